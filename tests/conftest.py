@@ -1,0 +1,86 @@
+"""What every test gets: silence as the only pass, folders of its own, a MIDI world of its own."""
+
+from __future__ import annotations
+
+import logging
+import os
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+from tests.jackd import JackServer
+
+# Before Qt or JACK is loaded by anybody: no window on the person's screen, no port on the person's MIDI system.
+os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+os.environ["JACK_DEFAULT_SERVER"] = f"librarian-tests-no-server-{os.getpid()}"
+os.environ["JACK_NO_START_SERVER"] = "1"
+
+# One and the same run everywhere: no time limits that depend on the machine, no luck. `explore` looks further.
+settings.register_profile(
+    "ci", derandomize=True, deadline=None, print_blob=True, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.register_profile("explore", deadline=None, max_examples=2000, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
+
+_FOLDERS = ("XDG_DATA_HOME", "XDG_CONFIG_HOME", "XDG_CACHE_HOME", "XDG_STATE_HOME")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _folders_of_the_session() -> Iterator[None]:
+    """No test, and no process started by one, ever sees the person's own library or settings."""
+    with tempfile.TemporaryDirectory(prefix="librarian-tests-") as place, pytest.MonkeyPatch.context() as patch:
+        for name in _FOLDERS:
+            patch.setenv(name, str(Path(place, name.lower())))
+        yield
+
+
+@pytest.fixture(autouse=True)
+def _folders_of_the_test(_folders_of_the_session: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Data, settings and cache of one test do not reach the next one."""
+    for name in _FOLDERS:
+        monkeypatch.setenv(name, str(tmp_path / name.lower()))
+
+
+@pytest.fixture(autouse=True)
+def nothing_logged_by_surprise(caplog: pytest.LogCaptureFixture) -> Iterator[None]:
+    """A stray log line of level WARNING or above fails. A test that expects one asserts it, then `caplog.clear()`."""
+    yield
+    stray = [record for record in caplog.get_records("call") if record.levelno >= logging.WARNING]
+    assert not stray, f"logged by surprise: {[record.getMessage() for record in stray]}"
+
+
+@pytest.fixture
+def library_path(tmp_path: Path) -> Path:
+    """Where a test may make a library; the folder exists, has a space in its name, and nothing is in it."""
+    place = tmp_path / "a library"
+    place.mkdir()
+    return place / "patches.sqlite"
+
+
+@pytest.fixture(scope="session")
+def _jack_of_the_session() -> Iterator[JackServer]:
+    with JackServer() as server:
+        yield server
+
+
+@pytest.fixture
+def jack_server(_jack_of_the_session: JackServer, monkeypatch: pytest.MonkeyPatch) -> JackServer:
+    """The session's private JACK server (dummy driver); this test and the processes it starts are its clients.
+
+    Never killed by a test: one that wants to kill a server takes `own_jack_server`.
+    """
+    for name, value in _jack_of_the_session.environment.items():
+        monkeypatch.setenv(name, value)
+    return _jack_of_the_session
+
+
+@pytest.fixture
+def own_jack_server(monkeypatch: pytest.MonkeyPatch) -> Iterator[JackServer]:
+    """A JACK server for this test alone, which it may stop, continue or kill (`os.kill(own_jack_server.pid, ...)`)."""
+    with JackServer() as server:
+        for name, value in server.environment.items():
+            monkeypatch.setenv(name, value)
+        yield server

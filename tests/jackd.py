@@ -1,0 +1,121 @@
+"""A private JACK server with the dummy driver, for tests and benches: no sound device, no effect on the person's own.
+
+    with JackServer() as jack:
+        subprocess.run([...], env={**os.environ, **jack.environment})
+"""
+
+from __future__ import annotations
+
+import ctypes
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+import uuid
+from pathlib import Path
+from types import TracebackType
+from typing import IO, Self
+
+_PR_SET_PDEATHSIG = 1  # linux/prctl.h
+_PROBE = "import rtmidi; rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name='probe').delete()"
+
+
+def die_with_parent() -> None:
+    """For `preexec_fn`: ask Linux to end this child when its parent ends, however the parent ends."""
+    if sys.platform == "linux":
+        ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGTERM)
+
+
+class JackServer:
+    """`jackd` under a name of its own; `environment` makes every JACK client of a process use exactly this server."""
+
+    def __init__(self, *, start_timeout_s: float = 20.0) -> None:
+        self.name = f"librarian-{os.getpid()}-{uuid.uuid4().hex[:8]}"
+        self._start_timeout_s = start_timeout_s
+        self._process: subprocess.Popen[bytes] | None = None
+        self._log: IO[bytes] | None = None
+
+    @property
+    def environment(self) -> dict[str, str]:
+        """What a process must have in its environment so that its JACK clients find this server and no other."""
+        return {"JACK_DEFAULT_SERVER": self.name, "JACK_NO_START_SERVER": "1"}
+
+    @property
+    def pid(self) -> int:
+        """Process ID of `jackd`, for tests that stop or kill the server on purpose."""
+        if self._process is None:
+            raise RuntimeError("the JACK server was not started")
+        return self._process.pid
+
+    def start(self) -> Self:
+        """Start `jackd` and return when a client was able to connect. Raises `RuntimeError` with jackd's own words."""
+        program = shutil.which("jackd")
+        if program is None:
+            raise RuntimeError(
+                "jackd is missing, and these tests need real MIDI ports. "
+                "Install it with: apt-get install --no-install-recommends jackd2"
+            )
+        self._log = tempfile.TemporaryFile()  # noqa: SIM115 - lives as long as the server
+        # --port-max keeps the shared memory at some megabytes: containers have little.
+        self._process = subprocess.Popen(
+            [program, "-n", self.name, "-r", "--port-max", "256", "-d", "dummy", "-r", "48000", "-p", "256"],
+            stdin=subprocess.DEVNULL,
+            stdout=self._log,
+            stderr=subprocess.STDOUT,
+            env={**os.environ, "JACK_NO_AUDIO_RESERVATION": "1"},
+            preexec_fn=die_with_parent,
+        )
+        give_up = time.monotonic() + self._start_timeout_s
+        while not self._answers():
+            if self._process.poll() is not None or time.monotonic() > give_up:
+                said = self._said()
+                self.stop()
+                raise RuntimeError(f"jackd did not start. It said:\n{said}")
+            time.sleep(0.1)
+        return self
+
+    def _answers(self) -> bool:
+        probe = subprocess.run(
+            [sys.executable, "-c", _PROBE],
+            env={**os.environ, **self.environment},
+            capture_output=True,
+            timeout=self._start_timeout_s,
+            check=False,
+        )
+        return probe.returncode == 0
+
+    def _said(self) -> str:
+        if self._log is None:
+            return ""
+        self._log.seek(0)
+        return self._log.read().decode(errors="replace")
+
+    def stop(self) -> None:
+        """End the server (politely, then not) and remove what it left in shared memory; safe to call twice."""
+        if self._process is not None:
+            # A server that a test has stopped (SIGSTOP) must be woken up to be able to end.
+            for number in (signal.SIGCONT, signal.SIGTERM):
+                if self._process.poll() is None:
+                    self._process.send_signal(number)
+            try:
+                self._process.wait(timeout=5)
+            except subprocess.TimeoutExpired:
+                self._process.kill()
+                self._process.wait()
+            self._process = None
+            for left in Path("/dev/shm").glob(f"jack*{self.name}*"):  # only when it was killed
+                left.unlink(missing_ok=True)
+        if self._log is not None:
+            self._log.close()
+            self._log = None
+
+    def __enter__(self) -> Self:
+        return self.start()
+
+    def __exit__(
+        self, kind: type[BaseException] | None, problem: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.stop()
