@@ -1,0 +1,16 @@
+#!/usr/bin/env bash
+# Try the program, nothing connected, nothing of yours touched:     bash assets/try.sh
+#
+# Makes the environment, then starts the program on a throw-away library of demo sounds, with both demo instruments
+# (simulated) at the other end of a simulated cable. With a display: the window. Without one: the whole job in the
+# terminal, each step with its proof, and a picture of the window.
+set -euo pipefail
+source "$(dirname -- "${BASH_SOURCE[0]}")/setup.sh"
+provide ""
+
+if [ $# = 0 ] && [ -n "${DISPLAY-}${WAYLAND_DISPLAY-}" ]; then
+    "$venv/bin/librarian" window --demo
+else
+    picture=${1-${TMPDIR:-/tmp}/librarian-window.png}
+    QT_QPA_PLATFORM=offscreen "$venv/bin/librarian" demo --picture "$picture"
+fi
