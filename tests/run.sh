@@ -33,7 +33,7 @@ check() {
 }
 if [ $# = 0 ]; then
     check "$venv/bin/ruff" check
-    check "$venv/bin/mypy" .
+    check "$venv/bin/mypy"
     check "$venv/bin/lint-imports"
 fi
 

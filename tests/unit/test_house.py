@@ -1,0 +1,65 @@
+"""The shape of the repository: what may stand at its top level, and what no file of it may do."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+TOP = {"README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", "librarian", "migrations", "tests", "assets"}
+LONGEST = 450  # lines; longer means more than one reason to change
+
+
+def own_files() -> list[Path]:
+    """Every file of the project (caches, the environment and Git's own left out)."""
+    found = [ROOT / name for name in TOP if (ROOT / name).is_file()]
+    found += [ROOT / ".gitignore", ROOT / ".ci" / "run"]
+    for folder in (ROOT / name for name in TOP if (ROOT / name).is_dir()):
+        found += [path for path in folder.rglob("*") if path.is_file() and "__pycache__" not in path.parts]
+    return found
+
+
+def own_texts() -> list[tuple[Path, str]]:
+    texts = []
+    for path in own_files():
+        raw = path.read_bytes()
+        if b"\0" not in raw[:4096]:
+            texts.append((path.relative_to(ROOT), raw.decode(errors="replace")))
+    return texts
+
+
+def test_the_top_level_holds_exactly_what_it_may():
+    assert {path.name for path in ROOT.iterdir() if not path.name.startswith(".")} == TOP
+
+
+def test_nothing_leans_on_a_folder_outside_of_the_repository():
+    outside = re.compile(r"\.\./" + "shared" + r"|(?<![\w/.-])/?" + "shared" + r"/|/work" + "/")
+    assert [(str(path), found[0]) for path, text in own_texts() if (found := outside.search(text))] == []
+
+
+def test_nothing_is_left_to_be_done_later():
+    later = re.compile(r"\b(?:TO" + "DO|FIX" + r"ME)\b")
+    assert [str(path) for path, text in own_texts() if later.search(text)] == []
+
+
+def test_no_module_has_grown_beyond_one_reason_to_change():
+    long = {
+        str(path): lines
+        for path, text in own_texts()
+        if path.suffix in {".py", ".sh"} and (lines := text.count("\n")) > LONGEST
+    }
+    assert long == {}
+
+
+def test_test_files_have_unique_names():
+    """With pytest's import mode `importlib` two of one name are easily taken for each other in reports."""
+    names = [path.name for path in (ROOT / "tests").rglob("test_*.py")]
+    assert sorted(names) == sorted(set(names))
+
+
+@pytest.mark.parametrize("script", ["assets/setup.sh", "assets/try.sh", "tests/run.sh", ".ci/run"])
+def test_a_script_can_be_read_by_bash(script: str):
+    subprocess.run(["bash", "-n", str(ROOT / script)], check=True, timeout=20)

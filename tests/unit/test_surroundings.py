@@ -1,0 +1,75 @@
+"""What the tests stand on: private JACK servers, and the search for processes that a run left behind."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import uuid
+from pathlib import Path
+
+import pytest
+
+from librarian import shipped
+from tests import leftovers
+from tests.jackd import JackServer, die_with_parent
+
+OPEN_A_PORT = "import rtmidi, sys; m = rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name='neighbour'); "
+PORT = OPEN_A_PORT + "m.open_virtual_port('here'); print('open', flush=True); sys.stdin.read()"
+LIST = "import rtmidi; print(rtmidi.MidiIn(rtmidi.API_UNIX_JACK, name='looker').get_ports())"
+
+
+def ports_seen(environment: dict[str, str]) -> str:
+    return subprocess.run(
+        [sys.executable, "-c", LIST],
+        env={**os.environ, **environment},
+        capture_output=True,
+        text=True,
+        timeout=30,
+        check=True,
+    ).stdout
+
+
+@pytest.mark.jack
+def test_a_port_on_one_server_is_not_seen_on_another(jack_server: JackServer, own_jack_server: JackServer):
+    with subprocess.Popen(
+        [sys.executable, "-c", PORT],
+        env={**os.environ, **jack_server.environment},
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        preexec_fn=die_with_parent,
+    ) as neighbour:
+        assert neighbour.stdout is not None
+        assert neighbour.stdout.readline() == b"open\n"
+        assert "neighbour" in ports_seen(jack_server.environment)
+        assert "neighbour" not in ports_seen(own_jack_server.environment)
+        neighbour.communicate(b"", timeout=10)
+
+
+def test_without_the_fixture_no_jack_server_is_reached():
+    ended = subprocess.run([sys.executable, "-c", LIST], capture_output=True, text=True, timeout=30, check=False)
+    assert ended.returncode != 0
+    assert "JACK" in ended.stderr
+
+
+def test_a_missing_jackd_is_said_in_a_sentence(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setenv("PATH", "")
+    with pytest.raises(RuntimeError, match=r"jackd is missing.*apt-get install"):
+        JackServer().start()
+
+
+def test_what_a_run_left_behind_is_found_named_and_ended(capsys: pytest.CaptureFixture[str]):
+    mark = uuid.uuid4().hex
+    with subprocess.Popen(["sleep", "600"], env={**os.environ, "LIBRARIAN_TEST_RUN": mark}) as left:
+        assert list(leftovers.marked(mark)) == [left.pid]
+        assert leftovers.main(mark, patience_s=0.0) == 1
+        assert left.wait(timeout=10) != 0
+    assert f"{left.pid} sleep 600" in capsys.readouterr().out
+    assert leftovers.main(mark, patience_s=0.0) == 0
+
+
+def test_shipped_folders_are_found_and_a_missing_one_is_named():
+    assert (shipped.folder("migrations") / "env.py").is_file()
+    assert sorted(path.name for path in shipped.folder("assets/charts").glob("*.toml")) >= ["fogbell.toml"]
+    with pytest.raises(FileNotFoundError, match="assets/nowhere belongs to this program"):
+        shipped.folder(str(Path("assets", "nowhere")))
