@@ -1,12 +1,10 @@
 """A private JACK server with the dummy driver, for tests and benches: no sound device, no effect on the person's own.
 
-    with JackServer() as jack:
-        subprocess.run([...], env={**os.environ, **jack.environment})
+`with JackServer() as jack:` and give `jack.environment` to the processes that shall be its clients.
 """
 
 from __future__ import annotations
 
-import ctypes
 import os
 import shutil
 import signal
@@ -15,18 +13,20 @@ import sys
 import tempfile
 import time
 import uuid
+from collections.abc import Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import IO, Self
 
-_PR_SET_PDEATHSIG = 1  # linux/prctl.h
 _PROBE = "import rtmidi; rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name='probe').delete()"
 
 
-def die_with_parent() -> None:
-    """For `preexec_fn`: ask Linux to end this child when its parent ends, however the parent ends."""
-    if sys.platform == "linux":
-        ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGTERM)
+def bound(command: Sequence[str]) -> list[str]:
+    """The command, started so that Linux ends it (SIGTERM) when the thread that started it ends, however it ends.
+
+    A test that is killed cannot clean up; its children would stay. To be used from the main thread.
+    """
+    return ["setpriv", "--pdeathsig", "TERM", "--", *command] if sys.platform == "linux" else list(command)
 
 
 class JackServer:
@@ -61,12 +61,11 @@ class JackServer:
         self._log = tempfile.TemporaryFile()  # noqa: SIM115 - lives as long as the server
         # --port-max keeps the shared memory at some megabytes: containers have little.
         self._process = subprocess.Popen(
-            [program, "-n", self.name, "-r", "--port-max", "256", "-d", "dummy", "-r", "48000", "-p", "256"],
+            bound([program, "-n", self.name, "-r", "--port-max", "256", "-d", "dummy", "-r", "48000", "-p", "256"]),
             stdin=subprocess.DEVNULL,
             stdout=self._log,
             stderr=subprocess.STDOUT,
             env={**os.environ, "JACK_NO_AUDIO_RESERVATION": "1"},
-            preexec_fn=die_with_parent,
         )
         give_up = time.monotonic() + self._start_timeout_s
         while not self._answers():

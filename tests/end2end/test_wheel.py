@@ -1,4 +1,4 @@
-"""The wheel is whole: installed elsewhere, with nothing of the source tree in reach, it opens a library and its charts."""
+"""The wheel is whole: installed elsewhere, no source tree in reach, it opens a library and its charts."""
 
 from __future__ import annotations
 
@@ -61,9 +61,7 @@ def installed(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 def outside(command: list[str], cwd: Path) -> str:
     """Run from a foreign folder, without anything that points at the source tree; its text."""
     environment = {name: value for name, value in os.environ.items() if not name.startswith("PYTHON")}
-    ended = subprocess.run(
-        command, cwd=cwd, env=environment, capture_output=True, text=True, timeout=60, check=False
-    )
+    ended = subprocess.run(command, cwd=cwd, env=environment, capture_output=True, text=True, timeout=60, check=False)
     assert ended.returncode == 0, ended.stdout + ended.stderr
     return ended.stdout
 

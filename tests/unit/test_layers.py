@@ -30,9 +30,8 @@ QT_FREE = [room for room in FORBIDDEN if room != "window"]
 
 
 def rooms(package: Path) -> set[str]:
-    return {
-        place.stem for place in package.iterdir() if place.suffix == ".py" or (place / "__init__.py").is_file()
-    } - {"__init__", "__main__"}
+    modules = {place.stem for place in package.glob("*.py")} - {"__init__", "__main__"}
+    return modules | {place.parent.name for place in package.glob("*/__init__.py")}
 
 
 def copy_of_the_package(tmp_path: Path) -> Path:

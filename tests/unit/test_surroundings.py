@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+import time
 import uuid
 from pathlib import Path
 
@@ -12,7 +13,7 @@ import pytest
 
 from librarian import shipped
 from tests import leftovers
-from tests.jackd import JackServer, die_with_parent
+from tests.jackd import JackServer, bound
 
 OPEN_A_PORT = "import rtmidi, sys; m = rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name='neighbour'); "
 PORT = OPEN_A_PORT + "m.open_virtual_port('here'); print('open', flush=True); sys.stdin.read()"
@@ -33,11 +34,10 @@ def ports_seen(environment: dict[str, str]) -> str:
 @pytest.mark.jack
 def test_a_port_on_one_server_is_not_seen_on_another(jack_server: JackServer, own_jack_server: JackServer):
     with subprocess.Popen(
-        [sys.executable, "-c", PORT],
+        bound([sys.executable, "-c", PORT]),
         env={**os.environ, **jack_server.environment},
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
-        preexec_fn=die_with_parent,
     ) as neighbour:
         assert neighbour.stdout is not None
         assert neighbour.stdout.readline() == b"open\n"
@@ -73,3 +73,19 @@ def test_shipped_folders_are_found_and_a_missing_one_is_named():
     assert sorted(path.name for path in shipped.folder("assets/charts").glob("*.toml")) >= ["fogbell.toml"]
     with pytest.raises(FileNotFoundError, match="assets/nowhere belongs to this program"):
         shipped.folder(str(Path("assets", "nowhere")))
+
+
+def test_a_bound_process_ends_with_the_one_that_started_it():
+    grandparent = "import subprocess, sys; print(subprocess.Popen(sys.argv[1:]).pid, flush=True)"
+    ended = subprocess.run(
+        [sys.executable, "-c", grandparent, *bound(["sleep", "600"])],
+        stdout=subprocess.PIPE,
+        text=True,
+        timeout=20,
+        check=True,
+    )
+    place = Path("/proc", ended.stdout.strip(), "stat")
+    give_up = time.monotonic() + 5
+    while place.exists() and place.read_text().rpartition(")")[2].split()[0] != "Z":
+        assert time.monotonic() < give_up, "it still runs"
+        time.sleep(0.02)
