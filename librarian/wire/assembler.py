@@ -1,0 +1,171 @@
+"""From bytes to whole messages: joins pieces, cleans, resynchronises, and accounts for every byte.
+
+Rules: MIDI 1.0 Detailed Specification 4.2.1, p.5 (running status, end of SysEx, realtime anywhere) and p.A-2 (what
+clears running status; FF is a wish to the receiver and leaves it alone like the other realtime bytes). Our own: a
+SysEx message that does not end with F7 is damage, though a receiver may take it; data bytes and lone status bytes
+without meaning are reported as ignored; nothing is dropped in silence.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import deque
+from collections.abc import Iterable, Iterator
+from itertools import accumulate, repeat
+from typing import Literal
+
+from librarian.messages import Arrival, Damaged, Message
+from librarian.wire.cable import LONGEST_MESSAGE, data_bytes
+
+REALTIME = bytes(range(0xF8, 0x100))
+
+_BLOCK = 4096
+_TOKEN = re.compile(rb"[\x00-\x7f]+|[\x80-\xff]")
+_ANY_REALTIME = re.compile(rb"[\xf8-\xff]")
+_UNDEFINED_REALTIME = (0xF9, 0xFD)
+_SYSTEM = rb"|\xf0[\x00-\x7f]*\xf7|\xf2[\x00-\x7f]{2}|[\xf1\xf3][\x00-\x7f]|\xf6"
+_WHOLE = re.compile(rb"[\x80-\xbf\xe0-\xef][\x00-\x7f]{2}|[\xc0-\xdf][\x00-\x7f]" + _SYSTEM)
+_RUNS = re.compile(rb"[\x80-\xbf\xe0-\xef](?:[\x00-\x7f]{2})+|[\xc0-\xdf][\x00-\x7f]+" + _SYSTEM)
+_BEGUN = re.compile(rb"|\xf0[\x00-\x7f]*|[\x80-\xbf\xe0-\xef][\x00-\x7f]?|[\xc0-\xdf\xf1\xf3]|\xf2[\x00-\x7f]?")
+
+
+class Assembler:
+    """One direction of one cable. `cap`: the longest SysEx message in bytes, F0 and F7 included.
+
+    `timeout_s`: a SysEx message that gets no byte of its own for so long is closed as unterminated. Times are those
+    that the caller gives. Feeding the same bytes in any pieces gives the same arrivals.
+    """
+
+    def __init__(self, cap: int = LONGEST_MESSAGE, timeout_s: float = 1.0) -> None:
+        if cap < 2:
+            raise ValueError(f"a cap of {cap} bytes holds no SysEx message")
+        self._cap = cap
+        self._timeout_s = timeout_s
+        self._running = 0  # channel status for data bytes that come without one; 0: none
+        self._sysex = bytearray()  # an open SysEx message, from its F0 on
+        self._status = 0  # status of the short message under way; 0: none
+        self._implied = False  # that status did not come with this message: running status
+        self._data = bytearray()  # the data bytes of that message
+        self._stray = bytearray()  # data bytes that belong to nothing
+        self._last_at = 0.0
+
+    def feed(self, data: bytes, at: float) -> list[Arrival]:
+        """What became whole, or turned out damaged, by these bytes that came at `at` (seconds)."""
+        out = self.expire(at)
+        for start in range(0, len(data), _BLOCK):
+            block = data[start : start + _BLOCK]
+            clean = block.translate(None, REALTIME)
+            if clean:
+                self._last_at = at
+            if not self._take_whole(block, clean, at, out):
+                self._take_tokens(block, at, out)
+        return out
+
+    def deadline(self) -> float | None:
+        """The moment from which `expire` has something to say, if no further byte comes."""
+        return self._last_at + self._timeout_s if self._sysex or self._stray else None
+
+    def expire(self, now: float) -> list[Arrival]:
+        """Close what waits for more since too long. A short message may wait for ever: nothing else could use it."""
+        deadline = self.deadline()
+        if deadline is None or now < deadline:
+            return []
+        return self._close(f"nothing more came for {self._timeout_s:g} s", deadline)
+
+    def interrupt(self, status: int, at: float) -> list[Arrival]:
+        """Close what is open because `status` (80 to F6) comes next."""
+        return self._close(f"status {status:02X} came", at)
+
+    def finish(self) -> list[Arrival]:
+        """Close everything at the end of the input, and forget running status."""
+        out = self._close("the input ended", self._last_at)
+        self._running = 0
+        return out
+
+    def _close(self, why: str, at: float) -> list[Arrival]:
+        out: list[Arrival] = []
+        if self._sysex:
+            reason = f"SysEx cut off after {len(self._sysex):,} bytes, without F7: {why}."
+            out.append(Damaged(bytes(self._sysex), "unterminated", reason, at))
+            self._sysex = bytearray()
+        elif self._status:
+            raw = bytes(self._data) if self._implied else bytes((self._status, *self._data))
+            wanted = data_bytes(self._status)
+            reason = f"Message {self._status:02X} cut off after {len(self._data)} of {wanted} data bytes: {why}."
+            out.append(Damaged(raw, "incomplete", reason, at))
+            self._status = 0
+            self._data.clear()
+        elif self._stray:
+            count = len(self._stray)
+            reason = "Data byte without a status byte." if count == 1 else f"{count:,} data bytes without a status byte."
+            out.append(Damaged(bytes(self._stray), "ignored", reason, at))
+            self._stray = bytearray()
+        return out
+
+    # The careful road: byte by byte where anything may happen, data bytes of one kind in one piece.
+
+    def _take_tokens(self, block: bytes, at: float, out: list[Arrival]) -> None:
+        for token in _TOKEN.findall(block):
+            first = token[0]
+            if first < 0x80:
+                self._take_data(token, at, out)
+            elif first >= 0xF8:
+                out.append(_realtime(first, at))
+            elif first == 0xF7 and self._sysex:
+                self._sysex.append(0xF7)
+                out.append(Message(bytes(self._sysex), at))
+                self._sysex = bytearray()
+            else:
+                out += self.interrupt(first, at)
+                self._take_status(first, at, out)
+
+    def _take_status(self, status: int, at: float, out: list[Arrival]) -> None:
+        self._running = status if status < 0xF0 else 0
+        if status == 0xF0:
+            self._sysex.append(status)
+            return
+        wanted = data_bytes(status)
+        if wanted is None:
+            what = "F7 without a SysEx message." if status == 0xF7 else f"Undefined status {status:02X}."
+            out.append(Damaged(bytes((status,)), "ignored", what, at))
+        elif wanted == 0:
+            out.append(Message(bytes((status,)), at))
+        else:
+            self._status, self._implied = status, False
+
+    def _take_data(self, data: bytes, at: float, out: list[Arrival]) -> None:
+        place = 0
+        while place < len(data):
+            if self._sysex:
+                room = self._cap - 1 - len(self._sysex)  # the last byte is kept for F7
+                self._sysex += data[place : place + room]
+                place += room
+                if place < len(data):
+                    out += self._close(f"no message may be longer than {self._cap:,} bytes", at)
+            elif self._status or self._running:
+                if not self._status:
+                    self._status, self._implied = self._running, True
+                self._data.append(data[place])
+                place += 1
+                if len(self._data) == data_bytes(self._status):
+                    out.append(Message(bytes((self._status, *self._data)), at))
+                    self._status = 0
+                    self._data.clear()
+            else:
+                room = self._cap - len(self._stray)
+                self._stray += data[place : place + room]
+                place += room
+                if len(self._stray) == self._cap:
+                    out += self._close("", at)
+
+    # The quick road: blocks in which everything is whole, but for the ends of messages at both sides.
+
+    def _take_whole(self, block: bytes, clean: bytes, at: float, out: list[Arrival]) -> bool:
+        """Take the block if nothing in it is damaged; otherwise change nothing and return False."""
+        return False
+
+
+def _realtime(byte: int, at: float) -> Arrival:
+    if byte in _UNDEFINED_REALTIME:
+        return Damaged(bytes((byte,)), "ignored", f"Undefined status {byte:02X}.", at)
+    return Message(bytes((byte,)), at)
