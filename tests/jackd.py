@@ -59,9 +59,11 @@ class JackServer:
                 "Install it with: apt-get install --no-install-recommends jackd2"
             )
         self._log = tempfile.TemporaryFile()  # noqa: SIM115 - lives as long as the server
-        # --port-max keeps the shared memory at some megabytes: containers have little.
+        # -r no realtime, -m no locked memory, --port-max few ports: containers have 64 MB of shared memory.
         self._process = subprocess.Popen(
-            bound([program, "-n", self.name, "-r", "--port-max", "256", "-d", "dummy", "-r", "48000", "-p", "256"]),
+            bound(
+                [program, "-n", self.name, "-r", "-m", "--port-max", "128", "-d", "dummy", "-r", "48000", "-p", "256"]
+            ),
             stdin=subprocess.DEVNULL,
             stdout=self._log,
             stderr=subprocess.STDOUT,
