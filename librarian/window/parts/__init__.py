@@ -1,0 +1,1 @@
+"""Small widgets that several areas share: buttons, sentences, flows, notices."""

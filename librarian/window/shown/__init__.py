@@ -1,0 +1,1 @@
+"""What is shown of one sound, or of two: computed once, so that panel, table and header tell the same numbers."""
