@@ -11,8 +11,8 @@ from __future__ import annotations
 import re
 from collections import deque
 from collections.abc import Iterable, Iterator
+from functools import partial
 from itertools import accumulate, repeat
-from typing import Literal
 
 from librarian.messages import Arrival, Damaged, Message
 from librarian.wire.cable import LONGEST_MESSAGE, data_bytes
@@ -97,7 +97,7 @@ class Assembler:
             self._data.clear()
         elif self._stray:
             count = len(self._stray)
-            reason = "Data byte without a status byte." if count == 1 else f"{count:,} data bytes without a status byte."
+            reason = f"{count:,} data {'byte' if count == 1 else 'bytes'} without a status byte."
             out.append(Damaged(bytes(self._stray), "ignored", reason, at))
             self._stray = bytearray()
         return out
@@ -162,7 +162,115 @@ class Assembler:
 
     def _take_whole(self, block: bytes, clean: bytes, at: float, out: list[Arrival]) -> bool:
         """Take the block if nothing in it is damaged; otherwise change nothing and return False."""
-        return False
+        begun = self._begun(clean)
+        text = begun + clean
+        if self._stray or len(self._sysex) + len(text) > self._cap:
+            return False
+        pieces = _WHOLE.findall(text)
+        end = _covered(text, pieces)
+        if end is not None and _BEGUN.fullmatch(text, end):
+            ends: Iterable[int] = accumulate(map(len, pieces))
+        else:
+            runs = _RUNS.findall(text)
+            end = _covered(text, runs)
+            if end is None or not (_BEGUN.fullmatch(text, end) or _goes_on(text, end, runs)):
+                return False
+            pieces, ends = _expanded(runs)
+        if self._sysex and pieces:
+            pieces[0] = bytes(self._sysex) + pieces[0][1:]
+        self._remember(pieces, text[end:], follows=end == 0 and bool(begun))
+        if len(clean) == len(block):
+            out.extend(_messages(pieces, at))
+        else:
+            out.extend(_with_realtime(pieces, ends, block, len(begun), at))
+        return True
+
+    def _begun(self, clean: bytes) -> bytes:
+        """What has to stand before the new bytes so that they read as whole messages."""
+        if self._sysex:
+            return b"\xf0"  # stands for all of it: a long message is not copied again with every block
+        if self._status:
+            return bytes((self._status, *self._data))
+        return bytes((self._running,)) if self._running and clean[:1] < b"\x80" and clean else b""
+
+    def _remember(self, pieces: list[bytes], rest: bytes, *, follows: bool) -> None:
+        """Keep the state after these messages and the unfinished `rest`; `follows`: it is what was open before."""
+        if pieces:
+            self._running = pieces[-1][0] if pieces[-1][0] < 0xF0 else 0
+        if follows and self._sysex:
+            self._sysex += rest[1:]
+            return
+        self._implied = self._implied or not self._status if follows else rest[:1] < b"\x80"
+        self._sysex = bytearray()
+        self._status = 0
+        self._data.clear()
+        if rest[:1] == b"\xf0":
+            self._sysex += rest
+            self._running = 0
+        elif rest[:1] < b"\x80" and rest:
+            self._status = self._running
+            self._data += rest
+        elif rest:
+            self._status = rest[0]
+            self._running = rest[0] if rest[0] < 0xF0 else 0
+            self._data += rest[1:]
+
+
+def _covered(text: bytes, pieces: list[bytes]) -> int | None:
+    """Where the pieces end if `text` begins with all of them without a gap: found from the left, they then tile it."""
+    joined = b"".join(pieces)
+    return len(joined) if text.startswith(joined) else None
+
+
+def _goes_on(text: bytes, end: int, runs: list[bytes]) -> bool:
+    """True if the rest from `end` is the first of two data bytes under running status."""
+    return bool(runs) and end == len(text) - 1 and text[end] < 0x80 and runs[-1][0] < 0xF0
+
+
+def _expanded(runs: list[bytes]) -> tuple[list[bytes], list[int]]:
+    """The single messages of runs under running status, and where each ends in the text."""
+    pieces, ends, place = [], [], 0
+    for run in runs:
+        step = data_bytes(run[0]) if run[0] < 0xF0 else None
+        if step is None:
+            pieces.append(run)
+            ends.append(place + len(run))
+        else:
+            for start in range(1, len(run), step):
+                pieces.append(run[:1] + run[start : start + step])
+                ends.append(place + start + step)
+        place += len(run)
+    return pieces, ends
+
+
+# Filling the slots from C is four times as fast as calling `Message`, which has to get around being frozen; a burst
+# of controllers is mostly this.
+_new_message = partial(object.__new__, Message)
+_set_raw = Message.__dict__["raw"].__set__
+_set_at = Message.__dict__["at"].__set__
+
+
+def _messages(raws: list[bytes], at: float) -> list[Message]:
+    """`[Message(raw, at) for raw in raws]`."""
+    messages = [_new_message() for _ in raws]
+    deque(map(_set_raw, messages, raws), maxlen=0)
+    deque(map(_set_at, messages, repeat(at)), maxlen=0)
+    return messages
+
+
+def _with_realtime(pieces: list[bytes], ends: Iterable[int], block: bytes, begun: int, at: float) -> Iterator[Arrival]:
+    """The messages, and the realtime bytes of the block each before the message that it interrupted.
+
+    `ends`: of the messages, in the block without its realtime bytes and with `begun` bytes before it.
+    """
+    places = enumerate(match.start() for match in _ANY_REALTIME.finditer(block))
+    found = deque((place - before, block[place]) for before, place in places)
+    for raw, end in zip(pieces, ends, strict=True):
+        while found and begun + found[0][0] < end:
+            yield _realtime(found.popleft()[1], at)
+        yield Message(raw, at)
+    for _, byte in found:
+        yield _realtime(byte, at)
 
 
 def _realtime(byte: int, at: float) -> Arrival:

@@ -104,7 +104,7 @@ def data_bytes(status: int) -> int | None:
 
 
 def check_message(message: bytes, longest: int = LONGEST_MESSAGE) -> None:
-    """Raise `NotOneMessage` or `TooLong` unless these are the bytes of exactly one message of at most `longest` bytes."""
+    """Raise `NotOneMessage` or `TooLong` unless this is exactly one whole message of at most `longest` bytes."""
     if not message:
         raise NotOneMessage("There is no message in zero bytes.")
     if len(message) > longest:
