@@ -62,24 +62,28 @@ def library_path(tmp_path: Path) -> Path:
 
 @pytest.fixture(scope="session")
 def _jack_of_the_session() -> Iterator[JackServer]:
-    with JackServer() as server:
-        yield server
+    server = JackServer()
+    yield server
+    server.stop()
 
 
 @pytest.fixture
 def jack_server(_jack_of_the_session: JackServer, monkeypatch: pytest.MonkeyPatch) -> JackServer:
     """The session's private JACK server (dummy driver); this test and the processes it starts are its clients.
 
-    Never killed by a test: one that wants to kill a server takes `own_jack_server`.
+    Never killed by a test: one that wants to kill a server takes `own_jack_server`, and never both.
     """
+    if not _jack_of_the_session.running:
+        _jack_of_the_session.start()
     for name, value in _jack_of_the_session.environment.items():
         monkeypatch.setenv(name, value)
     return _jack_of_the_session
 
 
 @pytest.fixture
-def own_jack_server(monkeypatch: pytest.MonkeyPatch) -> Iterator[JackServer]:
+def own_jack_server(_jack_of_the_session: JackServer, monkeypatch: pytest.MonkeyPatch) -> Iterator[JackServer]:
     """A JACK server for this test alone, which it may stop, continue or kill (`os.kill(own_jack_server.pid, ...)`)."""
+    _jack_of_the_session.stop()  # two do not fit into the 64 MB of shared memory that containers have
     with JackServer() as server:
         for name, value in server.environment.items():
             monkeypatch.setenv(name, value)

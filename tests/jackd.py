@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -50,6 +51,11 @@ class JackServer:
             raise RuntimeError("the JACK server was not started")
         return self._process.pid
 
+    @property
+    def running(self) -> bool:
+        """True from `start` until `stop`, as long as `jackd` lives."""
+        return self._process is not None and self._process.poll() is None
+
     def start(self) -> Self:
         """Start `jackd` and return when a client was able to connect. Raises `RuntimeError` with jackd's own words."""
         program = shutil.which("jackd")
@@ -74,7 +80,10 @@ class JackServer:
             if self._process.poll() is not None or time.monotonic() > give_up:
                 said = self._said()
                 self.stop()
-                raise RuntimeError(f"jackd did not start. It said:\n{said}")
+                free = shutil.disk_usage("/dev/shm").free // 2**20
+                raise RuntimeError(
+                    f"jackd did not start. It takes some 42 MB of /dev/shm, where {free} MB are free. It said:\n{said}"
+                )
             time.sleep(0.1)
         return self
 
@@ -97,21 +106,31 @@ class JackServer:
     def stop(self) -> None:
         """End the server (politely, then not) and remove what it left in shared memory; safe to call twice."""
         if self._process is not None:
+            memory = self._shared_memory()
             # A server that a test has stopped (SIGSTOP) must be woken up to be able to end.
             for number in (signal.SIGCONT, signal.SIGTERM):
                 if self._process.poll() is None:
                     self._process.send_signal(number)
             try:
-                self._process.wait(timeout=5)
+                # jackd waits 5 s and longer for clients that died without closing; nobody needs its patience here.
+                self._process.wait(timeout=1)
             except subprocess.TimeoutExpired:
                 self._process.kill()
                 self._process.wait()
             self._process = None
-            for left in Path("/dev/shm").glob(f"jack*{self.name}*"):  # only when it was killed
+            for left in [*memory, *Path("/dev/shm").glob(f"jack*{self.name}*")]:  # only when it was killed
                 left.unlink(missing_ok=True)
         if self._log is not None:
             self._log.close()
             self._log = None
+
+    def _shared_memory(self) -> list[Path]:
+        """The segments of this server (their names do not carry its name), without the registry that all share."""
+        try:
+            mapped = Path(f"/proc/{self.pid}/maps").read_text().split()
+        except OSError:
+            return []
+        return [Path(word) for word in set(mapped) if re.fullmatch(r"/dev/shm/jack-\d+-\d+", word)]
 
     def __enter__(self) -> Self:
         return self.start()

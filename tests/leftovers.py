@@ -38,7 +38,7 @@ def marked(mark: str) -> dict[int, str]:
     return found
 
 
-def main(mark: str, patience_s: float = 5.0) -> int:
+def main(mark: str, patience_s: float = 8.0) -> int:
     """0 when nothing is left; otherwise name it, end it, 1. Processes that are just ending get `patience_s`."""
     give_up = time.monotonic() + patience_s
     while (left := marked(mark)) and time.monotonic() < give_up:

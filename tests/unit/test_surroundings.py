@@ -32,7 +32,7 @@ def ports_seen(environment: dict[str, str]) -> str:
 
 
 @pytest.mark.jack
-def test_a_port_on_one_server_is_not_seen_on_another(jack_server: JackServer, own_jack_server: JackServer):
+def test_a_port_on_the_private_server_is_seen_there_and_there_only(jack_server: JackServer):
     with subprocess.Popen(
         bound([sys.executable, "-c", PORT]),
         env={**os.environ, **jack_server.environment},
@@ -42,8 +42,24 @@ def test_a_port_on_one_server_is_not_seen_on_another(jack_server: JackServer, ow
         assert neighbour.stdout is not None
         assert neighbour.stdout.readline() == b"open\n"
         assert "neighbour" in ports_seen(jack_server.environment)
-        assert "neighbour" not in ports_seen(own_jack_server.environment)
+        with pytest.raises(subprocess.CalledProcessError):
+            ports_seen({"JACK_DEFAULT_SERVER": "another-name"})
         neighbour.communicate(b"", timeout=10)
+
+
+@pytest.mark.jack
+def test_a_server_of_its_own_takes_the_place_of_the_sessions(own_jack_server: JackServer):
+    assert ports_seen({}) == "[]\n"
+    own_jack_server.stop()
+    assert not own_jack_server.running
+    with pytest.raises(subprocess.CalledProcessError):
+        ports_seen({})
+
+
+@pytest.mark.jack
+def test_the_sessions_server_comes_back_afterwards(jack_server: JackServer):
+    assert jack_server.running
+    assert "neighbour" not in ports_seen({})
 
 
 def test_without_the_fixture_no_jack_server_is_reached():
