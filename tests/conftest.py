@@ -5,13 +5,16 @@ from __future__ import annotations
 import logging
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
 
+from librarian import shipped
 from tests.jackd import JackServer
+from tests.standins import StandInProcess
 
 # Before Qt or JACK is loaded by anybody: no window on the person's screen, no port on the person's MIDI system.
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
@@ -88,3 +91,18 @@ def own_jack_server(_jack_of_the_session: JackServer, monkeypatch: pytest.Monkey
         for name, value in server.environment.items():
             monkeypatch.setenv(name, value)
         yield server
+
+
+@pytest.fixture
+def standin(jack_server: JackServer) -> Iterator[Callable[..., StandInProcess]]:
+    """`standin("fogbell", "Port name")`: start a simulated instrument on real ports; ended when the test ends.
+
+    The chart is a shipped one's id or a path; further words go to the stand-in's command line.
+    """
+    with ExitStack() as running:
+
+        def start(chart: str | Path, port: str, *options: str) -> StandInProcess:
+            path = chart if isinstance(chart, Path) else shipped.folder("assets/charts") / f"{chart}.toml"
+            return running.enter_context(StandInProcess(path, port, options))
+
+        yield start
