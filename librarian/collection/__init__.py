@@ -1,0 +1,44 @@
+"""The collection: sounds kept, found and never lost, in one SQLite file.
+
+`Library` is the door; everything behind it may change. It imports no window and prints nothing.
+"""
+
+from __future__ import annotations
+
+from .finding import Found
+from .folding import clean_name
+from .library import Library
+from .opening import default_path
+from .problems import BusyLibrary, LibraryProblem, NewerLibrary
+from .records import (
+    Ids,
+    InstrumentRow,
+    NewPatch,
+    Order,
+    PatchRow,
+    Reason,
+    SavedSearchRow,
+    StepRow,
+    UnreadRow,
+    VersionRow,
+)
+
+__all__ = [
+    "BusyLibrary",
+    "Found",
+    "Ids",
+    "InstrumentRow",
+    "Library",
+    "LibraryProblem",
+    "NewPatch",
+    "NewerLibrary",
+    "Order",
+    "PatchRow",
+    "Reason",
+    "SavedSearchRow",
+    "StepRow",
+    "UnreadRow",
+    "VersionRow",
+    "clean_name",
+    "default_path",
+]

@@ -1,0 +1,209 @@
+"""Patches, versions, tags and steps as they are: the questions that change nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, Literal
+
+from sqlalchemy import Connection, func, select
+
+from librarian.errors import Refused
+from librarian.messages import Origin
+from librarian.messages import Version as VersionContent
+
+from . import sqlite
+from .content import cut
+from .layout import read_layout
+from .records import PatchRow, SavedSearchRow, StepRow, UnreadRow, VersionRow, moment
+from .schema import (
+    LIVE,
+    TRASHED,
+    WITHDRAWN,
+    Content,
+    Instrument,
+    Intent,
+    Layout,
+    Patch,
+    PatchTag,
+    Received,
+    SavedSearch,
+    Tag,
+    Unread,
+    Version,
+)
+
+_PATCHES = select(
+    Patch.id, Patch.name, Patch.instrument_id, Instrument.name.label("instrument_name"), Patch.tags, Patch.note,
+    Patch.latest_id, Patch.versions, Patch.unknown, Patch.origin, Patch.taken, Patch.changed, Patch.state,
+).join(Instrument, Instrument.id == Patch.instrument_id)  # fmt: skip
+
+
+def patch_rows(connection: Connection, ids: Sequence[int]) -> list[PatchRow]:
+    """Rows in the order of `ids` by one query; ids that are gone are left out."""
+    found = {
+        row.id: row
+        for row in connection.execute(_PATCHES.where(sqlite.in_ids(Patch.id, ids), Patch.state != WITHDRAWN))
+    }
+    return [_patch(found[patch]) for patch in ids if patch in found]
+
+
+def patch_row(connection: Connection, patch: int) -> PatchRow:
+    """One patch, also from the trash. Raises `Refused` when it is gone."""
+    found = patch_rows(connection, [patch])
+    if not found:
+        raise Refused("That patch is no longer in the library.")
+    return found[0]
+
+
+def _patch(row: Any) -> PatchRow:
+    return PatchRow(
+        id=row.id,
+        name=row.name,
+        instrument=row.instrument_id,
+        instrument_name=row.instrument_name,
+        tags=tuple(row.tags.split("\n")) if row.tags else (),
+        note=row.note,
+        latest=row.latest_id,
+        versions=row.versions,
+        unknown=row.unknown,
+        origin=row.origin,
+        taken=moment(row.taken),
+        changed=moment(row.changed),
+        place="live" if row.state == LIVE else "trash",
+    )
+
+
+def version_rows(connection: Connection, patch: int) -> tuple[VersionRow, ...]:
+    """The versions of a patch, oldest first; bytes and values are left where they are."""
+    query = (
+        select(Version, Content.unknown)
+        .join(Content, Content.id == Version.content_id)
+        .where(Version.patch_id == patch, Version.state == LIVE)
+        .order_by(Version.number)
+    )
+    return tuple(
+        VersionRow(
+            id=row.id,
+            number=row.number,
+            taken=moment(row.taken),
+            kept=moment(row.kept),
+            origin=Origin(row.origin, row.detail),
+            note=row.note,
+            unknown=row.unknown,
+            parent=row.parent_id,
+            content=row.content_id,
+        )
+        for row in connection.execute(query)
+    )
+
+
+_VERSIONS = (
+    select(
+        Version.id, Version.origin, Version.detail, Version.dump_name, Version.taken, Content.row, Layout.chart,
+        Layout.revision, Layout.parameters, Layout.widths, Received.raw, Received.lengths,
+    )
+    .join(Content, Content.id == Version.content_id)
+    .join(Layout, Layout.id == Content.layout_id)
+    .outerjoin(Received, Received.id == Version.received_id)
+)  # fmt: skip
+
+
+def versions(connection: Connection, ids: Sequence[int]) -> dict[int, VersionContent]:
+    """Version id -> its whole content, by one query."""
+    return {
+        row.id: _version(row)
+        for row in connection.execute(_VERSIONS.where(sqlite.in_ids(Version.id, ids), Version.state == LIVE))
+    }
+
+
+def version(connection: Connection, version_id: int) -> VersionContent:
+    """The whole content of one version. Raises `Refused` when there is none."""
+    found = versions(connection, [version_id]).get(version_id)
+    if found is None:
+        raise Refused(f"There is no version number {version_id} in this library.")
+    return found
+
+
+def _version(row: Any) -> VersionContent:
+    layout = read_layout(row.chart, row.revision, row.parameters, row.widths)
+    values, unknown = layout.unpack(row.row)
+    return VersionContent(
+        chart=row.chart,
+        revision=row.revision,
+        values=values,
+        unknown=unknown,
+        received=cut(row.raw, row.lengths) if row.raw is not None else (),
+        origin=Origin(row.origin, row.detail),
+        name=row.dump_name,
+        taken=moment(row.taken),
+    )
+
+
+def total(connection: Connection, *, trash: bool = False) -> int:
+    """How many patches there are."""
+    state = TRASHED if trash else LIVE
+    return int(connection.execute(select(func.count()).select_from(Patch).where(Patch.state == state)).scalar_one())
+
+
+def all_tags(connection: Connection) -> list[tuple[str, int]]:
+    """Every tag in use with the number of live patches, most used first, then by name."""
+    count = func.count().label("count")
+    query = (
+        select(Tag.name, count)
+        .join(PatchTag, PatchTag.tag_id == Tag.id)
+        .join(Patch, Patch.id == PatchTag.patch_id)
+        .where(Patch.state == LIVE)
+        .group_by(Tag.id)
+        .order_by(count.desc(), Tag.key)
+    )
+    return [(name, number) for name, number in connection.execute(query).tuples()]
+
+
+def saved_searches(connection: Connection) -> tuple[SavedSearchRow, ...]:
+    """Saved searches by name."""
+    query = select(SavedSearch).where(SavedSearch.state == LIVE).order_by(func.lower(SavedSearch.name), SavedSearch.id)
+    return tuple(SavedSearchRow(row.id, row.name, row.text) for row in connection.execute(query))
+
+
+def unread(connection: Connection) -> tuple[UnreadRow, ...]:
+    """Everything that was not understood, oldest first."""
+    query = (
+        select(Unread.id, Unread.source, Unread.reason, Unread.kept, Received.raw, Received.lengths)
+        .join(Received, Received.id == Unread.received_id)
+        .where(Unread.state == LIVE)
+        .order_by(Unread.id)
+    )
+    return tuple(
+        UnreadRow(row.id, cut(row.raw, row.lengths), row.source, row.reason, moment(row.kept))
+        for row in connection.execute(query)
+    )
+
+
+_STATES: dict[int, Literal["done", "undone", "dropped"]] = {0: "done", 1: "undone", 2: "dropped"}
+
+
+def steps(connection: Connection, since: int | None, until: int | None, limit: int) -> tuple[StepRow, ...]:
+    """What was done, newest first; `since` and `until` in microseconds."""
+    query = select(Intent.id, Intent.at, Intent.label, Intent.state, Intent.patches).order_by(Intent.id.desc())
+    if since is not None:
+        query = query.where(Intent.at >= since)
+    if until is not None:
+        query = query.where(Intent.at < until)
+    return tuple(
+        StepRow(row.id, moment(row.at), row.label, _STATES[row.state], row.patches)
+        for row in connection.execute(query.limit(limit))
+    )
+
+
+def same_values(connection: Connection) -> list[list[int]]:
+    """Groups of live patches whose latest values are equal to the last one, larger groups first."""
+    many = select(Patch.content_id).where(Patch.state == LIVE).group_by(Patch.content_id).having(func.count() > 1)
+    query = (
+        select(Patch.content_id, Patch.id)
+        .where(Patch.state == LIVE, Patch.content_id.in_(many))
+        .order_by(Patch.content_id, Patch.name_order, Patch.id)
+    )
+    groups: dict[int, list[int]] = {}
+    for content, patch in connection.execute(query).tuples():
+        groups.setdefault(content, []).append(patch)
+    return sorted(groups.values(), key=lambda group: -len(group))

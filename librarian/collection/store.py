@@ -1,0 +1,128 @@
+"""One library file: connections, transactions, the one writer at a time, the counter of changes.
+
+Threads: every method may be called from any thread. Reads take a connection of their own from the pool and see the
+last committed state; they never wait for a writer. Writes of this process take turns, writes of other programs are
+waited for (`sqlite.PATIENCE_S`).
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager, nullcontext
+from pathlib import Path
+
+from sqlalchemy import Connection, Engine, select, update
+
+from librarian.errors import Refused
+
+from . import sqlite
+from .journal import Pending, record
+from .schema import Counter
+
+
+class Store:
+    """Opened by `opening.open_store`, closed by `close`."""
+
+    def __init__(self, path: Path, engine: Engine) -> None:
+        self.path = path
+        self._engine = engine
+        self._writing = threading.RLock()
+        self._mine = threading.local()
+        self._closed = False
+
+    def close(self) -> None:
+        """Give back every connection. Twice does no harm."""
+        self._closed = True
+        self._engine.dispose()
+
+    @contextmanager
+    def read(self) -> Iterator[Connection]:
+        """A consistent view for the time of the block. Inside `write` of the same thread: that transaction."""
+        pending = self._current()
+        if pending is not None:
+            yield pending.connection
+            return
+        with self._connected("BEGIN") as connection:
+            yield connection
+
+    @contextmanager
+    def write(self, label: str, *, purge: bool = False) -> Iterator[Pending]:
+        """One intent of the person, one transaction: all of it happens or nothing.
+
+        A block inside another one of the same thread joins it (an import of many sounds is one step of undo).
+        Without changes no intent is recorded. `purge`: rows are deleted for good; references are then checked once
+        at the end instead of row by row, and every open list is told to read anew.
+        """
+        outer = self._current()
+        if outer is not None and purge:
+            raise Refused("That cannot be done in the middle of another change.")
+        if outer is not None:
+            yield outer
+            return
+        with self._writing, self._connected("BEGIN IMMEDIATE", unchecked=purge) as connection:
+            pending = Pending(connection, label, self.next_change(connection, epoch=purge))
+            self._mine.pending = pending
+            try:
+                yield pending
+                record(pending)
+            finally:
+                self._mine.pending = None
+
+    @contextmanager
+    def alone(self) -> Iterator[Connection]:
+        """A write that is no intent (settings, undo itself, upkeep). Refused inside an intent."""
+        if self._current() is not None:
+            raise Refused("That cannot be done in the middle of another change.")
+        with self._writing, self._connected("BEGIN IMMEDIATE") as connection:
+            yield connection
+
+    @contextmanager
+    def quiet(self) -> Iterator[Connection]:
+        """A connection outside any transaction, for the backup call and the like; this process's writers wait."""
+        if self._current() is not None:
+            raise Refused("That cannot be done in the middle of another change.")
+        with self._writing, sqlite.as_sentences(self.path), self._engine.connect() as connection:
+            yield connection.execution_options(isolation_level="AUTOCOMMIT")
+
+    def change(self) -> int:
+        """The counter of changes: another number whenever this or another program changed the library."""
+        with self.read() as connection:
+            return int(connection.execute(_CHANGE).scalar_one())
+
+    def epoch(self, connection: Connection) -> int:
+        """Grows when more than single patches changed (restore, emptied trash, repair)."""
+        return int(connection.execute(_EPOCH).scalar_one())
+
+    def next_change(self, connection: Connection, *, epoch: bool = False) -> int:
+        """Count one change inside an `alone` block."""
+        if epoch:
+            connection.execute(update(Counter).where(Counter.name == "epoch").values(value=Counter.value + 1))
+        return self._next_change(connection)
+
+    @staticmethod
+    def _next_change(connection: Connection) -> int:
+        connection.execute(_COUNT_UP)
+        return int(connection.execute(_CHANGE).scalar_one())
+
+    def _current(self) -> Pending | None:
+        return getattr(self._mine, "pending", None)
+
+    @contextmanager
+    def _connected(self, begin: str, *, unchecked: bool = False) -> Iterator[Connection]:
+        if self._closed:
+            raise Refused(f"The library {self.path} is closed.")
+        with (
+            sqlite.as_sentences(self.path),
+            self._engine.connect().execution_options(begin=begin) as connection,
+            sqlite.unchecked(connection) if unchecked else nullcontext(),
+            connection.begin(),
+        ):
+            yield connection
+            if unchecked:
+                sqlite.check_references(connection, self.path)
+
+
+_CHANGE = select(Counter.value).where(Counter.name == "change")
+_EPOCH = select(Counter.value).where(Counter.name == "epoch")
+_COUNT_UP = update(Counter).where(Counter.name == "change").values(value=Counter.value + 1)
