@@ -1,0 +1,1 @@
+"""Benches: `python -m tests.bench.NAME`; the last line of each is `RESULT name=number ...`."""
