@@ -28,8 +28,9 @@ class ControlState:
     """Where one control stands. None for a share is unknown (`a`), unknown or absent (`b`), not heard (`now`).
 
     `steps`: number of positions, 0 when continuous. `centre`: where a bipolar control has its notch. `comparing`: a
-    second sound is shown; `b_missing`: it does not know this control; `differs`: both are known and not equal. `turn`: to be
-    turned towards the stored value. `agrees`: knob and stored value are one. `not_heard`: the knob has not moved yet.
+    second sound is shown; `b_missing`: it does not know this control; `differs`: both are known and not equal.
+    `turn`: to be turned towards the stored value. `agrees`: knob and stored value are one. `not_heard`: the knob has
+    not moved yet.
     """
 
     kind: Kind = "continuous"
@@ -164,9 +165,7 @@ class _Dial(_Drawing):
             self._notch()
             self._arcs()
             self._hand(state.a)
-        if state.b is not None and state.differs:
-            self._bead(state.b)
-        elif state.b is not None and state.comparing and state.a is None:
+        if state.b is not None and (state.differs or (state.comparing and state.a is None)):
             self._bead(state.b)
         if state.now is not None:
             at = angle(state.now)
@@ -278,7 +277,7 @@ class _Switch(_Drawing):
         if state.a is None:
             self.painter.setPen(dashed(self.palette.ring, s.scale, 2.4 * s.z, 2.0 * s.z))
             self.painter.drawRoundedRect(inner, radius, radius)
-            self.question(0.34)
+            self._question_beside_bead()
         else:
             border = stroke(self.palette.b, s.arc * 0.8) if state.differs else stroke(self.palette.ring, s.scale)
             self.painter.setPen(border)
@@ -295,6 +294,14 @@ class _Switch(_Drawing):
         if state.locked:
             marks.padlock(self.painter, self.beside(-0.39, 0.28), max(4.0, 4.2 * s.z), self.palette.ink2)
         self.corner_marks()
+
+    def _question_beside_bead(self) -> None:
+        """In the middle, or in the cell farthest from B's bead."""
+        if self.state.b is None or not self.state.comparing:
+            self.question(0.34)
+        else:
+            far = self._cell(0.0 if self.state.b > 0.5 else 1.0)
+            marks.letter(self.painter, far.center(), min(self.d * 0.34, far.height() * 1.1), "?", self.palette.ink2)
 
     def _cell(self, share: float) -> QRectF:
         """The cell of a position; the lowest value is the lowest cell."""

@@ -5,13 +5,25 @@ from __future__ import annotations
 from typing import Literal
 
 from PySide6.QtCore import QObject, Qt, Signal
-from PySide6.QtGui import QGuiApplication, QPalette
+from PySide6.QtGui import QAccessibilityHints, QGuiApplication, QPalette, QStyleHints
 from PySide6.QtWidgets import QApplication
 
 from librarian.window.paint.fonts import Fonts
 from librarian.window.paint.palette import DARK, LIGHT, Palette, dimmed, high_contrast, is_dark, qt_palette
 
 Choice = Literal["system", "light", "dark"]
+
+_HELD: list[QStyleHints | QAccessibilityHints] = []
+
+
+def _accessibility() -> QAccessibilityHints:
+    """The system's wishes. PySide drops the child's wrapper with the parent's, and finds the dead one again later:
+    both wrappers are therefore held for good."""
+    hints = QGuiApplication.styleHints()
+    wishes = hints.accessibility()
+    if not _HELD:
+        _HELD.extend((hints, wishes))
+    return wishes
 
 
 class Look(QObject):
@@ -37,7 +49,7 @@ class Look(QObject):
         self._settle()
         hints = QGuiApplication.styleHints()
         hints.colorSchemeChanged.connect(self._settle)
-        hints.accessibility().contrastPreferenceChanged.connect(self._read_system_again)
+        _accessibility().contrastPreferenceChanged.connect(self._read_system_again)
 
     def choose(self, choice: Choice) -> None:
         """Follow the system, or stay light or dark."""
@@ -73,8 +85,7 @@ class Look(QObject):
     def _wants_contrast(self) -> bool:
         if self.contrast is not None:
             return self.contrast
-        hints = QGuiApplication.styleHints().accessibility()
-        return bool(hints.contrastPreference() == Qt.ContrastPreference.HighContrast)
+        return bool(_accessibility().contrastPreference() == Qt.ContrastPreference.HighContrast)
 
     def _wants_dark(self) -> bool:
         if self.stage_dark:
@@ -94,10 +105,9 @@ class Look(QObject):
         self.changed.emit()
 
     def _settle(self) -> None:
+        palette = DARK if self._wants_dark() else LIGHT
         if self._wants_contrast():
             palette = high_contrast(self._system)
-        else:
-            palette = DARK if self._wants_dark() else LIGHT
         if self.dimmer:
             palette = dimmed(palette)
         if palette != self.palette:

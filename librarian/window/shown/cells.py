@@ -12,6 +12,7 @@ from librarian.window.shown.spoken import spoken
 from librarian.window.shown.state import Shown
 
 Tone = Literal["ink2", "b", "live"]
+CellState = Literal["", "equal", "different", "unknown", "left out"]
 FEW_VALUES, ONE_STEP_OF = 32, 127
 
 
@@ -33,7 +34,7 @@ class Cell:
     tone: Tone
     label_bold: bool
     plate: Literal["", "differs", "turn"]
-    state: Literal["", "equal", "different", "unknown", "left out"]
+    state: CellState
     moved: bool
     spoken_name: str
 
@@ -95,13 +96,13 @@ def cell_of(parameter: ParameterLike, section: str, shown: Shown, difference: Di
         not_heard=guiding and now is None,
     )
     value, bold, tone = _value(parameter, a, b, difference, control, left_out=left_out)
-    state = "" if difference is None else "left out" if left_out else difference.state
+    state: CellState = "" if difference is None else "left out" if left_out else difference.state
     return Cell(
         id=parameter.id, section=section, label=parameter.label, short=parameter.short, control=control,
         value=value, value_bold=bold, tone=tone,
         label_bold=different or turn or control.changed or (moved and not agrees),
         plate="differs" if different else "turn" if turn else "",
-        state=state,  # type: ignore[arg-type]
+        state=state,
         moved=moved,
         spoken_name=_spoken_name(parameter, section, shown, difference, control, left_out=left_out),
     )
