@@ -109,7 +109,7 @@ class ChainPainter:
 
     def _plug_faint(self, strand: Strand) -> bool:
         return strand.course in {"dotted", "broken at instrument", "broken at computer"} or (
-            self.state.box.outline == "dashed" and strand.course == "whole" and not strand.foreign
+            self.state.box.outline == "dashed" and strand.course == "whole"
             and self.state.plate is None
         )
 

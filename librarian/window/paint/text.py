@@ -47,7 +47,8 @@ def plain_tip(text: str) -> str:
 def sentence_markup(first: str, rest: str) -> str:
     """Rich text of a sentence whose first clause is bold; both parts are shown as they are, never as HTML."""
     bold = f"<b>{html.escape(one_line(first), quote=False)}</b>" if first else ""
-    return " ".join(part for part in (bold, html.escape(one_line(rest), quote=False)) if part)
+    text = " ".join(part for part in (bold, html.escape(one_line(rest), quote=False)) if part)
+    return f'<p style="margin:0; line-height:112%">{text}</p>'
 
 
 def draw(

@@ -1,0 +1,154 @@
+"""One control as a small widget: painted control, label, value, plate and frame; it knows its spoken name."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from PySide6.QtCore import QRectF, Qt, Signal
+from PySide6.QtGui import QFocusEvent, QKeyEvent, QMouseEvent, QPainter, QPaintEvent
+from PySide6.QtWidgets import QWidget
+
+from librarian.window.paint.controls import ControlState, paint_control
+from librarian.window.paint.fonts import SMALL
+from librarian.window.paint.look import Look
+from librarian.window.paint.text import CENTRE, draw, fit_label, one_line, plain_tip, stroke
+from librarian.window.panel.grid import Texts
+from librarian.window.parts.lookful import Lookful
+from librarian.window.shown.cells import Cell
+
+ABOVE, AIR = 3, 2
+PLATE_RADIUS, FRAME_RADIUS = 5, 6
+ARROWS = {
+    Qt.Key.Key_Left: (-1, 0), Qt.Key.Key_Right: (1, 0), Qt.Key.Key_Up: (0, -1), Qt.Key.Key_Down: (0, 1),
+}
+
+
+def _between(before: float | None, after: float | None, share: float) -> float | None:
+    if before is None or after is None:
+        return after
+    return before + (after - before) * share
+
+
+class ControlCell(Lookful):
+    """Shows a `Cell`. `chosen` when pressed or focused, `arrow` when an arrow key asks for a neighbour."""
+
+    chosen = Signal(str)
+    opened = Signal(str)
+    arrow = Signal(str, int, int)
+    edge = Signal(bool)
+
+    def __init__(self, look: Look, parameter: str, parent: QWidget | None = None) -> None:
+        super().__init__(look, parent)
+        self.parameter = parameter
+        self.cell: Cell | None = None
+        self.diameter = 36.0
+        self.texts = Texts()
+        self.is_selected = False
+        self._before: ControlState | None = None
+        self._moved = 1.0
+        self.setFocusPolicy(Qt.FocusPolicy.ClickFocus)
+
+    def show_cell(self, cell: Cell, binding: str) -> None:
+        """Show another state of the control."""
+        self._before = self.cell.control if self.cell is not None else None
+        self.cell = cell
+        self.setAccessibleName(one_line(cell.spoken_name))
+        value = f": {cell.value}" if cell.value else ""
+        self.setToolTip(plain_tip(f"{cell.section}, {cell.label}{value} · {binding}"))
+        self.update()
+
+    def set_moved(self, share: float) -> None:
+        """How far the marks are on their way from the previous state, 0 to 1."""
+        self._moved = share
+        self.update()
+
+    def set_selected(self, selected: bool) -> None:
+        """One cell of the panel is selected; it carries a frame."""
+        if selected != self.is_selected:
+            self.is_selected = selected
+            self.update()
+
+    def _control(self) -> ControlState:
+        assert self.cell is not None
+        now = self.cell.control
+        before = self._before
+        if before is None or self._moved >= 1.0 or before.kind != now.kind:
+            return now
+        return replace(
+            now, a=_between(before.a, now.a, self._moved), b=_between(before.b, now.b, self._moved),
+            now=_between(before.now, now.now, self._moved),
+        )
+
+    def paintEvent(self, _event: QPaintEvent) -> None:
+        if self.cell is None:
+            return
+        cell, colours = self.cell, self.colours
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        whole = QRectF(self.rect())
+        if cell.plate and colours.tints:
+            painter.setPen(Qt.PenStyle.NoPen)
+            painter.setBrush(colours.b_tint if cell.plate == "differs" else colours.live_tint)
+            painter.drawRoundedRect(whole.adjusted(1, 0, -1, 0), PLATE_RADIUS, PLATE_RADIUS)
+        middle = whole.center().x()
+        box = QRectF(middle - self.diameter / 2, ABOVE, self.diameter, self.diameter)
+        paint_control(painter, box, self._control(), colours)
+        self._words(painter, ABOVE + self.diameter + 1)
+        if self.hasFocus():
+            painter.setPen(stroke(colours.ink, 2))
+            painter.setBrush(Qt.BrushStyle.NoBrush)
+            painter.drawRoundedRect(whole.adjusted(1, 1, -1, -1), FRAME_RADIUS, FRAME_RADIUS)
+        elif self.is_selected:
+            painter.setPen(stroke(colours.ink, 1))
+            painter.setBrush(Qt.BrushStyle.NoBrush)
+            painter.drawRoundedRect(whole.adjusted(0.5, 0.5, -0.5, -0.5), FRAME_RADIUS, FRAME_RADIUS)
+        painter.end()
+
+    def _words(self, painter: QPainter, top: float) -> None:
+        assert self.cell is not None
+        cell, colours, fonts = self.cell, self.colours, self.fonts
+        room = self.width() - 2 * AIR
+        tones = {"ink2": colours.ink2, "b": colours.b, "live": colours.live}
+        label = fit_label(fonts, one_line(cell.label), one_line(cell.short), room, SMALL, bold=cell.label_bold)
+        painter.setFont(fonts.get(SMALL, bold=cell.label_bold, condensed=label.condensed))
+        faint = cell.control.quiet and not cell.label_bold
+        draw(painter, QRectF(AIR, top, room, self.texts.label), label.text, colours.ink2 if faint else colours.ink,
+             CENTRE, elide=None)
+        value = fit_label(fonts, one_line(cell.value), "", room, SMALL, bold=cell.value_bold)
+        painter.setFont(fonts.get(SMALL, bold=cell.value_bold, condensed=value.condensed))
+        draw(painter, QRectF(AIR, top + self.texts.label, room, self.texts.value), value.text, tones[cell.tone],
+             CENTRE, elide=None)
+
+    # -- hands
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:
+        if event.button() == Qt.MouseButton.LeftButton:
+            self.setFocus(Qt.FocusReason.MouseFocusReason)
+            self.chosen.emit(self.parameter)
+        else:
+            super().mousePressEvent(event)
+
+    def mouseDoubleClickEvent(self, event: QMouseEvent) -> None:
+        if event.button() == Qt.MouseButton.LeftButton:
+            self.opened.emit(self.parameter)
+
+    def focusInEvent(self, event: QFocusEvent) -> None:
+        super().focusInEvent(event)
+        self.chosen.emit(self.parameter)
+        self.update()
+
+    def focusOutEvent(self, event: QFocusEvent) -> None:
+        super().focusOutEvent(event)
+        self.update()
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        key = Qt.Key(event.key())
+        plain = event.modifiers() in {Qt.KeyboardModifier.NoModifier, Qt.KeyboardModifier.KeypadModifier}
+        if key in ARROWS and plain:
+            self.arrow.emit(self.parameter, *ARROWS[key])
+        elif key in {Qt.Key.Key_Home, Qt.Key.Key_End} and plain:
+            self.edge.emit(key == Qt.Key.Key_End)
+        elif key in {Qt.Key.Key_Return, Qt.Key.Key_Enter} and plain:
+            self.opened.emit(self.parameter)
+        else:
+            super().keyPressEvent(event)
