@@ -10,22 +10,22 @@ from __future__ import annotations
 
 import re
 from collections import deque
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from functools import partial
-from itertools import accumulate, repeat
+from itertools import repeat
 
 from librarian.messages import Arrival, Damaged, Message
 from librarian.wire.cable import LONGEST_MESSAGE, data_bytes
 
 REALTIME = bytes(range(0xF8, 0x100))
+UNDEFINED_REALTIME = b"\xf9\xfd"
 
 _BLOCK = 4096
 _TOKEN = re.compile(rb"[\x00-\x7f]+|[\x80-\xff]")
 _ANY_REALTIME = re.compile(rb"[\xf8-\xff]")
-_UNDEFINED_REALTIME = (0xF9, 0xFD)
-_SYSTEM = rb"|\xf0[\x00-\x7f]*\xf7|\xf2[\x00-\x7f]{2}|[\xf1\xf3][\x00-\x7f]|\xf6"
-_WHOLE = re.compile(rb"[\x80-\xbf\xe0-\xef][\x00-\x7f]{2}|[\xc0-\xdf][\x00-\x7f]" + _SYSTEM)
-_RUNS = re.compile(rb"[\x80-\xbf\xe0-\xef](?:[\x00-\x7f]{2})+|[\xc0-\xdf][\x00-\x7f]+" + _SYSTEM)
+_SYSTEM = rb"|\xf0[\x00-\x7f]*\xf7|\xf2[\x00-\x7f][\x00-\x7f]|[\xf1\xf3][\x00-\x7f]|\xf6"
+_WHOLE = re.compile(rb"[\x80-\xbf\xe0-\xef][\x00-\x7f][\x00-\x7f]|[\xc0-\xdf][\x00-\x7f]" + _SYSTEM)
+_RUNS = re.compile(rb"[\x80-\xbf\xe0-\xef](?:[\x00-\x7f][\x00-\x7f])+|[\xc0-\xdf][\x00-\x7f]+" + _SYSTEM)
 _BEGUN = re.compile(rb"|\xf0[\x00-\x7f]*|[\x80-\xbf\xe0-\xef][\x00-\x7f]?|[\xc0-\xdf\xf1\xf3]|\xf2[\x00-\x7f]?")
 
 
@@ -57,7 +57,9 @@ class Assembler:
             clean = block.translate(None, REALTIME)
             if clean:
                 self._last_at = at
-            if not self._take_whole(block, clean, at, out):
+            if self._sysex and block.isascii() and len(self._sysex) + len(block) < self._cap:
+                self._sysex += block
+            elif not self._take_whole(block, clean, at, out):
                 self._take_tokens(block, at, out)
         return out
 
@@ -166,23 +168,22 @@ class Assembler:
         text = begun + clean
         if self._stray or len(self._sysex) + len(text) > self._cap:
             return False
-        pieces = _WHOLE.findall(text)
-        end = _covered(text, pieces)
-        if end is not None and _BEGUN.fullmatch(text, end):
-            ends: Iterable[int] = accumulate(map(len, pieces))
-        else:
-            runs = _RUNS.findall(text)
-            end = _covered(text, runs)
-            if end is None or not (_BEGUN.fullmatch(text, end) or _goes_on(text, end, runs)):
+        found = pieces = _WHOLE.findall(text)
+        end = _covered(text, found)
+        if end is None or not _BEGUN.fullmatch(text, end):
+            found = _RUNS.findall(text)
+            end = _covered(text, found)
+            if end is None or not (_BEGUN.fullmatch(text, end) or _goes_on(text, end, found)):
                 return False
-            pieces, ends = _expanded(runs)
+            pieces = _singles(found)
+        ends = _ends(found) if len(clean) < len(block) else []
         if self._sysex and pieces:
             pieces[0] = bytes(self._sysex) + pieces[0][1:]
         self._remember(pieces, text[end:], follows=end == 0 and bool(begun))
-        if len(clean) == len(block):
-            out.extend(_messages(pieces, at))
-        else:
+        if len(clean) < len(block):
             out.extend(_with_realtime(pieces, ends, block, len(begun), at))
+        else:
+            out.extend(_messages(pieces, at))
         return True
 
     def _begun(self, clean: bytes) -> bytes:
@@ -222,25 +223,33 @@ def _covered(text: bytes, pieces: list[bytes]) -> int | None:
     return len(joined) if text.startswith(joined) else None
 
 
-def _goes_on(text: bytes, end: int, runs: list[bytes]) -> bool:
+def _goes_on(text: bytes, end: int, found: list[bytes]) -> bool:
     """True if the rest from `end` is the first of two data bytes under running status."""
-    return bool(runs) and end == len(text) - 1 and text[end] < 0x80 and runs[-1][0] < 0xF0
+    return bool(found) and end == len(text) - 1 and text[end] < 0x80 and found[-1][0] < 0xF0
 
 
-def _expanded(runs: list[bytes]) -> tuple[list[bytes], list[int]]:
-    """The single messages of runs under running status, and where each ends in the text."""
-    pieces, ends, place = [], [], 0
-    for run in runs:
-        step = data_bytes(run[0]) if run[0] < 0xF0 else None
-        if step is None:
-            pieces.append(run)
-            ends.append(place + len(run))
+def _singles(found: list[bytes]) -> list[bytes]:
+    """Single messages, out of messages and of runs of them under running status."""
+    singles: list[bytes] = []
+    for piece in found:
+        step = data_bytes(piece[0])
+        if step is None or len(piece) == step + 1:
+            singles.append(piece)
         else:
-            for start in range(1, len(run), step):
-                pieces.append(run[:1] + run[start : start + step])
-                ends.append(place + start + step)
-        place += len(run)
-    return pieces, ends
+            status = piece[:1]
+            singles += [status + piece[start : start + step] for start in range(1, len(piece), step)]
+    return singles
+
+
+def _ends(found: list[bytes]) -> list[int]:
+    """Where each of the singles ends when the messages and runs stand one after the other."""
+    ends: list[int] = []
+    place = 0
+    for piece in found:
+        step = data_bytes(piece[0]) or len(piece) - 1
+        ends += range(place + 1 + step, place + len(piece) + 1, step or 1)
+        place += len(piece)
+    return ends
 
 
 # Filling the slots from C is four times as fast as calling `Message`, which has to get around being frozen; a burst
@@ -258,7 +267,7 @@ def _messages(raws: list[bytes], at: float) -> list[Message]:
     return messages
 
 
-def _with_realtime(pieces: list[bytes], ends: Iterable[int], block: bytes, begun: int, at: float) -> Iterator[Arrival]:
+def _with_realtime(pieces: list[bytes], ends: list[int], block: bytes, begun: int, at: float) -> Iterator[Arrival]:
     """The messages, and the realtime bytes of the block each before the message that it interrupted.
 
     `ends`: of the messages, in the block without its realtime bytes and with `begun` bytes before it.
@@ -274,6 +283,6 @@ def _with_realtime(pieces: list[bytes], ends: Iterable[int], block: bytes, begun
 
 
 def _realtime(byte: int, at: float) -> Arrival:
-    if byte in _UNDEFINED_REALTIME:
+    if byte in UNDEFINED_REALTIME:
         return Damaged(bytes((byte,)), "ignored", f"Undefined status {byte:02X}.", at)
     return Message(bytes((byte,)), at)
