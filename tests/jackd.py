@@ -13,12 +13,14 @@ import subprocess
 import sys
 import tempfile
 import time
-import uuid
 from collections.abc import Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import IO, Self
 
+# JACK keeps eight servers of one user in a list, and one that was killed stays in it until its name is used again. So
+# names are used again, and two places of the list are left to the person's own servers.
+_NAMES = 6
 _PROBE = "import rtmidi; rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name='probe').delete()"
 
 
@@ -34,27 +36,32 @@ class JackServer:
     """`jackd` under a name of its own; `environment` makes every JACK client of a process use exactly this server."""
 
     def __init__(self, *, start_timeout_s: float = 20.0) -> None:
-        self.name = f"librarian-{os.getpid()}-{uuid.uuid4().hex[:8]}"
+        self.name = ""
         self._start_timeout_s = start_timeout_s
         self._process: subprocess.Popen[bytes] | None = None
+        self._memory: list[Path] = []
         self._log: IO[bytes] | None = None
 
     @property
     def environment(self) -> dict[str, str]:
         """What a process must have in its environment so that its JACK clients find this server and no other."""
+        self._started()
         return {"JACK_DEFAULT_SERVER": self.name, "JACK_NO_START_SERVER": "1"}
 
     @property
     def pid(self) -> int:
         """Process ID of `jackd`, for tests that stop or kill the server on purpose."""
-        if self._process is None:
-            raise RuntimeError("the JACK server was not started")
-        return self._process.pid
+        return self._started().pid
 
     @property
     def running(self) -> bool:
         """True from `start` until `stop`, as long as `jackd` lives."""
         return self._process is not None and self._process.poll() is None
+
+    def _started(self) -> subprocess.Popen[bytes]:
+        if self._process is None:
+            raise RuntimeError("the JACK server was not started")
+        return self._process
 
     def start(self) -> Self:
         """Start `jackd` and return when a client was able to connect. Raises `RuntimeError` with jackd's own words."""
@@ -64,28 +71,38 @@ class JackServer:
                 "jackd is missing, and these tests need real MIDI ports. "
                 "Install it with: apt-get install --no-install-recommends jackd2"
             )
+        said = ""
+        for number in range(_NAMES):
+            self.name = f"librarian-tests-{(os.getpid() + number) % _NAMES}"
+            if self._start(program):
+                return self
+            said = self._said()
+            self.stop()
+        free = shutil.disk_usage("/dev/shm").free // 2**20
+        raise RuntimeError(
+            f"jackd did not start. It takes some 42 MB of /dev/shm, where {free} MB are free. It said:\n{said}"
+        )
+
+    def _start(self, program: str) -> bool:
+        """False when jackd ended by itself (somebody else's server has the name) or nobody could connect in time."""
         self._log = tempfile.TemporaryFile()  # noqa: SIM115 - lives as long as the server
         # -r no realtime, -m no locked memory, --port-max few ports: containers have 64 MB of shared memory.
+        options = ["-r", "-m", "--port-max", "128", "-d", "dummy", "-r", "48000", "-p", "256"]
         self._process = subprocess.Popen(
-            bound(
-                [program, "-n", self.name, "-r", "-m", "--port-max", "128", "-d", "dummy", "-r", "48000", "-p", "256"]
-            ),
+            bound([program, "-n", self.name, *options]),
             stdin=subprocess.DEVNULL,
             stdout=self._log,
             stderr=subprocess.STDOUT,
             env={**os.environ, "JACK_NO_AUDIO_RESERVATION": "1"},
         )
         give_up = time.monotonic() + self._start_timeout_s
-        while not self._answers():
-            if self._process.poll() is not None or time.monotonic() > give_up:
-                said = self._said()
-                self.stop()
-                free = shutil.disk_usage("/dev/shm").free // 2**20
-                raise RuntimeError(
-                    f"jackd did not start. It takes some 42 MB of /dev/shm, where {free} MB are free. It said:\n{said}"
-                )
-            time.sleep(0.1)
-        return self
+        while self.running and time.monotonic() < give_up:
+            # Memory of its own proves that the name is this server's; only then is a client's word about it worth much.
+            self._memory = self._shared_memory()
+            if self._memory and self._answers():
+                return True
+            time.sleep(0.05)
+        return False
 
     def _answers(self) -> bool:
         probe = subprocess.run(
@@ -106,7 +123,7 @@ class JackServer:
     def stop(self) -> None:
         """End the server (politely, then not) and remove what it left in shared memory; safe to call twice."""
         if self._process is not None:
-            memory = self._shared_memory()
+            memory = self._memory or self._shared_memory()
             # A server that a test has stopped (SIGSTOP) must be woken up to be able to end.
             for number in (signal.SIGCONT, signal.SIGTERM):
                 if self._process.poll() is None:
@@ -118,6 +135,7 @@ class JackServer:
                 self._process.kill()
                 self._process.wait()
             self._process = None
+            self._memory = []
             for left in [*memory, *Path("/dev/shm").glob(f"jack*{self.name}*")]:  # only when it was killed
                 left.unlink(missing_ok=True)
         if self._log is not None:
