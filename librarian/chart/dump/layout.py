@@ -6,14 +6,15 @@ what a table cannot say (wide numbers with limits) is finished afterwards. No pe
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from operator import itemgetter
+from typing import Any
 
 from librarian.chart.dump.number import Coding, Piece, read_pieces, write_pieces
 from librarian.chart.dump.places import PlacedField, PlacedName, Places
-from librarian.chart.dump.refusal import UnknownValues
+from librarian.chart.dump.refusal import NotStorable, UnknownValues
 
 _TABLED_BITS = 14
 
@@ -91,14 +92,13 @@ class LayoutCodec:
             (each.pieces[0].at, _write_table(each.coding, each.low, each.high, each.pieces[0].low)) for each in narrow
         )
         self._get_narrow = _picker([each.id for each in narrow])
-        writers: list[Writer] = []
         kept = bytearray(b"\xff" * self.size)
         for each in (*narrow, *wide):
             for piece in each.pieces:
                 kept[piece.at] &= ~piece.mask & 0xFF
-        for each in wide:
-            writers.append((each.id, _raw_table(each.coding, each.low, each.high), each.pieces))
-        self._writers = tuple(writers)
+        self._writers: tuple[Writer, ...] = tuple(
+            (each.id, _raw_table(each.coding, each.low, each.high), each.pieces) for each in wide
+        )
         self._kept = int.from_bytes(kept, "big")
         # two stored forms of one value (the two zeros of sign and amount): keep the form that came
         self._ambiguous = tuple(each for each in self.fields.values() if each.coding.name == "sign")
@@ -106,7 +106,7 @@ class LayoutCodec:
     def write(self, image: bytes, values: Mapping[str, int]) -> bytes:
         """A copy of `image` with these values; every bit that no given parameter claims stays.
 
-        Parameters without a value keep what the image has. Values outside the field raise `OverflowError` naming it.
+        Parameters without a value keep what the image has. A value outside the field raises `NotStorable`.
         """
         try:
             chosen = self._get_narrow(values)
@@ -130,7 +130,7 @@ class LayoutCodec:
             if value is None:
                 continue
             if not each.low <= value <= each.high:
-                raise OverflowError(f"{identity} is {value}; the dump can hold {each.low} to {each.high}")
+                raise NotStorable(identity, value, each.low, each.high)
             if each.coding.decode(read_pieces(image, each.pieces)) != value:
                 write_pieces(out, each.pieces, each.coding.encode(value))
         return bytes(out)
@@ -170,14 +170,14 @@ def name_codes(name: PlacedName, image: bytes | bytearray) -> tuple[int, ...]:
     return tuple(read_pieces(image, pieces) for pieces in name.characters)
 
 
-def _picker(keys: Sequence[object]) -> Callable[[object], tuple[int, ...]]:
+def _picker(keys: Sequence[object]) -> Callable[[Any], tuple[int, ...]]:
     """`itemgetter` that always gives a tuple, also for one key or none."""
     if len(keys) > 1:
         return itemgetter(*keys)
     if keys:
         only = itemgetter(keys[0])
         return lambda source: (only(source),)
-    return lambda source: ()
+    return lambda _source: ()
 
 
 @lru_cache(maxsize=4096)
@@ -222,7 +222,7 @@ class _Arithmetic(Mapping[int, int]):
             raise KeyError(value)
         return self._coding.encode(value)
 
-    def __iter__(self):  # type: ignore[no-untyped-def]
+    def __iter__(self) -> Iterator[int]:
         return iter(range(self._low, self._high + 1))
 
     def __len__(self) -> int:

@@ -63,7 +63,7 @@ def pieces_of_digits(at: int, count: int, order: Order, digit: int, low: int, hi
     return tuple(pieces)
 
 
-def read_pieces(data: bytes, pieces: Sequence[Piece]) -> int:
+def read_pieces(data: bytes | bytearray, pieces: Sequence[Piece]) -> int:
     """Collects the raw number from its places."""
     raw = 0
     for piece in pieces:

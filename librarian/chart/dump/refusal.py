@@ -32,3 +32,14 @@ class UnknownValues(BadInput):
             "Capture the instrument first, so that what is unknown can stay as it is.",
         )
         self.parameters = parameters
+
+
+class NotStorable(BadInput):
+    """A value that its place in the dump cannot hold."""
+
+    def __init__(self, parameter: str, value: int, low: int, high: int) -> None:
+        super().__init__(
+            f"{parameter} is {value}; this dump can hold {low} to {high}.",
+            "Change the value, or recall by controllers.",
+        )
+        self.parameter = parameter

@@ -1,0 +1,41 @@
+"""SysEx dumps from a chart: the language of messages and layouts, its check, and the compiled codec.
+
+A dump is described in steps that are composed freely: frame, checksum, packing, fields.
+"""
+
+from librarian.chart.dump.check import check
+from librarian.chart.dump.codec import DumpCodec
+from librarian.chart.dump.compile import compile_dumps as compile  # noqa: A004 - says what it does
+from librarian.chart.dump.frame import NotAddressable
+from librarian.chart.dump.model import Charset, Codes, Layout, Message
+from librarian.chart.dump.plan import Dumps
+from librarian.chart.dump.problem import Problem
+from librarian.chart.dump.refusal import DumpRefused, NotStorable, UnknownValues
+from librarian.chart.dump.results import Decoded, Form, MessageInfo, Program, Recognised, Row
+from librarian.chart.dump.specs import AddressRule, ParameterSpec
+from librarian.chart.dump.text import NotWritable
+
+__all__ = [
+    "AddressRule",
+    "Charset",
+    "Codes",
+    "Decoded",
+    "DumpCodec",
+    "DumpRefused",
+    "Dumps",
+    "Form",
+    "Layout",
+    "Message",
+    "MessageInfo",
+    "NotAddressable",
+    "NotStorable",
+    "NotWritable",
+    "ParameterSpec",
+    "Problem",
+    "Program",
+    "Recognised",
+    "Row",
+    "UnknownValues",
+    "check",
+    "compile",
+]

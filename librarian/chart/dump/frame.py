@@ -1,0 +1,340 @@
+"""A frame made ready to run: bytes of a message to numbers and images, and back."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from librarian.chart.dump.checksum import checksum
+from librarian.chart.dump.number import read_pieces, write_pieces
+from librarian.chart.dump.packing import NotPacked
+from librarian.chart.dump.refusal import DumpRefused
+from librarian.chart.dump.segments import Area, Constant, Frame, Masked, Number, Reserved, Sum
+from librarian.errors import BadInput
+from librarian.messages import ALL_CALL, Address
+
+Cell = tuple[str, int]
+"""One image: the data part it stands in, and which program of that part (from 0)."""
+
+
+class NotAddressable(BadInput):
+    """A message that needs an address which is not known or does not fit."""
+
+
+@dataclass(slots=True)
+class Content:
+    """What a frame carries: numbers by their word, images by cell.
+
+    Numbers that only the machinery knows are called "#packet", "#address", "#size", "#parameter", "#value".
+    """
+
+    slots: dict[str, int] = field(default_factory=dict)
+    images: dict[Cell, bytes] = field(default_factory=dict)
+
+
+_INTERNAL = ("packet", "address", "size", "parameter", "value")
+
+
+def slot_word(number: Number) -> str:
+    """The key of a number in `Content.slots`."""
+    return f"#{number.role}" if number.role in _INTERNAL else number.word
+
+
+class Unit(NamedTuple):
+    """Which repetition of a group is meant; `suffix` tells its numbers from those of the others."""
+
+    which: int = 0
+    suffix: str = ""
+
+    def within(self, units: int, index: int) -> Unit:
+        """The repetition `index` of `units` inside this one."""
+        which = self.which * units + index
+        return Unit(which, f"[{which}]" if units > 1 else self.suffix)
+
+
+WHOLE = Unit()
+
+
+class FrameCodec:
+    """One frame of fixed size, compiled. `where`: how its offsets are told to people."""
+
+    def __init__(self, frame: Frame, image_sizes: Mapping[str, int], *, inside: bool = False) -> None:
+        self.frame = frame
+        self.size = frame.size
+        self._inside = inside
+        self._constants = _merged([each for each in frame.segments if isinstance(each, Constant)])
+        self._masks = tuple(each for each in frame.segments if isinstance(each, Masked))
+        self.numbers = frame.numbers
+        self._sums = tuple(each for each in frame.segments if isinstance(each, Sum))
+        self.areas = frame.areas
+        self._image_sizes = image_sizes
+        self._inner = {
+            area.name: FrameCodec(area.inner, image_sizes, inside=True) for area in self.areas if area.inner is not None
+        }
+        self.blank = self._blank()
+        # what has to be there before a message can be told from others
+        self.header_size = min((area.at for area in self.areas), default=self.size)
+
+    def _blank(self) -> bytes:
+        out = bytearray(self.size)
+        for at, data in self._constants:
+            out[at : at + len(data)] = data
+        for segment in self.frame.segments:
+            if isinstance(segment, Masked):
+                out[segment.at] |= segment.value
+            elif isinstance(segment, Reserved):
+                out[segment.at : segment.at + segment.size] = bytes([segment.fill]) * segment.size
+            elif isinstance(segment, Number) and segment.fixed is not None:
+                write_pieces(out, segment.pieces, segment.fixed + segment.plus)
+            elif isinstance(segment, Area):
+                inner = self._inner.get(segment.name)
+                content = inner.blank if inner is not None else bytes(segment.raw_size)
+                out[segment.at : segment.at + segment.size] = segment.packing.pack(content) * segment.units
+        return bytes(out)
+
+    # --- judging ---------------------------------------------------------------------------------------------------
+
+    def begins(self, raw: bytes) -> bool:
+        """The constant bytes before the first data are as they must be, as far as `raw` goes."""
+        end = self.header_size
+        for at, data in self._constants:
+            if at < end and raw[at : at + len(data)] != data[: max(0, len(raw) - at)][: len(data)]:
+                return False
+        return all(
+            mask.at >= end or mask.at >= len(raw) or raw[mask.at] & mask.mask == mask.value for mask in self._masks
+        )
+
+    def device_fits(self, raw: bytes, address: Address) -> bool:
+        """The device ID and channel in the header are those of `address`, or all call."""
+        for number in self.numbers:
+            if number.role in ("device", "channel") and number.at < len(raw):
+                sent = read_pieces(raw, number.pieces) - number.plus
+                if not _fits(number, sent, address):
+                    return False
+        return True
+
+    @staticmethod
+    def number(raw: bytes, number: Number) -> int:
+        """A number of the frame, as it is meant."""
+        return read_pieces(raw, number.pieces) - number.plus
+
+    def number_faults(self, raw: bytes) -> int:
+        """How many numbers of the header lie outside their range (a measure of how well a frame fits)."""
+        count = 0
+        for number in self.numbers:
+            if number.pieces and number.at + number.size <= len(raw) and number.role not in ("device", "channel"):
+                value = read_pieces(raw, number.pieces) - number.plus
+                wrong = value != number.fixed if number.fixed is not None else not number.low <= value <= number.high
+                count += wrong
+        return count
+
+    # --- reading ---------------------------------------------------------------------------------------------------
+
+    def read(self, raw: bytes, address: Address | None, content: Content, unit: Unit = WHOLE) -> None:
+        """Adds what the frame carries to `content`. Raises `DumpRefused` with the reason.
+
+        `address` None: whichever device and channel it is for (a dump that was kept, not one that arrives).
+        """
+        for at, data in self._constants:
+            if raw[at : at + len(data)] != data:
+                self._refuse_constant(raw, at, data)
+        for mask in self._masks:
+            if raw[mask.at] & mask.mask != mask.value:
+                self._refuse_constant(raw, mask.at, bytes([raw[mask.at] & ~mask.mask & 0xFF | mask.value]))
+        for number in self.numbers:
+            if number.pieces:
+                self._read_number(number, raw, address, content, unit)
+            else:
+                content.images[(number.word, 0)] = raw[number.at : number.at + number.size]
+        unpacked = self._unpack(raw) if self.areas else {}
+        for each in self._sums:
+            computed, received = self.sum_of(each, raw, unpacked), read_pieces(raw, each.pieces)
+            if computed != received:
+                raise DumpRefused(
+                    "checksum",
+                    f"The checksum is {received:02X}, but the bytes of the message make {computed:02X}.",
+                    "Send the dump again; check the cable if it happens often.",
+                )
+        for area in self.areas:
+            inner = self._inner.get(area.name)
+            for index, part in enumerate(unpacked[area.name]):
+                if inner is not None:
+                    inner.read(part, address, content, unit.within(area.units, index))
+                else:
+                    self._cut(area, part, content, unit.which)
+
+    def _cut(self, area: Area, part: bytes, content: Content, unit: int) -> None:
+        if area.count == 1:
+            content.images[(area.name, unit)] = part
+            return
+        size = self._image_sizes[area.layout]
+        for index in range(area.count):
+            content.images[(area.name, unit * area.count + index)] = part[index * size : (index + 1) * size]
+
+    def _read_number(self, number: Number, raw: bytes, address: Address | None, content: Content, unit: Unit) -> None:
+        value = read_pieces(raw, number.pieces) - number.plus
+        if number.role in ("device", "channel"):
+            if address is not None and not _fits(number, value, address):
+                mine = address.device if number.role == "device" else address.channel
+                what = "device ID" if number.role == "device" else "channel"
+                raise DumpRefused(
+                    "other device",
+                    f"The message is for {what} {value}; this instrument has {mine}.",
+                    "Compare the number with the one set at the instrument.",
+                )
+        elif number.fixed is not None:
+            if value != number.fixed:
+                self._refuse_fixed(number, value)
+        elif not number.low <= value <= number.high:
+            raise DumpRefused(
+                "out of range",
+                f"The {number.word} number is {value}; the chart says {number.low} to {number.high}.",
+                "Compare the chart with the instrument.",
+            )
+        if number.role not in ("device", "channel", "length"):
+            word = slot_word(number) + unit.suffix
+            if content.slots.setdefault(word, value) != value:
+                raise DumpRefused(
+                    "out of range",
+                    f"The {number.word} number stands twice in the message: {content.slots[word]} and {value}.",
+                )
+
+    def _refuse_fixed(self, number: Number, value: int) -> None:
+        if number.role == "length":
+            raise DumpRefused(
+                "length field", f"The length in the message is {value}, but it has {number.fixed} such bytes."
+            )
+        raise DumpRefused("version", f"The dump has version {value}; this layout is version {number.fixed}.")
+
+    def _refuse_constant(self, raw: bytes, at: int, data: bytes) -> None:
+        place = next(place for place in range(len(data)) if raw[at + place] != data[place])
+        where = "of the unpacked data " if self._inside else ""
+        raise DumpRefused(
+            "constant",
+            f"Byte {at + place + 1} {where}is {raw[at + place]:02X}; the chart says {data[place]:02X}.",
+            "Compare the chart with the instrument's documentation.",
+        )
+
+    def _unpack(self, raw: bytes) -> dict[str, list[bytes]]:
+        unpacked = {}
+        for area in self.areas:
+            try:
+                unpacked[area.name] = [
+                    area.packing.unpack(raw[at : at + area.unit_size])
+                    for at in range(area.at, area.at + area.size, area.unit_size)
+                ]
+            except NotPacked as bad:
+                raise DumpRefused("packing", f"In the {area.name} part: {bad}", bad.hint) from None
+        return unpacked
+
+    def sum_of(self, each: Sum, raw: bytes, unpacked: Mapping[str, list[bytes]]) -> int:
+        """The checksum as computed; `unpacked` is used by sums over the data before packing."""
+        if not each.unpacked:
+            return checksum(each.kind, raw[each.first : each.end], bits=each.bits, start=each.start)
+        parts, at = [], each.first
+        for area in self.areas:
+            if each.first <= area.at < each.end:
+                parts += [raw[at : area.at], *unpacked[area.name]]
+                at = area.at + area.size
+        parts.append(raw[at : each.end])
+        return checksum(each.kind, b"".join(parts), bits=each.bits, start=each.start)
+
+    # --- writing ---------------------------------------------------------------------------------------------------
+
+    def write(self, content: Content, address: Address, base: bytes | None, unit: Unit = WHOLE) -> bytes:
+        """The frame with this content. What it does not say (reserved bytes, unused bits) is taken from `base`."""
+        out = bytearray(self.blank if base is None else base)
+        for number in self.numbers:
+            self._write_number(number, out, address, content, base is not None, unit)
+        unpacked: dict[str, list[bytes]] = {}
+        for area in self.areas:
+            unpacked[area.name] = self._write_area(area, out, content, address, base, unit)
+        for each in self._sums:
+            write_pieces(out, each.pieces, self.sum_of(each, bytes(out), unpacked))
+        return bytes(out)
+
+    def _write_area(
+        self, area: Area, out: bytearray, content: Content, address: Address, base: bytes | None, unit: Unit
+    ) -> list[bytes]:
+        parts = []
+        inner = self._inner.get(area.name)
+        for index in range(area.units):
+            at = area.at + index * area.unit_size
+            before = None if base is None else base[at : at + area.unit_size]
+            known = None if before is None else area.packing.unpack(before)
+            if inner is not None:
+                part = inner.write(content, address, known, unit.within(area.units, index))
+            else:
+                images = content.images
+                first = unit.which * area.count
+                part = b"".join([images[(area.name, first + place)] for place in range(area.count)])
+            packed = area.packing.pack(part)
+            if known is not None and before is not None:
+                packed = _with_unused_bits(packed, before, area.packing.pack(known))
+            out[at : at + area.unit_size] = packed
+            parts.append(part)
+        return parts
+
+    def _write_number(
+        self, number: Number, out: bytearray, address: Address, content: Content, has_base: bool, unit: Unit
+    ) -> None:
+        if not number.pieces:
+            out[number.at : number.at + number.size] = content.images[(number.word, 0)]
+            return
+        if number.fixed is not None:
+            value = number.fixed
+        elif number.role in ("device", "channel") and has_base and self._still_fits(number, out, address):
+            return
+        elif number.role == "device":
+            value = address.device
+            if value == ALL_CALL and (number.plus or number.high < ALL_CALL):
+                raise NotAddressable(
+                    "The instrument's device ID is not known, and this message cannot go to all devices.",
+                    "Identify the instrument first, or set its device ID.",
+                )
+        elif number.role == "channel":
+            value = address.channel
+        else:
+            word = slot_word(number) + unit.suffix
+            if word in content.slots:
+                value = content.slots[word]
+            elif has_base:
+                return
+            elif unit.suffix and number.word == "program":
+                value = number.low + unit.which  # every program of a bank is numbered, in order
+            else:
+                raise NotAddressable(f"The message needs a {number.word} number.", f"Say which {number.word} is meant.")
+        if not number.low <= value <= number.high:
+            raise NotAddressable(
+                f"The {number.word} number {value} does not exist; the chart says {number.low} to {number.high}.",
+                f"Choose a {number.word} within this range.",
+            )
+        write_pieces(out, number.pieces, value + number.plus)
+
+    def _still_fits(self, number: Number, out: bytearray, address: Address) -> bool:
+        return _fits(number, read_pieces(out, number.pieces) - number.plus, address)
+
+
+def _fits(number: Number, value: int, address: Address) -> bool:
+    if number.role == "channel":
+        return value == address.channel
+    return address.device in (ALL_CALL, value) or (value == ALL_CALL and not number.plus)
+
+
+def _with_unused_bits(packed: bytes, before: bytes, repacked: bytes) -> bytes:
+    """Bits of the wire that carry no data (after a short group, say) as they came: packings only move bits about."""
+    if before == repacked:
+        return packed
+    unused = int.from_bytes(before, "big") ^ int.from_bytes(repacked, "big")
+    return (int.from_bytes(packed, "big") ^ unused).to_bytes(len(packed), "big")
+
+
+def _merged(constants: list[Constant]) -> tuple[tuple[int, bytes], ...]:
+    runs: list[tuple[int, bytes]] = []
+    for each in constants:
+        if runs and runs[-1][0] + len(runs[-1][1]) == each.at:
+            runs[-1] = (runs[-1][0], runs[-1][1] + each.data)
+        else:
+            runs.append((each.at, each.data))
+    return tuple(runs)
