@@ -1,0 +1,87 @@
+"""Ways of capture and recall: what they name exists, and every sound parameter can be reached."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+
+from librarian.chart.faults import Path
+from librarian.chart.language.flat import Flat
+from librarian.chart.language.sift import Sifted
+from librarian.chart.language.trouble import Trouble
+from librarian.chart.nearest import nearest
+from librarian.chart.ways import Way
+
+
+def check_ways(sifted: Sifted, flat: Flat, trouble: Trouble) -> None:
+    """Report names that do not exist and ways that cannot work."""
+    table = sifted.table
+    messages = table.message.keys()
+    ids = {one.table.id for one in flat.parameters}
+    bindings = [binding for one in flat.parameters for binding in one.table.bindings]
+    said_broken = bool(sifted.broken_tables & {"parameter", "group"})
+    for index, capture in enumerate(table.capture):
+        path = sifted.path("capture", index)
+        if capture.message is not None:
+            _exists((*path, "message"), capture.message, messages, "message", sifted, trouble)
+        if capture.end is not None and capture.end.last is not None:
+            _exists((*path, "end", "last"), capture.end.last, ids, "parameter", sifted, trouble)
+        for number, name in enumerate(capture.carries or ()):
+            _exists((*path, "carries", number), name, ids, "parameter", sifted, trouble)
+        count = capture.end.count if capture.end is not None else None
+        if count is not None and count > len(ids) and not said_broken:
+            said = f"{count} parameters are awaited, the chart has {len(ids)}."
+            trouble.add((*path, "end", "count"), said, "Write how many come, or name the last one.")
+        if capture.way == "controllers" and not said_broken and all(b.only == "recognized" for b in bindings):
+            trouble.add(
+                (*path, "way"),
+                "No parameter has a binding that the instrument transmits.",
+                "Add bindings, or remove this way.",
+            )
+    for index, recall in enumerate(table.recall):
+        path = sifted.path("recall", index)
+        for key, names in (("message", [recall.message or ""]), ("before", recall.before), ("after", recall.after)):
+            for number, name in enumerate(names):
+                if name or key != "message":
+                    where: Path = (*path, key) if key == "message" else (*path, key, number)
+                    _exists(where, name, messages, "message", sifted, trouble)
+        if recall.way == "controllers" and not said_broken and all(b.only == "transmitted" for b in bindings):
+            trouble.add(
+                (*path, "way"),
+                "No parameter has a binding that the instrument recognizes.",
+                "Add bindings, or remove this way.",
+            )
+        if recall.way == "program" and table.memory is None and "memory" not in sifted.broken_tables:
+            trouble.add(
+                (*path, "way"),
+                "The chart describes no memory, so there is no program to change to.",
+                "Add [memory], or remove this way.",
+            )
+    wanted = table.panel.positions_request
+    if wanted is not None:
+        _exists(("panel", "positions_request"), wanted, messages, "message", sifted, trouble)
+
+
+def _exists(path: Path, name: str, names: Collection[str], what: str, sifted: Sifted, trouble: Trouble) -> None:
+    if name in names or name in sifted.broken:
+        return
+    near = nearest(name, names)
+    trouble.add(
+        path,
+        f"There is no {what} “{name[:60]}”.",
+        f"Did you mean “{near}”?" if near else f"Name a {what} of this chart.",
+    )
+
+
+def check_reach(flat: Flat, ways_out: Iterable[Way], trouble: Trouble) -> None:
+    """Report sound parameters that no way of recall carries."""
+    reached: set[str] = set()
+    for way in ways_out:
+        reached |= way.carries
+    for one in flat.parameters:
+        if one.table.id not in reached and not one.table.setup and not one.table.by_hand:
+            trouble.add(
+                one.path,
+                f"No recall can reach “{one.table.id}”: it has no binding that the instrument "
+                "recognizes and stands in no message that a way of recall sends.",
+                "Add a binding or a field, or write by_hand = true if only a hand can set it.",
+            )

@@ -1,0 +1,53 @@
+"""Collects the faults of one chart while it is read, and turns paths into places."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+from librarian.chart.faults import MOST_FAULTS, ChartFaults, Fault, Path, key_text
+
+
+class Place(NamedTuple):
+    """File name, line and column (from 1; 0 for the whole file)."""
+
+    source: str
+    line: int
+    column: int
+
+
+class Trouble:
+    """All faults found so far. `where` answers the place of a path in the file that it was written in."""
+
+    def __init__(self, where: Callable[[Path], Place]) -> None:
+        self._where = where
+        self._faults: dict[tuple[Path, str], Fault] = {}
+        self._paths: set[Path] = set()
+        self.left_out = 0
+
+    def __len__(self) -> int:
+        return len(self._faults)
+
+    def add(self, path: Path, sentence: str, remedy: str = "", *, echo: bool = False) -> None:
+        """Note a fault at `path`. `echo`: drop it where this very place has a fault already."""
+        if (path, sentence) in self._faults or (echo and path in self._paths):
+            return
+        if len(self._faults) >= MOST_FAULTS:
+            self.left_out += 1
+            return
+        source, line, column = self._where(path)
+        self._paths.add(path)
+        self._faults[path, sentence] = Fault(line, column, key_text(path), sentence, remedy, source)
+
+    def faults(self) -> tuple[Fault, ...]:
+        """All faults, in order of their place."""
+        found = sorted(self._faults.values(), key=lambda fault: (fault.source, fault.line, fault.column))
+        if self.left_out:
+            last = f"{self.left_out:,} more faults are not listed."
+            found.append(Fault(0, 0, "", last, "Correct the first ones and look again.", found[0].source))
+        return tuple(found)
+
+    def stop_if_any(self) -> None:
+        """Raise ChartFaults when there is a fault."""
+        if self._faults:
+            raise ChartFaults(self.faults())
