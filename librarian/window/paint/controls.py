@@ -30,7 +30,7 @@ class ControlState:
     `steps`: number of positions, 0 when continuous. `centre`: where a bipolar control has its notch. `comparing`: a
     second sound is shown; `b_missing`: it does not know this control; `differs`: both are known and not equal.
     `turn`: to be turned towards the stored value. `agrees`: knob and stored value are one. `not_heard`: the knob has
-    not moved yet.
+    not moved yet. `left_alone`: not the guide's business (a setup parameter).
     """
 
     kind: Kind = "continuous"
@@ -48,6 +48,7 @@ class ControlState:
     setup: bool = False
     locked: bool = False
     not_heard: bool = False
+    left_alone: bool = False
 
     @property
     def dotted(self) -> bool:
@@ -62,7 +63,7 @@ class ControlState:
     @property
     def quiet(self) -> bool:
         """True when hand and scale are thin and in ring colour: equal, not comparable, or agreeing."""
-        return (self.comparing and not self.differs) or self.agrees or self.not_heard
+        return (self.comparing and not self.differs) or self.agrees or self.not_heard or self.left_alone
 
     @property
     def unknown_corner(self) -> bool:

@@ -11,7 +11,7 @@ from math import cos, radians, sin
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QFontMetricsF, QPainter, QPen
 
-from librarian.window.paint.fonts import Fonts
+from librarian.window.paint.fonts import SMALL, TINY, Fonts
 
 LEFT = Qt.AlignmentFlag.AlignLeft
 RIGHT = Qt.AlignmentFlag.AlignRight
@@ -66,25 +66,40 @@ def draw(
 
 @dataclass(frozen=True)
 class Fit:
-    """How a label fits its room: the text to draw, condensed or not, and whether it is less than the full name."""
+    """How a label fits its room: the text to draw, condensed or not, its size, and whether it is less than all."""
 
     text: str
     condensed: bool
     shortened: bool
+    px: float
+
+
+_EPSILON = 0.5
 
 
 def fit_label(fonts: Fonts, label: str, short: str, width: float, px: float, *, bold: bool) -> Fit:
     """The label, else the chart's short one, else condensed to 85 %, else elided in the middle."""
+    width += _EPSILON
     plain = fonts.metrics(px, bold=bold)
     if plain.horizontalAdvance(label) <= width:
-        return Fit(label, condensed=False, shortened=False)
+        return Fit(label, condensed=False, shortened=False, px=px)
     brief = short or label
     if plain.horizontalAdvance(brief) <= width:
-        return Fit(brief, condensed=False, shortened=brief != label)
+        return Fit(brief, condensed=False, shortened=brief != label, px=px)
     narrow = fonts.metrics(px, bold=bold, condensed=True)
     if narrow.horizontalAdvance(brief) <= width:
-        return Fit(brief, condensed=True, shortened=brief != label)
-    return Fit(narrow.elidedText(brief, MIDDLE, width), condensed=True, shortened=True)
+        return Fit(brief, condensed=True, shortened=brief != label, px=px)
+    return Fit(narrow.elidedText(brief, MIDDLE, width), condensed=True, shortened=True, px=px)
+
+
+def fit_value(fonts: Fonts, value: str, short: str, width: float, *, bold: bool) -> Fit:
+    """As a label, but a number is first made 10 px small before it is elided, and then at its end."""
+    fit = fit_label(fonts, value, short, width, SMALL, bold=bold)
+    if not fit.shortened or fit.text == short:
+        return fit
+    small = fonts.metrics(TINY, bold=bold, condensed=True)
+    text = small.elidedText(short or value, END, width + _EPSILON)
+    return Fit(text, condensed=True, shortened=text != value, px=TINY)
 
 
 @dataclass(frozen=True)

@@ -11,12 +11,12 @@ from PySide6.QtWidgets import QWidget
 from librarian.window.paint.controls import ControlState, paint_control
 from librarian.window.paint.fonts import SMALL
 from librarian.window.paint.look import Look
-from librarian.window.paint.text import CENTRE, draw, fit_label, one_line, plain_tip, stroke
+from librarian.window.paint.text import CENTRE, draw, fit_label, fit_value, one_line, plain_tip, stroke
 from librarian.window.panel.grid import Texts
 from librarian.window.parts.lookful import Lookful
 from librarian.window.shown.cells import Cell
 
-ABOVE, AIR = 3, 2
+ABOVE, AIR = 3, 1
 PLATE_RADIUS, FRAME_RADIUS = 5, 6
 ARROWS = {
     Qt.Key.Key_Left: (-1, 0), Qt.Key.Key_Right: (1, 0), Qt.Key.Key_Up: (0, -1), Qt.Key.Key_Down: (0, 1),
@@ -114,8 +114,8 @@ class ControlCell(Lookful):
         faint = cell.control.quiet and not cell.label_bold
         draw(painter, QRectF(AIR, top, room, self.texts.label), label.text, colours.ink2 if faint else colours.ink,
              CENTRE, elide=None)
-        value = fit_label(fonts, one_line(cell.value), "", room, SMALL, bold=cell.value_bold)
-        painter.setFont(fonts.get(SMALL, bold=cell.value_bold, condensed=value.condensed))
+        value = fit_value(fonts, one_line(cell.value), cell.value_short, room, bold=cell.value_bold)
+        painter.setFont(fonts.get(value.px, bold=cell.value_bold, condensed=value.condensed))
         draw(painter, QRectF(AIR, top + self.texts.label, room, self.texts.value), value.text, tones[cell.tone],
              CENTRE, elide=None)
 

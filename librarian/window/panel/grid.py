@@ -99,7 +99,7 @@ def arrange(
         for row in rows
     ]
     cell = max(NARROWEST, min([WIDEST, *needed]))
-    least_row = texts.beside_control + SMALLEST
+    least_row = least_row_height(texts)
     visible = len(rows)
     if rows and height / len(rows) < least_row:
         visible = max(1, int(height // least_row))
@@ -122,6 +122,11 @@ def _spread(row: Sequence[tuple[Group, bool]], cell: float, width: float) -> tup
         made.append(Piece(section, first, tuple(controls), x, right))
         x = right + gap
     return tuple(made)
+
+
+def least_row_height(texts: Texts) -> int:
+    """The lowest row of sections: the smallest control, and one px of air less than usual."""
+    return texts.beside_control + SMALLEST - 1
 
 
 def height_for(rows: int, diameter: float, texts: Texts | None = None) -> float:

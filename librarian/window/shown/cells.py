@@ -14,11 +14,13 @@ from librarian.window.shown.state import Shown
 Tone = Literal["ink2", "b", "live"]
 CellState = Literal["", "equal", "different", "unknown", "left out"]
 FEW_VALUES, ONE_STEP_OF = 32, 127
+A_UNKNOWN, B_UNKNOWN = "A unknown", "B unknown"
 
 
 @dataclass(frozen=True)
 class Cell:
-    """One control as it stands on the panel. `value`: the line under the label, in `tone`.
+    """One control as it stands on the panel. `value`: the line under the label, in `tone`; `value_short`: what may
+    stand there instead where it is too wide, or empty.
 
     `state`: '' when nothing is compared, else equal, different, unknown, or left out (setup). `moved`: the panel was
     heard and is off by more than a step.
@@ -30,6 +32,7 @@ class Cell:
     short: str
     control: ControlState
     value: str
+    value_short: str
     value_bold: bool
     tone: Tone
     label_bold: bool
@@ -94,12 +97,13 @@ def cell_of(parameter: ParameterLike, section: str, shown: Shown, difference: Di
         setup=not parameter.sound,
         locked=parameter.id in shown.locked,
         not_heard=guiding and now is None,
+        left_alone=shown.turning and not parameter.sound,
     )
     value, bold, tone = _value(parameter, a, b, difference, control, left_out=left_out)
     state: CellState = "" if difference is None else "left out" if left_out else difference.state
     return Cell(
         id=parameter.id, section=section, label=parameter.label, short=parameter.short, control=control,
-        value=value, value_bold=bold, tone=tone,
+        value=value, value_short="unknown" if value in {A_UNKNOWN, B_UNKNOWN} else "", value_bold=bold, tone=tone,
         label_bold=different or turn or control.changed or (moved and not agrees),
         plate="differs" if different else "turn" if turn else "",
         state=state,
@@ -116,14 +120,14 @@ def _value(
         return _direction(parameter, control.a, control.now), True, "live"
     if control.not_heard:
         return "move it", False, "ink2"
-    if control.agrees:
-        return "", False, "ink2"
+    if control.agrees or control.left_alone:
+        return ("setup" if control.left_alone else ""), False, "ink2"
     if control.differs and difference is not None and b is not None:
         # Where a difference cannot be counted the second sound's position says more than "differs".
         by_name = parameter.kind in {"stepped", "switch"}
         return (parameter.display(b) if by_name else difference.text_difference), True, "b"
     if difference is not None and not left_out and (a is None) != (b is None):
-        return ("A unknown" if a is None else "B unknown"), True, "ink2"
+        return (A_UNKNOWN if a is None else B_UNKNOWN), True, "ink2"
     if a is None:
         return "unknown", True, "ink2"
     return parameter.display(a), False, "ink2"
