@@ -1,0 +1,43 @@
+"""The receive side of a small instrument: a buffer of a few bytes that overflows while it is busy."""
+
+from __future__ import annotations
+
+from collections import deque
+
+
+class Intake:
+    """Bytes between the cable and the instrument's attention.
+
+    While the instrument is free every byte is taken at once. While it is busy they wait in `size` bytes of buffer
+    (None: no limit), and what comes on top is lost, as on a receiver whose interrupt finds its ring full.
+    """
+
+    def __init__(self, size: int | None, bytes_per_second: float) -> None:
+        self.size = size
+        self.lost = 0
+        self.received = 0
+        self._byte_s = 1.0 / bytes_per_second
+        self._waiting: deque[tuple[float, int]] = deque()
+
+    def arrive(self, data: bytes, now: float, busy_until: float) -> None:
+        """`data` ended arriving at `now`; the instrument attends to nothing before `busy_until`."""
+        self.received += len(data)
+        first = now - (len(data) - 1) * self._byte_s
+        for index, byte in enumerate(data):
+            at = first + index * self._byte_s
+            if at < busy_until and self.size is not None and len(self._waiting) >= self.size:
+                self.lost += 1
+            else:
+                self._waiting.append((at, byte))
+
+    def take(self) -> tuple[float, int] | None:
+        """The next byte with the time it arrived, or None."""
+        return self._waiting.popleft() if self._waiting else None
+
+    @property
+    def next_at(self) -> float | None:
+        """When the oldest waiting byte arrived."""
+        return self._waiting[0][0] if self._waiting else None
+
+    def __len__(self) -> int:
+        return len(self._waiting)

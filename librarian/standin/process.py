@@ -1,0 +1,172 @@
+"""A stand-in as a process of its own on real virtual ports, with a second road beside MIDI: lines in, JSON out.
+
+    librarian standin assets/charts/fogbell.toml --name Fogbell
+
+Standard input, one command a line: `turn PARAMETER VALUE` (raw value, or display text), `choose
+PROGRAM`, `state`, `behave NAME VALUE`, `quit`. Standard output: one JSON object a line, `{"ready": …}` first, then
+one answer for each command. The end of standard input means quit.
+"""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+import json
+import queue
+import sys
+import threading
+from collections.abc import Sequence
+from pathlib import Path
+from typing import IO
+
+from librarian.chart import Chart, load, shipped
+from librarian.errors import BadInput, LibrarianError
+from librarian.messages import Damaged
+from librarian.standin.behaviour import Behaviour
+from librarian.standin.instrument import Instrument
+from librarian.wire.cable import Cable
+from librarian.wire.process import PortProcess
+
+_LOOK_S = 0.02
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one stand-in until it is told to quit; 0 when it ended well, 1 when it could not."""
+    options = _parser().parse_args(arguments)
+    try:
+        chart = load(_chart_file(options.chart))
+        behaviour = Behaviour()
+        for word in options.behave:
+            name, _, value = word.partition("=")
+            behaviour = with_habit(behaviour, name, value)
+        instrument = Instrument(chart, seed=options.seed, behaviour=behaviour)
+        with PortProcess() as ports:
+            cable = ports.open_virtual(options.name or chart.name)
+            try:
+                Running(instrument, cable, sys.stdin, sys.stdout).run()
+            finally:
+                cable.close()
+    except LibrarianError as problem:
+        sys.stderr.write(f"{problem} {problem.hint}\n")
+        return 1
+    return 0
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="librarian standin", description="A simulated instrument on real ports.")
+    parser.add_argument("chart", help="chart file, or the id of a shipped chart")
+    parser.add_argument("--name", default="", help="name of its ports; the chart's name if absent")
+    parser.add_argument("--seed", type=int, default=1, help="which sounds it has at first")
+    parser.add_argument(
+        "--behave", action="append", default=[], metavar="NAME=VALUE", help="a habit, such as input_buffer=64"
+    )
+    return parser
+
+
+def _chart_file(word: str) -> Path:
+    charts = shipped()
+    return Path(str(charts[word])) if word in charts else Path(word)
+
+
+def with_habit(behaviour: Behaviour, name: str, value: str) -> Behaviour:
+    """The same behaviour with one field set from text. Raises BadInput for a name or a value it cannot have."""
+    fields = {field.name: getattr(behaviour, field.name) for field in dataclasses.fields(behaviour)}
+    if name not in fields:
+        raise BadInput(f"A stand-in has no habit “{name}”.", f"It has {', '.join(fields)}.")
+    now = fields[name]
+    text = value.strip()
+    try:
+        new: object
+        if isinstance(now, bool):
+            new = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}[text.lower()]
+        elif isinstance(now, float):
+            new = float(text)
+        elif name == "input_buffer":
+            new = None if text in {"", "none"} else int(text)
+        elif name == "revision":
+            new = bytes.fromhex(text) if text else None
+        elif name == "refuse" and text not in {"", "nak", "silence"}:
+            raise BadInput(f"“{text}” is no way to refuse.", "Write nak, silence, or nothing.")
+        else:
+            new = text
+        return dataclasses.replace(behaviour, **{name: new})  # type: ignore[arg-type]
+    except (ValueError, KeyError) as problem:
+        raise BadInput(f"“{value}” cannot be {name}.", f"It is {now!r} now; write the same kind of value.") from problem
+
+
+class Running:
+    """The loop between one instrument, its cable, and the lines of the other road."""
+
+    def __init__(self, instrument: Instrument, cable: Cable, commands: IO[str], answers: IO[str]) -> None:
+        self._instrument = instrument
+        self._cable = cable
+        self._answers = answers
+        self._lines: queue.Queue[str | None] = queue.Queue()
+        self._reader = threading.Thread(target=self._read, args=(commands,), name="commands", daemon=True)
+
+    def run(self) -> None:
+        """Live until `quit` or the end of the commands. Raises CableLost when the MIDI system ends."""
+        self._say({"ready": self._cable.name, "chart": self._instrument.chart.id})
+        self._reader.start()
+        while self._obey():
+            self._send_due()
+            arrival = self._cable.receive(self._patience())
+            if arrival is not None and not isinstance(arrival, Damaged):
+                self._instrument.feed(arrival.raw, self._cable.clock.now())
+
+    def _patience(self) -> float:
+        due = self._instrument.next_due()
+        return _LOOK_S if due is None else min(_LOOK_S, max(0.0, due - self._cable.clock.now()))
+
+    def _send_due(self) -> None:
+        for _, raw in self._instrument.due(self._cable.clock.now()):
+            self._cable.send(raw)
+
+    def _read(self, commands: IO[str]) -> None:
+        for line in commands:
+            self._lines.put(line)
+        self._lines.put(None)
+
+    def _obey(self) -> bool:
+        while not self._lines.empty():
+            line = self._lines.get()
+            words = None if line is None else line.split(maxsplit=2)
+            if words is None or words[:1] == ["quit"]:
+                self._say({"quit": True})
+                return False
+            if words:
+                try:
+                    self._say(self._command(words))
+                except (ValueError, LibrarianError) as problem:
+                    self._say({"error": str(problem)})
+        return True
+
+    def _command(self, words: list[str]) -> dict[str, object]:
+        one, now = self._instrument, self._cable.clock.now()
+        if words[0] == "state":
+            return one.state()
+        if words[0] == "turn" and len(words) == 3:
+            value = raw_value(one.chart, words[1], words[2])
+            one.turn(words[1], value, now)
+            return {"turned": words[1], "value": value, "sound": one.sound[words[1]]}
+        if words[0] == "choose" and len(words) == 2:
+            one.choose(int(words[1]), now)
+            return {"chosen": int(words[1]), "name": one.name}
+        if words[0] == "behave" and len(words) >= 2:
+            one.behave(with_habit(one.behaviour, words[1], words[2] if len(words) > 2 else ""))
+            return {"behaves": words[1]}
+        raise ValueError(f"“{' '.join(words)}” is no command; there are turn, choose, state, behave and quit")
+
+    def _say(self, answer: dict[str, object]) -> None:
+        self._answers.write(json.dumps(answer, ensure_ascii=False) + "\n")
+        self._answers.flush()
+
+
+def raw_value(chart: Chart, parameter: str, text: str) -> int:
+    """A whole number as it is, or what the display text means. Raises ValueError or BadInput."""
+    if parameter not in chart.parameters:
+        raise ValueError(f"there is no control “{parameter}”")
+    try:
+        return int(text)
+    except ValueError:
+        return chart.parameters[parameter].parse(text)

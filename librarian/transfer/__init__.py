@@ -1,0 +1,47 @@
+"""Conversations with an instrument: identify, capture, recall, verify. Plain functions over a cable and a chart."""
+
+from librarian.transfer.byhand import capture_by_hand
+from librarian.transfer.cancel import Cancel, OnProgress, Progress
+from librarian.transfer.capture import capture
+from librarian.transfer.identify import identify
+from librarian.transfer.line import Knowledge, Line
+from librarian.transfer.live import listen, panic
+from librarian.transfer.recall import recall
+from librarian.transfer.results import Captured, Identified, Proof, Recalled, Verified
+from librarian.transfer.troubles import (
+    Busy,
+    EchoLoop,
+    ForeignOnly,
+    InstrumentRefused,
+    NoReply,
+    NotUnderstood,
+    WrongInstrument,
+)
+from librarian.transfer.verify import verify
+
+__all__ = [
+    "Busy",
+    "Cancel",
+    "Captured",
+    "EchoLoop",
+    "ForeignOnly",
+    "Identified",
+    "InstrumentRefused",
+    "Knowledge",
+    "Line",
+    "NoReply",
+    "NotUnderstood",
+    "OnProgress",
+    "Progress",
+    "Proof",
+    "Recalled",
+    "Verified",
+    "WrongInstrument",
+    "capture",
+    "capture_by_hand",
+    "identify",
+    "listen",
+    "panic",
+    "recall",
+    "verify",
+]

@@ -1,0 +1,95 @@
+"""Capture without any request: the person moves each control a little, and what is heard is what the panel says."""
+
+from __future__ import annotations
+
+import threading
+from collections import deque
+
+from librarian.errors import Refused
+from librarian.messages import Message, Origin, Values, Version
+from librarian.transfer.cancel import Cancel, OnProgress
+from librarian.transfer.capture import capture_sentence
+from librarian.transfer.line import Line
+from librarian.transfer.results import Captured
+
+_LOOK_S = 0.05
+# A sweep of one pot sends some hundred messages; so many are kept as received, the oldest go first.
+_MOST_RECEIVED = 65_536
+
+
+def capture_by_hand(
+    line: Line,
+    *,
+    enough: threading.Event | None = None,
+    settle_s: float = 0.3,
+    cancel: Cancel | None = None,
+    progress: OnProgress | None = None,
+) -> Captured:
+    """Listen until every control that sends has been moved and rests for `settle_s`, or the person says `enough`.
+
+    Progress counts the parameters heard. The rest is unknown. Each value was heard, not confirmed: nothing can ask.
+    Sends nothing. Raises Refused when no parameter of the chart sends anything, CableLost, Busy; Cancelled: nothing
+    was kept.
+    """
+    with line.talk("capture by hand", cancel, progress) as talk:
+        talk.state = "Nothing was kept."
+        wanted = sending(line)
+        heard: dict[str, int] = {}
+        received: deque[bytes] = deque(maxlen=_MOST_RECEIVED)
+        listener = line.chart.codec.listener(line.address)
+        last_at = line.clock.now()
+        total = len(line.chart.parameters)
+        talk.tell(0, total, "controls", None)
+        while not (enough is not None and enough.is_set()):
+            arrival = talk.next(line.clock.now() + _LOOK_S)
+            now = line.clock.now()
+            if arrival is None:
+                if wanted <= set(heard) and now - last_at >= settle_s:
+                    break
+                continue
+            if not isinstance(arrival, Message):
+                continue
+            found = listener.feed(arrival.raw, now)
+            if not found and not listener.is_known(arrival.raw):
+                talk.hear(arrival)
+                continue
+            received.append(arrival.raw)
+            last_at = now
+            for one in found:
+                heard[one.parameter] = one.value
+                line.moved(one.parameter, one.value, one.exact)
+            talk.tell(len(heard), total, "controls", None)
+        missing = tuple(name for name in line.chart.parameters if name not in heard)
+        version = Version(
+            chart=line.chart.id,
+            revision=line.chart.revision,
+            values=Values(heard),
+            unknown=frozenset(missing),
+            received=tuple(received),
+            origin=Origin("by hand", f"by hand on {line.port}"),
+        )
+        return Captured(
+            version=version,
+            known=len(heard),
+            of=total,
+            missing=missing,
+            way="by hand",
+            readings=1,
+            bytes_in=talk.bytes_in,
+            bytes_out=talk.bytes_out,
+            seconds=talk.seconds,
+            refused=tuple(one.reason for one in talk.damaged),
+            sentence=capture_sentence(line, len(heard), total, missing),
+        )
+
+
+def sending(line: Line) -> frozenset[str]:
+    """Ids of the parameters whose controls send something when they are moved. Raises Refused when there is none."""
+    way = next((way for way in line.chart.ways_in if way.kind == "hand"), None)
+    found = frozenset(way.carries) if way is not None else frozenset(line.chart.codec.carried("instrument"))
+    if not found:
+        raise Refused(
+            f"No control of {line.name} sends anything that its chart knows, so it cannot be captured by hand.",
+            "Give its parameters bindings in the chart.",
+        )
+    return found

@@ -1,0 +1,127 @@
+"""Instrument to computer: the sound that is in it now, read until it can be believed, and what is missing."""
+
+from __future__ import annotations
+
+from librarian.chart import Way
+from librarian.errors import Refused
+from librarian.messages import Origin, Values, Version
+from librarian.transfer.cancel import Cancel, OnProgress
+from librarian.transfer.identify import refuse_stranger
+from librarian.transfer.line import Line
+from librarian.transfer.read import Sure, askable, read_surely
+from librarian.transfer.reading import Reading
+from librarian.transfer.results import Captured
+from librarian.transfer.talk import Talk
+from librarian.transfer.troubles import and_list
+
+
+def capture(
+    line: Line,
+    *,
+    way: Way | str | None = None,
+    cancel: Cancel | None = None,
+    progress: OnProgress | None = None,
+) -> Captured:
+    """Read the edit buffer by `way` (a way of the chart, or its kind), or by the first that the chart prefers.
+
+    What the first way does not carry is asked for by the others. Nothing is written. Raises NotUnderstood, NoReply,
+    EchoLoop, ForeignOnly, WrongInstrument, CableLost, Busy; Refused where only a person can capture (by hand);
+    Cancelled: nothing was kept, nothing in the instrument has changed.
+    """
+    with line.talk("capture", cancel, progress) as talk:
+        talk.state = "Nothing was kept, and the instrument is as it was."
+        if line.identified is not None and line.identified.fits == "other instrument":
+            refuse_stranger(line.identified)
+        ways = chosen(talk, way)
+        talk.tell(0, len(line.chart.parameters), "parameters", None)
+        sure = read_all(talk, ways)
+        return captured(talk, sure)
+
+
+def chosen(talk: Talk, way: Way | str | None) -> list[Way]:
+    """The ways to ask by, preferred first. Raises Refused where there is none, or `way` is not one of them."""
+    line = talk.line
+    ways = askable(talk)
+    if way is not None:
+        kind = way if isinstance(way, str) else way.kind
+        ways = [one for one in ways if way in (one, one.kind)]
+        if not ways:
+            raise Refused(
+                f"The chart of {line.name} knows no way to ask for its sound by “{kind}”.",
+                "Leave the way out, or capture by hand.",
+            )
+    if not ways:
+        raise Refused(
+            f"{line.name} cannot be asked for its sound: its chart knows no request.",
+            "Capture it by hand: start listening, then move each control a little.",
+        )
+    return ways
+
+
+def read_all(talk: Talk, ways: list[Way]) -> Sure:
+    """Read by the first way, then by others what is still missing; all of it true at one moment."""
+    sure = read_surely(talk, ways[0])
+    parameters = set(talk.line.chart.parameters)
+    for way in ways[1:]:
+        if not (parameters - set(sure.reading.values)) & set(way.carries):
+            continue
+        more = read_surely(talk, way)
+        # The first part must still be true after the second was read, else the two never sounded together.
+        again = read_surely(talk, sure.reading.way)
+        together = dict(more.reading.values)
+        together.update(again.reading.values)
+        raw = {**more.reading.raw, **again.reading.raw}
+        received = (*again.reading.received, *more.reading.received)
+        reading = Reading(again.reading.way, Values(together), again.reading.name, received, raw)
+        questions = sure.questions + more.questions + again.questions
+        sure = Sure(reading, questions, [*sure.refused, *more.refused, *again.refused])
+    return sure
+
+
+def captured(talk: Talk, sure: Sure) -> Captured:
+    """The result for the person, and what the line knows from now on."""
+    line = talk.line
+    reading = sure.reading
+    version = as_version(line, reading)
+    missing = tuple(name for name in line.chart.parameters if name in version.unknown)
+    if not missing:
+        line.learn(reading.values, reading.name, reading.raw)
+    known, of = len(version.values), len(line.chart.parameters)
+    return Captured(
+        version=version,
+        known=known,
+        of=of,
+        missing=missing,
+        way=reading.way.label or reading.way.kind,
+        readings=sure.questions,
+        bytes_in=talk.bytes_in,
+        bytes_out=talk.bytes_out,
+        seconds=talk.seconds,
+        refused=tuple(sure.refused),
+        sentence=capture_sentence(line, known, of, missing),
+    )
+
+
+def as_version(line: Line, reading: Reading, *, kind: str = "captured", detail: str = "") -> Version:
+    """What was read, as an immutable version. With firmware that the chart does not describe only the bytes count."""
+    described = line.identified is None or line.identified.fits == "fits"
+    values = reading.values if described else Values()
+    how = f"{reading.way.label or reading.way.kind} on {line.port}"
+    return Version(
+        chart=line.chart.id,
+        revision=line.chart.revision,
+        values=values,
+        unknown=frozenset(name for name in line.chart.parameters if name not in values),
+        received=reading.received,
+        origin=Origin("safety" if kind == "safety" else "captured", detail or how),
+        name=reading.name,
+    )
+
+
+def capture_sentence(line: Line, known: int, of: int, missing: tuple[str, ...]) -> str:
+    """“52 of 52 parameters received from Lanternfish”, with what is missing by name."""
+    said = f"{known} of {of} parameters received from {line.name}"
+    if not missing:
+        return said
+    labels = [line.chart.parameters[name].label for name in missing]
+    return f"{said}; {and_list(labels)} did not arrive and {'is' if len(labels) == 1 else 'are'} unknown"

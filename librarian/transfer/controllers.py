@@ -1,0 +1,90 @@
+"""Asking an instrument to send all its controllers, and knowing when that has ended."""
+
+from __future__ import annotations
+
+from librarian.chart import Way
+from librarian.messages import Damaged, Message, Values
+from librarian.transfer.reading import Mark, Reading, Unreadable, refuse_if_nak, silence, wire_seconds
+from librarian.transfer.talk import Talk
+
+
+def read_controllers(talk: Talk, way: Way) -> Reading:
+    """Ask for the controllers of `way` and follow them to their end: by count, by the last one, or by silence.
+
+    A control that is turned meanwhile sends the same messages; the last value heard counts, so that the reading is
+    what the instrument holds at its end. Parameters that did not come are not in its values.
+    Raises Unreadable, NoReply, EchoLoop, ForeignOnly, InstrumentRefused, CableLost, Cancelled.
+    """
+    line = talk.line
+    requests = line.chart.codec.controller_request(line.address)
+    if not requests:
+        raise Unreadable(f"{line.name} sends its controllers only when that is started on the instrument itself.")
+    since = Mark.of(talk)
+    for raw in requests[:-1]:
+        talk.send(raw)
+    talk.ask(requests[-1])
+    collecting = _Collecting(talk, way)
+    until = line.clock.now() + wire_seconds(len(requests[-1])) + way.timeout_s
+    while not collecting.ended:
+        arrival = talk.next(until)
+        if arrival is None:
+            break
+        if isinstance(arrival, Damaged):
+            until = max(until, line.clock.now() + collecting.silence_s)
+        elif collecting.take(arrival):
+            until = line.clock.now() + collecting.silence_s
+    trouble = None if collecting.values else silence(talk, since, "its controllers")
+    talk.answered()
+    if trouble is not None:
+        raise trouble
+    return Reading(way, Values(collecting.values), "", tuple(collecting.received))
+
+
+class _Collecting:
+    """Values as they come in, and whether the end that the chart describes has been reached."""
+
+    def __init__(self, talk: Talk, way: Way) -> None:
+        self._talk = talk
+        self._way = way
+        self._wanted = len(way.carries)
+        self._total = way.end.count if way.end is not None and way.end.count is not None else self._wanted
+        self.silence_s = way.end.silence_s if way.end is not None else 0.5
+        self.ended = False
+        self._start_again()
+
+    def _start_again(self) -> None:
+        self.values: dict[str, int] = {}
+        self.received: list[bytes] = []
+        self._listener = self._talk.line.chart.codec.listener(self._talk.line.address)
+
+    def take(self, message: Message) -> bool:
+        """Take one message; True when it belonged to the answer."""
+        talk, raw = self._talk, message.raw
+        line = talk.line
+        if line.echo.is_request(raw, line.clock.now()):
+            self._start_again()
+            return False
+        refuse_if_nak(talk, raw, "the request for its controllers")
+        if raw[0] >= 0xF8:
+            return False
+        if not self._listener.is_known(raw):
+            talk.hear(message)
+            return False
+        self.received.append(raw)
+        for heard in self._listener.feed(raw, line.clock.now()):
+            self._heard(heard.parameter, heard.value, heard.settled)
+        talk.tell(len(self.values), self._total, "parameters", self._seconds_left())
+        return True
+
+    def _heard(self, parameter: str, value: int, settled: bool) -> None:
+        self.values[parameter] = value
+        end = self._way.end
+        if end is None or not settled:
+            # An MSB whose LSB never comes is a whole value; the silence after it ends the dump.
+            return
+        by_count = end.count is not None and len(self.values) >= end.count
+        self.ended = by_count or (end.last is not None and parameter == end.last)
+
+    def _seconds_left(self) -> float:
+        each = wire_seconds(len(self.received) * 3) / max(1, len(self.values))
+        return each * max(0, self._total - len(self.values))

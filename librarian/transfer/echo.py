@@ -1,0 +1,82 @@
+"""Telling our own bytes that come back from what the instrument itself says.
+
+A thru returns every message once, in order, before anything the instrument answers. An answer may be byte for
+byte equal to something sent a moment ago (a recall read back), so equality alone proves nothing; order does:
+
+- what was asked (the request) is never an answer. When it comes back, everything that arrived before it was echo.
+- on a line known to return what is sent, an arrival equal to a message whose echo is still due is that echo.
+- on any line, an arrival equal to what is just being sent, before anything was asked, is an echo.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+
+# transport.md 16: half a second, plus what the message itself takes on two cables.
+_LIFE_S = 0.5
+_BYTE_S = 0.00064
+
+
+class Echo:
+    """What was sent on one line and may still come back."""
+
+    def __init__(self) -> None:
+        self.thru = False
+        self.heard = 0
+        self._due: deque[tuple[bytes, float]] = deque(maxlen=4096)
+        self._asked: bytes | None = None
+        self._asked_came_back = False
+
+    def sent(self, raw: bytes, starts_at: float) -> None:
+        """Remember one message; `starts_at`: when it is expected on the wire, seconds of the cable's clock."""
+        self._due.append((raw, starts_at + _LIFE_S + len(raw) * _BYTE_S))
+
+    def asked(self, raw: bytes) -> None:
+        """The message just sent is a request: from now on arrivals may be answers."""
+        self._asked = raw
+        self._asked_came_back = False
+
+    @property
+    def request_came_back(self) -> bool:
+        """True once the request now waited on was returned: what arrives from here on is no echo."""
+        return self._asked_came_back
+
+    def answered(self) -> None:
+        """The answer has come or is no longer waited for. A request that did not come back proves there is no thru."""
+        if self._asked is not None and not self._asked_came_back:
+            self.thru = False
+        self._asked = None
+
+    def is_request(self, raw: bytes, now: float) -> bool:
+        """True when `raw` is the request itself coming back; what arrived before it was echo as well."""
+        if raw != self._asked or self._asked_came_back:
+            return False
+        self._asked_came_back = True
+        self._came_back(raw, now)
+        return True
+
+    def is_echo(self, raw: bytes, now: float) -> bool:
+        """True when `raw` is one of our own messages coming back (the request itself: ask `is_request` first)."""
+        if self._asked is not None and (self._asked_came_back or not self.thru):
+            return False
+        return self._came_back(raw, now)
+
+    def just_sent(self, raw: bytes, now: float) -> bool:
+        """True when the same bytes went out within the last half second: a doubtful answer until more is known."""
+        self._forget(now)
+        return any(sent == raw for sent, _ in self._due)
+
+    def _came_back(self, raw: bytes, now: float) -> bool:
+        self._forget(now)
+        for place, (sent, _) in enumerate(self._due):
+            if sent == raw:
+                for _ in range(place + 1):  # order is kept on a cable: what stood before it is lost
+                    self._due.popleft()
+                self.thru = True
+                self.heard += 1
+                return True
+        return False
+
+    def _forget(self, now: float) -> None:
+        while self._due and self._due[0][1] < now:
+            self._due.popleft()

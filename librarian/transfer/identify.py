@@ -1,0 +1,144 @@
+"""Who is there: the standard's identity request, and what each kind of silence or noise means."""
+
+from __future__ import annotations
+
+from librarian.messages import ALL_CALL, Address, Damaged
+from librarian.transfer.cancel import Cancel, OnProgress
+from librarian.transfer.line import Line
+from librarian.transfer.read import read
+from librarian.transfer.reading import Mark, Unreadable, silence, wire_seconds
+from librarian.transfer.results import Identified
+from librarian.transfer.talk import Talk
+from librarian.transfer.troubles import EchoLoop, ForeignOnly, NoReply, WrongInstrument
+from librarian.wire import universal
+
+
+def identify(
+    line: Line,
+    *,
+    device: int | None = None,
+    timeout_s: float = 1.0,
+    cancel: Cancel | None = None,
+    progress: OnProgress | None = None,
+) -> Identified:
+    """Ask who is on the line: all devices, or only the one with ID `device` (0-126).
+
+    An instrument that the chart gives no identity is known by answering a dump request instead. If the chart's own
+    instrument answers, later or among others, it is the one reported; the line then speaks to the address of its
+    reply. Raises NoReply, EchoLoop, ForeignOnly, CableLost, Busy; Cancelled leaves everything as it was.
+    """
+    with line.talk("asking who is there", cancel, progress) as talk:
+        talk.state = "Nothing was sent but a question; nothing has changed."
+        talk.tell(0, 1, "answers", timeout_s)
+        asked = ALL_CALL if device is None else device
+        replies = ask(talk, asked, timeout_s)
+        if replies:
+            found = min(replies, key=lambda one: _RANK[one.fits])
+        else:
+            found = _known_by_its_dump(talk) or _raise_silence(talk)
+        line.identified = found
+        if found.fits != "other instrument":
+            line.readdress(found.address)
+        talk.tell(1, 1, "answers", 0.0)
+        return found
+
+
+_RANK: dict[str, int] = {"fits": 0, "other firmware": 1, "other instrument": 2}
+
+
+def still_there(talk: Talk) -> None:
+    """Before sending what cannot be read back: is the instrument that answered before still on the line?
+
+    One that never answered the question is not asked again. Raises NoReply, EchoLoop, ForeignOnly, WrongInstrument.
+    """
+    line = talk.line
+    if line.identified is None or line.identified.reply is None:
+        return
+    replies = ask(talk, line.address.device, 1.0)
+    if not replies:
+        raise silence(talk, Mark(0, 0), "who it is")
+    refuse_stranger(min(replies, key=lambda one: _RANK[one.fits]))
+
+
+def refuse_stranger(found: Identified | None) -> None:
+    """Raise WrongInstrument when what answered last is not what the chart describes."""
+    if found is None or found.fits == "fits":
+        return
+    hint = "Choose other ports, or the instrument that answered."
+    if found.fits == "other firmware":
+        hint = f"Choose a chart for firmware {found.firmware}; until then nothing is sent."
+    raise WrongInstrument(found.sentence, hint)
+
+
+def ask(talk: Talk, device: int, timeout_s: float) -> list[Identified]:
+    """Every identity reply to one request within `timeout_s`; the first that fits ends it."""
+    line = talk.line
+    request = universal.identity_request(device)
+    talk.ask(request)
+    start = line.clock.now()
+    # The request itself takes 1.92 ms of wire: not the instrument's time.
+    until = start + wire_seconds(len(request)) + timeout_s
+    replies: list[Identified] = []
+    while (arrival := talk.next(until)) is not None:
+        if isinstance(arrival, Damaged):
+            continue
+        if line.echo.is_request(arrival.raw, line.clock.now()):
+            continue
+        try:
+            reply = universal.parse_identity(arrival.raw)
+        except universal.Malformed:
+            talk.hear(arrival)
+            continue
+        if device not in {ALL_CALL, reply.device}:
+            talk.foreign.append(arrival.raw)
+            continue
+        replies.append(_judge(line, reply, line.clock.now() - start))
+        if replies[-1].fits == "fits":
+            break
+        # Another one answered first; ours may be behind it on a merged cable.
+    talk.answered()
+    return replies
+
+
+def _judge(line: Line, reply: universal.IdentityReply, waited: float) -> Identified:
+    fit = line.chart.identity.fits(reply)
+    firmware = line.chart.identity.firmware(reply.revision) if fit != "other instrument" else ""
+    address = Address(line.address.channel, reply.device)
+    if fit == "fits":
+        said = f", firmware {firmware}" if firmware else ""
+        sentence = f"{line.name} answered on {line.port}{said}. Ready to capture or recall."
+    elif fit == "other firmware":
+        sentence = (
+            f"{line.name} answered on {line.port} with firmware {firmware}, which chart revision "
+            f"{line.chart.revision} does not describe."
+        )
+    else:
+        sentence = f"{_stranger(reply)} answered on {line.port}, where {line.name} was expected."
+    return Identified(address, reply, firmware, fit, waited, line.echo.thru, sentence)
+
+
+def _stranger(reply: universal.IdentityReply) -> str:
+    return (
+        f"Another instrument (manufacturer ID {reply.manufacturer.hex(' ').upper()}, family {reply.family}, "
+        f"member {reply.member})"
+    )
+
+
+def _known_by_its_dump(talk: Talk) -> Identified | None:
+    """An instrument without an identity reply shows that it is there by answering a request for its sound."""
+    line = talk.line
+    for way in line.chart.ways_in:
+        if way.kind == "hand":
+            continue
+        start = line.clock.now()
+        try:
+            read(talk, way)
+        except (Unreadable, NoReply, ForeignOnly, EchoLoop):
+            continue
+        said = f"{line.name} answered on {line.port} with its sound; it does not say which firmware it has."
+        return Identified(line.address, None, "", "fits", line.clock.now() - start, line.echo.thru, said)
+    return None
+
+
+def _raise_silence(talk: Talk) -> Identified:
+    raise silence(talk, Mark(0, 0), "who is there")

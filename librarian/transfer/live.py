@@ -1,0 +1,40 @@
+"""Between conversations: hear which controls move, without asking anything. And silence everything at once."""
+
+from __future__ import annotations
+
+from librarian.chart import Heard
+from librarian.messages import Message
+from librarian.transfer.line import Line
+from librarian.wire import universal
+
+
+def listen(line: Line, timeout_s: float) -> tuple[Heard, ...]:
+    """Hear for at most `timeout_s` seconds, or until something came; what the controls said, oldest first.
+
+    Keeps what the line knows of the instrument in step: a control moved, a program chosen at the instrument. Raises
+    Busy while a conversation runs, CableLost as soon as the cable is gone.
+    """
+    with line.talk("listening") as talk:
+        until = line.clock.now() + timeout_s
+        found: list[Heard] = []
+        while True:
+            arrival = talk.next(until)
+            if isinstance(arrival, Message):
+                found += talk.hear(arrival)
+            now = line.clock.now()
+            found += line.listener.flush(now)
+            if found and not line.listener.pending:
+                return tuple(found)
+            if arrival is None:
+                return tuple(found)
+
+
+def panic(line: Line, notes: tuple[tuple[int, int], ...] = ()) -> float:
+    """Silence the instrument now: overtakes everything queued, and needs no conversation to be over.
+
+    `notes`: (channel, key) that we started ourselves. Returns the moment (the clock's seconds) when its last message
+    was queued. What the instrument holds is not changed by it.
+    """
+    for raw in universal.panic([line.address.channel], notes):
+        line.cable.send(raw, urgent=True)
+    return line.clock.now()

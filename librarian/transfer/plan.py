@@ -1,0 +1,192 @@
+"""What a recall will send: which way, which messages, which parameters, and what stays as it is and why."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from librarian.chart import NotWritable, UnknownValues, Way
+from librarian.errors import Refused
+from librarian.messages import Values, Version
+from librarian.transfer.line import Line
+from librarian.transfer.reading import Reading
+
+
+@dataclass(frozen=True, slots=True)
+class Burst:
+    """Messages that travel together, and the parameters that are in the instrument when they have arrived."""
+
+    messages: tuple[bytes, ...]
+    parameters: tuple[str, ...]
+    is_dump: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """`wanted`: what the instrument must hold afterwards. `left_out`: ids of the version that no way carries.
+
+    `name`: the name that it must show afterwards, '' where none travels. `saved`: bytes that need not travel.
+    """
+
+    way: Way
+    wanted: Values
+    bursts: tuple[Burst, ...]
+    left_out: tuple[str, ...]
+    name: str = ""
+    saved: int = 0
+
+    @property
+    def size(self) -> int:
+        """Bytes that travel."""
+        return sum(len(raw) for burst in self.bursts for raw in burst.messages)
+
+
+def wanted_of(line: Line, version: Version, *, with_setup: bool) -> Values:
+    """The values of a version that a recall brings: its sound, and its set-up only when asked for. Unknowns never."""
+    chart = line.chart
+    ids = [*chart.sound_ids, *(chart.setup_ids if with_setup else ())]
+    return version.values.only(ids)
+
+
+def make_plan(
+    line: Line, version: Version, wanted: Values, now: Reading | None, *, way: Way | str | None, whole: bool
+) -> Plan:
+    """Choose the first way that can bring `wanted` without touching anything else.
+
+    `now`: what the instrument holds, if it was read. A dump replaces everything at once, so what the version does
+    not know and what is not to be changed must be filled in from there; without it a dump that would need it is not
+    used. Unless `whole`, only what differs from `now` is sent, where that is shorter. Raises Refused where no way is
+    left, naming why each one is not.
+    """
+    reasons: list[str] = []
+    plan = None
+    for candidate in _ways(line, way):
+        try:
+            plan = _by_dump(line, candidate, version, wanted, now) if candidate.kind == "dump" else None
+            plan = plan or _by_controllers(line, candidate, wanted)
+        except Refused as problem:
+            reasons.append(str(problem))
+            continue
+        break
+    if plan is None:
+        raise Refused(
+            f"Nothing was sent to {line.name}: {' '.join(reasons) or 'its chart knows no way to recall a sound.'}",
+            "Add a way of recall to the chart, or fill in what is unknown.",
+        )
+    plan = _completed(line, plan, wanted)
+    return plan if whole or now is None else _shortened(line, plan, now)
+
+
+def _ways(line: Line, way: Way | str | None) -> list[Way]:
+    ways = [one for one in line.chart.ways_out if one.kind in {"dump", "controllers", "parameters"}]
+    ways = [one for one in ways if one.into != "memory"]
+    if way is None:
+        return ways
+    kind = way if isinstance(way, str) else way.kind
+    chosen = [one for one in ways if way in (one, one.kind)]
+    if not chosen:
+        raise Refused(
+            f"The chart of {line.name} knows no way to recall a sound by “{kind}”.",
+            "Leave the way out, and the chart's first one is taken.",
+        )
+    return chosen
+
+
+def _by_dump(line: Line, way: Way, version: Version, wanted: Values, now: Reading | None) -> Plan:
+    codec = line.chart.codec
+    values = wanted.only(way.carries)
+    if not values:
+        raise Refused("The dump carries nothing of this sound.")
+    missing = [name for name in way.carries if name not in values]
+    if now is not None:
+        values = values.with_values({name: now.values[name] for name in missing if name in now.values})
+    name = version.name or (now.name if now is not None else "")
+    try:
+        messages = codec.encode(
+            way.message, values, line.address, base=_base(line, way, version, now), name=name or None, form="write"
+        )
+    except UnknownValues as problem:
+        labels = ", ".join(line.chart.parameters[one].label for one in problem.parameters)
+        raise Refused(f"A dump replaces everything, and these are not known: {labels}.") from problem
+    except NotWritable as problem:
+        raise Refused(str(problem)) from problem
+    carried = name if version.name and codec.messages[way.message].has_name else ""
+    return Plan(way, values.only(wanted), (Burst(messages, tuple(values), True),), (), carried)
+
+
+def _base(line: Line, way: Way, version: Version, now: Reading | None) -> tuple[bytes, ...] | None:
+    """Where the bytes come from that no field explains: they belong to the sound, so its own dump goes first."""
+    gather = line.chart.codec.gather(way.message, line.address)
+    for raw in version.received:
+        if raw[0] == 0xF0 and not gather.complete:
+            found = line.chart.codec.recognise(raw, line.address)
+            if found is not None and found.message == way.message:
+                gather.feed(raw)
+    if gather.complete:
+        return tuple(gather.raws)
+    return tuple(now.raw[way.message]) if now is not None and way.message in now.raw else None
+
+
+def _by_controllers(line: Line, way: Way, wanted: Values) -> Plan:
+    bursts = _single_parameters(line, wanted) if way.kind == "parameters" else _controllers(line, wanted, wanted)
+    if not bursts:
+        raise Refused("No message for a single parameter carries anything of this sound.")
+    sent = [name for burst in bursts for name in burst.parameters]
+    return Plan(way, wanted.only(sent), bursts, ())
+
+
+def _single_parameters(line: Line, values: Values) -> tuple[Burst, ...]:
+    found = []
+    for name in line.chart.order:
+        messages = line.chart.codec.set_one(name, values[name], line.address) if name in values else ()
+        if messages:
+            found.append(Burst(tuple(messages), (name,)))
+    return tuple(found)
+
+
+def _controllers(line: Line, values: Values, only: Iterable[str]) -> tuple[Burst, ...]:
+    found = line.chart.codec.controllers(values, line.address, only=tuple(only))
+    return tuple(Burst(tuple(one.messages), (one.parameter,)) for one in found)
+
+
+def _completed(line: Line, plan: Plan, wanted: Values) -> Plan:
+    """What the way itself does not carry goes after it by controllers; what they do not carry either is left out."""
+    rest = [name for name in wanted if name not in plan.wanted]
+    extra = _controllers(line, wanted, rest) if rest and plan.way.kind == "dump" else ()
+    sent = [name for burst in extra for name in burst.parameters]
+    return Plan(
+        plan.way,
+        plan.wanted.with_values(wanted.only(sent)),
+        plan.bursts + extra,
+        tuple(name for name in rest if name not in sent),
+        plan.name,
+    )
+
+
+def _shortened(line: Line, plan: Plan, now: Reading) -> Plan:
+    """Only what differs, by controllers, when that is shorter and leaves nothing else different."""
+    changed = [name for name, value in plan.wanted.items() if now.values.get(name) != value]
+    bursts = _controllers(line, plan.wanted, changed)
+    carried = line.chart.codec.carried()
+    reached = {name for burst in bursts for name in burst.parameters if carried[name].exact}
+    short = Plan(plan.way, plan.wanted, bursts, plan.left_out, plan.name)
+    if reached != set(changed) or short.size >= plan.size or not _only_values_differ(line, plan, now):
+        return plan
+    return Plan(plan.way, plan.wanted, bursts, plan.left_out, plan.name, plan.size - short.size)
+
+
+def _only_values_differ(line: Line, plan: Plan, now: Reading) -> bool:
+    """True when name and unexplained bytes are what they should be already: controllers cannot bring those."""
+    if plan.way.kind != "dump":
+        return True
+    if plan.name and plan.name != now.name:
+        return False
+    held = now.raw.get(plan.way.message)
+    if held is None:
+        return False
+    target = plan.bursts[0].messages
+    values = now.values.with_values(plan.wanted)
+    same = line.chart.codec.encode(
+        plan.way.message, values, line.address, base=tuple(held), name=now.name or None, form="write"
+    )
+    return tuple(same) == target

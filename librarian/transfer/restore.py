@@ -1,0 +1,189 @@
+"""Writing into an instrument's memory: what is there is read and kept first, the person is asked, each is proved."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+from librarian.chart import NotWritable, UnknownValues, Way
+from librarian.errors import Refused
+from librarian.messages import Values, Version
+from librarian.transfer.bank import KeepProgram, numbers, program_way, read_program, same_sound, slots_of
+from librarian.transfer.cancel import Cancel, OnProgress
+from librarian.transfer.identify import refuse_stranger
+from librarian.transfer.line import Line
+from librarian.transfer.send import acknowledgement, commands
+from librarian.transfer.talk import Talk
+from librarian.transfer.troubles import InstrumentRefused, and_list
+
+_ROUNDS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Replace:
+    """What the person is asked about: program `number` (through all banks, from 0), what is there, what will be."""
+
+    number: int
+    shown: str
+    there: Version
+    new: Version
+
+
+@dataclass(frozen=True, slots=True)
+class Restored:
+    """The memory after a restore: each program asked for is in exactly one of the three.
+
+    `new`: written and read back equal. `old`: still (or again) what it was, with the reason. `unknown`: written, but
+    reading it back did not show it equal, with what is known. `before`: what was there, for those that were read.
+    """
+
+    new: tuple[int, ...]
+    old: Mapping[int, str]
+    unknown: Mapping[int, str]
+    before: Mapping[int, Version]
+    bytes_out: int
+    bytes_in: int
+    seconds: float
+    sentence: str
+
+
+@dataclass(slots=True)
+class _Account:
+    """Which program is in which condition, kept up to date before and after each byte."""
+
+    wanted: list[int]
+    shown: Callable[[int], str]
+    new: list[int] = field(default_factory=list)
+    old: dict[int, str] = field(default_factory=dict)
+    unknown: dict[int, str] = field(default_factory=dict)
+
+    def sentence(self) -> str:
+        """Exactly which programs are new, old, unknown."""
+        rest = [number for number in self.wanted if number not in {*self.new, *self.old, *self.unknown}]
+        said = [f"{len(self.new)} of {len(self.wanted)} programs were written and read back equal"]
+        for numbers_, words in ((self.unknown, "not certain"), ([*self.old, *rest], "as before")):
+            if numbers_:
+                verb = "is" if len(numbers_) == 1 else "are"
+                said.append(f"{and_list([self.shown(number) for number in numbers_])} {verb} {words}")
+        return "; ".join(said)
+
+
+def restore(
+    line: Line,
+    programs: Mapping[int, Version],
+    *,
+    allow: Callable[[Replace], bool],
+    keep_before: KeepProgram,
+    cancel: Cancel | None = None,
+    progress: OnProgress | None = None,
+) -> Restored:
+    """Write versions into the memory: `programs` maps an index (through all banks, from 0) to a version.
+
+    Each place is read first and given to `keep_before`; then `allow` is asked (the person, or a choice already made).
+    A place that already holds the sound is not written. Every program is read back. Raises Refused for a version of
+    another chart or revision, or one that does not know every value (a memory takes no unknowns); otherwise as
+    `capture`. Cancelled and CableLost say exactly which programs are new, old, not certain.
+    """
+    with line.talk("restore", cancel, progress) as talk:
+        refuse_stranger(line.identified)
+        wanted = numbers(line, sorted(programs))
+        way = program_way(line, "write")
+        for number in wanted:
+            _check(line, programs[number], way)
+        memory = line.chart.memory
+        account = _Account(wanted, memory.shown if memory is not None else str)
+        before: dict[int, Version] = {}
+        started = line.clock.now()
+        for count, number in enumerate(wanted):
+            talk.state = account.sentence() + "."
+            left = (line.clock.now() - started) / count * (len(wanted) - count) if count else None
+            talk.tell(count, len(wanted), "programs", left)
+            there = before[number] = read_program(talk, number)
+            keep_before(number, there)
+            if same_sound(there, programs[number]):
+                account.new.append(number)
+            elif not allow(Replace(number, account.shown(number), there, programs[number])):
+                account.old[number] = "it was not to be replaced"
+            else:
+                _write(talk, way, account, number, there, programs[number])
+        talk.tell(len(wanted), len(wanted), "programs", 0.0)
+        return Restored(
+            tuple(account.new), account.old, account.unknown, before,
+            talk.bytes_out, talk.bytes_in, talk.seconds, account.sentence(),
+        )  # fmt: skip
+
+
+def _check(line: Line, version: Version, way: Way) -> None:
+    if (version.chart, version.revision) != (line.chart.id, line.chart.revision):
+        raise Refused(
+            f"A sound of chart “{version.chart}” revision {version.revision} cannot be written to {line.name}, which "
+            f"is described by “{line.chart.id}” revision {line.chart.revision}.",
+            "Choose sounds of this instrument, or carry them over first.",
+        )
+    missing = [line.chart.parameters[name].label for name in way.carries if name in version.unknown]
+    if missing:
+        raise Refused(
+            f"A program in memory needs every value, and {and_list(missing)} {'is' if len(missing) == 1 else 'are'} "
+            "unknown.",
+            "Recall the sound, set what is unknown by hand, and store it at the instrument.",
+        )
+
+
+def _write(talk: Talk, way: Way, account: _Account, number: int, there: Version, version: Version) -> None:
+    """Write one program until it reads back equal, at most three times; afterwards its condition is known."""
+    line = talk.line
+    base = _dump_in(line, version, way.message) or _dump_in(line, there, way.message)
+    try:
+        messages = line.chart.codec.encode(
+            way.message, Values(version.values), line.address, base=base, name=version.name or None, form="write",
+            **slots_of(line, way.message, number),
+        )  # fmt: skip
+    except (UnknownValues, NotWritable) as problem:
+        account.old[number] = str(problem)
+        return
+    for _ in range(_ROUNDS):
+        account.unknown[number] = "it was being written"
+        talk.state = account.sentence() + "."
+        refusal = _send(talk, way, messages)
+        try:
+            held = read_program(talk, number)
+        except InstrumentRefused as problem:
+            account.unknown[number] = str(problem)
+            return
+        if same_sound(held, version):
+            del account.unknown[number]
+            account.new.append(number)
+            return
+        if same_sound(held, there) and refusal:
+            del account.unknown[number]
+            account.old[number] = refusal
+            return
+        account.unknown[number] = "it reads back neither as it was nor as it should be"
+        if same_sound(held, there):
+            account.unknown.pop(number)
+            account.old[number] = "it did not take the new sound"
+        line.slower()
+        account.old.pop(number, None) if number in account.unknown else None
+    return
+
+
+def _send(talk: Talk, way: Way, messages: tuple[bytes, ...]) -> str:
+    commands(talk, way.before)
+    refusal = ""
+    for raw in messages:
+        talk.send(raw)
+        talk.until_sent()
+        if way.acknowledged:
+            refusal = acknowledgement(talk, way.timeout_s) or refusal
+    commands(talk, way.after)
+    talk.pause(max(way.settle_s, talk.line.pace.write_delay_s))
+    return refusal
+
+
+def _dump_in(line: Line, version: Version, message: str) -> tuple[bytes, ...] | None:
+    """The dump of this kind that a version came from: it holds the bytes that no field explains."""
+    for raw in version.received:
+        found = line.chart.codec.recognise(raw, line.address) if raw[:1] == b"\xf0" else None
+        if found is not None and found.message == message:
+            return (raw,)
+    return None

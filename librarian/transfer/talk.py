@@ -1,0 +1,177 @@
+"""The grain of every conversation: send at the instrument's pace, hear what comes, never wait without looking up."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from librarian.chart import Heard
+from librarian.messages import Arrival, Damaged, Message
+from librarian.transfer.cancel import Cancel, OnProgress, Progress
+
+if TYPE_CHECKING:
+    from librarian.transfer.line import Line
+
+# Cancel must be answered within 0.3 s: no wait is longer than this without a look at it.
+_LOOK_UP_S = 0.05
+_AHEAD_S = 0.15
+BYTE_S = 0.00032
+
+
+class Talk:
+    """One running conversation on a Line. Made by `Line.talk`, used by one thread."""
+
+    def __init__(self, line: Line, cancel: Cancel, progress: OnProgress | None) -> None:
+        self.line = line
+        self.cancel = cancel
+        self.started = line.clock.now()
+        self.damaged: list[Damaged] = []
+        self.foreign: list[bytes] = []
+        self.moved: dict[str, Heard] = {}
+        self.state = ""
+        self._progress = progress
+        counts = line.cable.counts()
+        self._bytes_before = (counts.bytes_out, counts.bytes_in)
+        self._ticket = line.cable.sent()
+        self._queue_ends = self.started
+
+    # -- what the person sees ---------------------------------------------------------------------------------------
+
+    def tell(self, done: int, total: int, what: str, seconds_left: float | None = None) -> None:
+        """Report progress, and look whether the person wants to end."""
+        self.cancel.check(self.state)
+        if self._progress is not None:
+            self._progress(Progress(done, total, what, seconds_left))
+
+    @property
+    def seconds(self) -> float:
+        """How long this conversation has taken so far."""
+        return self.line.clock.now() - self.started
+
+    @property
+    def bytes_out(self) -> int:
+        """Bytes handed to the cable in this conversation."""
+        return self.line.cable.counts().bytes_out - self._bytes_before[0]
+
+    @property
+    def bytes_in(self) -> int:
+        """Bytes that arrived in this conversation, foreign ones included."""
+        return self.line.cable.counts().bytes_in - self._bytes_before[1]
+
+    # -- sending ------------------------------------------------------------------------------------------------------
+
+    def gap_after(self, raw: bytes) -> float:
+        """Seconds of silence that the pace of the instrument wants after this message, beyond the wire's own time."""
+        pace = self.line.pace
+        return pace.gap_after(raw) + max(0.0, len(raw) / pace.bytes_per_second - len(raw) * BYTE_S)
+
+    def send(self, raw: bytes, *, gap_s: float | None = None) -> int:
+        """Queue one message; returns its ticket. `gap_s`: None takes the pace's own gap for this kind of message."""
+        self.cancel.check(self.state)
+        gap = self.gap_after(raw) if gap_s is None else gap_s
+        starts = max(self._queue_ends, self.line.clock.now())
+        self._queue_ends = starts + len(raw) * BYTE_S + gap
+        self._ticket = self.line.cable.send(raw, gap_s=gap)
+        self.line.echo.sent(raw, starts)
+        return self._ticket
+
+    def send_burst(self, messages: Iterable[bytes]) -> int:
+        """Queue messages that belong together (a 14-bit pair, one NRPN group): the gap comes only after the last."""
+        group = tuple(messages)
+        for raw in group[:-1]:
+            self.send(raw, gap_s=0.0)
+        return self.send(group[-1]) if group else self._ticket
+
+    def keep_ahead(self) -> None:
+        """Return when less than 0.15 s of wire is queued: enough never to run dry, little to drop on a cancel."""
+        while (ahead := self._queue_ends - self.line.clock.now()) > _AHEAD_S:
+            self._hear_for(min(_LOOK_UP_S, ahead - _AHEAD_S))
+
+    def until_sent(self, ticket: int | None = None) -> None:
+        """Return when the ticket (default: the last one) is on the wire with its gap; what arrives meanwhile is heard.
+
+        The port process hands a message over when its time has come, so the last bytes still travel then: their
+        time is waited for as well.
+        """
+        wanted = self._ticket if ticket is None else ticket
+        while self.line.cable.sent() < wanted:
+            self._hear_for(min(_LOOK_UP_S, max(0.001, self._queue_ends - self.line.clock.now())))
+        if ticket is None:
+            while (left := self._queue_ends - self.line.clock.now()) > 0:
+                self._hear_for(min(_LOOK_UP_S, left))
+
+    def pause(self, seconds: float) -> None:
+        """Let time pass (an instrument storing, a settle time) while still hearing what arrives."""
+        until = self.line.clock.now() + seconds
+        while (left := until - self.line.clock.now()) > 0:
+            self._hear_for(min(_LOOK_UP_S, left))
+
+    def ask(self, raw: bytes) -> None:
+        """Send one request and wait until it is on the wire. From here on nothing is sent until `answered`.
+
+        Whatever stood on the line before is heard out first, so that no older message is taken for the answer.
+        """
+        self.until_sent()
+        self._hear_for(0.0)
+        self.send(raw, gap_s=0.0)
+        self.line.echo.asked(raw)
+
+    def answered(self) -> None:
+        """The answer is complete, or was waited for long enough."""
+        self.line.echo.answered()
+
+    # -- hearing ------------------------------------------------------------------------------------------------------
+
+    def next(self, until: float) -> Arrival | None:
+        """The next arrival that is not an echo, or None at the time `until` (seconds of the clock).
+
+        `until` in the past still looks once. Raises Cancelled as soon as the person wants the end.
+        """
+        while True:
+            self.cancel.check(self.state)
+            left = until - self.line.clock.now()
+            arrival = self.line.cable.receive(max(0.0, min(_LOOK_UP_S, left)))
+            if arrival is None:
+                if self.line.clock.now() >= until:
+                    return None
+                continue
+            if isinstance(arrival, Damaged):
+                self.damaged.append(arrival)
+                return arrival
+            if not self.line.echo.is_echo(arrival.raw, self.line.clock.now()):
+                return arrival
+
+    def hear(self, message: Message) -> tuple[Heard, ...]:
+        """Take note of a message that answers nothing: what a control of the panel said, or a foreign message."""
+        raw = message.raw
+        if raw[0] >= 0xF8:
+            return ()
+        line = self.line
+        heard = line.listener.feed(raw, line.clock.now())
+        for one in heard:
+            self.moved[one.parameter] = one
+            line.moved(one.parameter, one.value, one.exact)
+        if heard or line.listener.is_known(raw):
+            return heard
+        if raw[0] == 0xF0:
+            ours = line.chart.codec.recognise(raw, line.address) is not None
+        else:
+            # A program was chosen at the instrument, or a control moved that the chart does not know.
+            ours = raw[0] & 0xF0 in {0xB0, 0xC0} and raw[0] & 0x0F == line.address.channel
+        if ours:
+            line.forget()
+        else:
+            self.foreign.append(raw)
+            line.foreign += 1
+        return ()
+
+    def _hear_for(self, seconds: float) -> None:
+        until = self.line.clock.now() + seconds
+        while (arrival := self.next(until)) is not None:
+            if isinstance(arrival, Message):
+                self.hear(arrival)
+
+    def end(self) -> None:
+        """Forget what is still queued: nothing is sent after a conversation has ended."""
+        self.line.echo.answered()
+        self.line.cable.drop_unsent()

@@ -1,0 +1,128 @@
+"""Reading back: what is in the instrument against what should be, value by value, name included."""
+
+from __future__ import annotations
+
+from librarian.chart import Way
+from librarian.messages import Values, Version
+from librarian.sounds.compare import compare
+from librarian.transfer.cancel import Cancel, OnProgress
+from librarian.transfer.identify import refuse_stranger
+from librarian.transfer.line import Line
+from librarian.transfer.plan import wanted_of
+from librarian.transfer.read import askable, read, read_surely
+from librarian.transfer.reading import Reading, Unreadable
+from librarian.transfer.results import Proof, Verified, proof_sentence
+from librarian.transfer.talk import Talk
+from librarian.transfer.troubles import EchoLoop, ForeignOnly, NoReply
+
+
+def verify(
+    line: Line,
+    version: Version,
+    *,
+    with_setup: bool = False,
+    cancel: Cancel | None = None,
+    progress: OnProgress | None = None,
+) -> Verified:
+    """Compare what the instrument holds now with a version; writes nothing.
+
+    An instrument that cannot be asked ends in the state 'sent' and the words "cannot be verified". Raises what
+    `capture` raises.
+    """
+    with line.talk("verify", cancel, progress) as talk:
+        talk.state = "Nothing was written."
+        refuse_stranger(line.identified)
+        wanted = wanted_of(line, version, with_setup=with_setup)
+        ways = roads(talk, wanted)
+        if not ways:
+            sentence = f"{line.name} cannot be asked for its sound, so it cannot be verified"
+            return Verified("sent", len(wanted), 0, None, None, talk.bytes_out, talk.bytes_in, talk.seconds, sentence)
+        proof = prove(talk, ways, wanted, version.name, with_setup=with_setup)
+        state, sentence = proof_sentence(line.chart, proof, with_setup=with_setup)
+        return Verified(
+            state, len(wanted), len(proof.equal), proof, proof.comparison,
+            talk.bytes_out, talk.bytes_in, talk.seconds, sentence,
+        )  # fmt: skip
+
+
+def roads(talk: Talk, wanted: Values) -> list[Way]:
+    """The ways to read `wanted` back, the one that carries most of it first (then as the chart prefers)."""
+    ways = [way for way in askable(talk) if set(wanted) & set(way.carries)]
+    return sorted(ways, key=lambda way: -len(set(wanted) & set(way.carries)))
+
+
+def prove(
+    talk: Talk,
+    ways: list[Way],
+    wanted: Values,
+    name: str = "",
+    *,
+    others: Values | None = None,
+    with_setup: bool = False,
+) -> Proof:
+    """Read back until equality is shown, or the difference is certain. `others`: what must not have changed.
+
+    An answer that is equal to what was wanted proves it: no damage on the cable makes a wrong sound look right. One
+    that differs may itself be damaged, so it is believed only when a second one says the same.
+    """
+    reading = _read_for(talk, ways[0], wanted)
+    values = dict(reading.values)
+    named = reading.name
+    readable = set(ways[0].carries)
+    for way in ways[1:]:
+        lacking = set(wanted) - readable
+        if lacking & set(way.carries):
+            more = _read_for(talk, way, wanted.only(lacking))
+            values.update({key: value for key, value in more.values.items() if key not in values})
+            readable |= set(way.carries)
+    read_back = Values(values)
+    exact = _coarse_as_wanted(talk.line, ways, wanted, read_back)
+    equal = tuple(key for key, value in wanted.items() if exact.get(key) == value)
+    rest = [key for key in wanted if key not in equal]
+    moved = tuple(key for key in rest if key in talk.moved and exact.get(key) == talk.moved[key].value)
+    unread = tuple(key for key in rest if key not in readable)
+    strange = [key for key, value in (others or {}).items() if key not in wanted and exact.get(key, value) != value]
+    carries_name = any(way.kind == "dump" and talk.line.chart.codec.messages[way.message].has_name for way in ways[:1])
+    return Proof(
+        wanted=wanted,
+        read=read_back,
+        equal=equal,
+        differs=tuple(key for key in rest if key not in moved and key not in unread),
+        moved=moved,
+        disturbed=tuple(key for key in strange if key not in talk.moved),
+        unread=unread,
+        name=named if name and carries_name and named != name else "",
+        comparison=compare(talk.line.chart, wanted, exact, with_setup=with_setup),
+        raw=reading.raw,
+    )
+
+
+def _read_for(talk: Talk, way: Way, wanted: Values) -> Reading:
+    """One reading if it shows everything equal, else one that was confirmed."""
+    needed = wanted.only(way.carries)
+    try:
+        first = read(talk, way)
+    except (Unreadable, NoReply, ForeignOnly, EchoLoop):
+        return read_surely(talk, way).reading
+    exact = _coarse_as_wanted(talk.line, [way], needed, first.values)
+    if all(exact.get(key) == value for key, value in needed.items()):
+        return first
+    return read_surely(talk, way).reading
+
+
+def _coarse_as_wanted(line: Line, ways: list[Way], wanted: Values, read_back: Values) -> Values:
+    """Where a parameter comes back coarser than it is (7 bits of 14), a value that looks the same counts as equal."""
+    if not any(way.kind == "controllers" for way in ways):
+        return read_back
+    controllers = line.chart.codec.controllers
+    same = {}
+    for key, value in wanted.items():
+        if key not in read_back or read_back[key] == value:
+            continue
+        shown = [
+            [one.messages for one in controllers(Values({key: each}), line.address, only=[key], side="instrument")]
+            for each in (value, read_back[key])
+        ]
+        if shown[0] and shown[0] == shown[1]:
+            same[key] = value
+    return read_back.with_values(same)
