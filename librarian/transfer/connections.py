@@ -1,0 +1,153 @@
+"""Where an instrument's cable comes from: real ports found again by their fingerprints, or a stand-in in this process.
+
+An instrument whose output is `embedded:…` is a stand-in on the embedded cable, so that real and simulated instruments
+stand side by side and everything above takes the same road to both.
+"""
+
+from __future__ import annotations
+
+import json
+import threading
+from dataclasses import asdict
+from types import TracebackType
+from typing import Self
+
+from librarian.chart import Chart
+from librarian.collection import InstrumentRow, Library
+from librarian.errors import OutsideProblem
+from librarian.messages import Address
+from librarian.standin import Instrument
+from librarian.transfer.line import Line
+from librarian.wire.clock import Clock, SystemClock
+from librarian.wire.embedded import EmbeddedCable
+from librarian.wire.pace import Pace
+from librarian.wire.ports import Direction, Port, match
+from librarian.wire.process import PortProcess, SystemState
+from librarian.wire.traffic import Traffic
+
+EMBEDDED = "embedded:"
+"""The beginning of the output of an instrument that is a stand-in in this process."""
+
+
+class NoSuchPort(OutsideProblem):
+    """The port that this instrument was connected to is not there now, or cannot be told from others."""
+
+
+class PortsNotChosen(OutsideProblem):
+    """Nobody has said yet which ports lead to this instrument."""
+
+
+def is_embedded(row: InstrumentRow) -> bool:
+    """True for a stand-in on the embedded cable."""
+    return row.output.startswith(EMBEDDED)
+
+
+def add_stand_in(library: Library, chart: Chart, name: str = "") -> int:
+    """A new instrument of the library that is a stand-in; returns its id."""
+    output = f"{EMBEDDED}{chart.id}"
+    return library.add_instrument(chart, name or chart.name, chart.default_address, output, output)
+
+
+def saved_pace(chart: Chart, text: str) -> Pace:
+    """The pace that worked with this instrument on its ports (`InstrumentRow.pace`), or the chart's."""
+    try:
+        return Pace(**json.loads(text)) if text else chart.pace
+    except (ValueError, TypeError):
+        # A pace written by a newer program, or by hand: the chart's is always safe.
+        return chart.pace
+
+
+def pace_text(chart: Chart, pace: Pace) -> str:
+    """What `InstrumentRow.pace` stores: '' while it is the chart's."""
+    return "" if pace == chart.pace else json.dumps(asdict(pace))
+
+
+class Connections:
+    """The one owner of the port process and of the stand-ins of this process. Methods may be called from any thread."""
+
+    def __init__(self, *, clock: Clock | None = None, bytes_per_second: float = 3125.0) -> None:
+        self._clock = clock if clock is not None else SystemClock()
+        self._bytes_per_second = bytes_per_second
+        self._lock = threading.Lock()
+        self._process: PortProcess | None = None
+        self._stand_ins: dict[int, Instrument] = {}
+        self.traffic: dict[int, Traffic] = {}
+        """Instrument id -> the log of its cable, kept over reconnections."""
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """End the port process."""
+        with self._lock:
+            if self._process is not None:
+                self._process.close()
+                self._process = None
+
+    def system(self) -> SystemState:
+        """The MIDI systems of this computer, as the port process sees them; starts it when needed."""
+        return self._ports_process().system()
+
+    def ports(self) -> tuple[Port, ...]:
+        """Every port of this computer now; empty where there is no MIDI system."""
+        return self._ports_process().ports()
+
+    def _ports_process(self) -> PortProcess:
+        with self._lock:
+            if self._process is None:
+                self._process = PortProcess()
+            return self._process
+
+    def open(self, row: InstrumentRow, chart: Chart) -> Line:
+        """An open line to this instrument, at the pace that worked last.
+
+        Raises PortsNotChosen, NoSuchPort, PortHeld, NoMidiSystem, CableLost.
+        """
+        traffic = self.traffic.setdefault(row.id, Traffic())
+        pace = saved_pace(chart, row.pace)
+        if is_embedded(row):
+            stand_in = self.stand_in(row, chart)
+            cable = EmbeddedCable(
+                stand_in, self._clock, self._bytes_per_second, name="the embedded cable", traffic=traffic
+            )
+            return Line(cable, chart, row.address, name=row.name, pace=pace)
+        if not row.output or not row.input:
+            raise PortsNotChosen(
+                f"No ports are chosen for {row.name}.", "Choose the output and the input that lead to it."
+            )
+        process = self._ports_process()
+        ports = process.ports()
+        output = _resolved(row, row.output, "out", ports)
+        input_ = _resolved(row, row.input, "in", ports)
+        return Line(process.open(output, input_, traffic=traffic), chart, row.address, name=row.name, pace=pace)
+
+    def open_ports(self, output: Port, input_: Port, chart: Chart, address: Address | None = None) -> Line:
+        """A line on these very ports, for an instrument that is not in a library (yet)."""
+        return Line(self._ports_process().open(output, input_), chart, address)
+
+    def stand_in(self, row: InstrumentRow, chart: Chart) -> Instrument:
+        """The stand-in behind an embedded instrument; it lives as long as this object, whatever is opened or closed."""
+        with self._lock:
+            if row.id not in self._stand_ins:
+                self._stand_ins[row.id] = Instrument(chart, seed=row.id, address=row.address)
+            return self._stand_ins[row.id]
+
+
+def _resolved(row: InstrumentRow, fingerprint: str, direction: Direction, ports: tuple[Port, ...]) -> Port:
+    candidates = match(fingerprint, [port for port in ports if port.direction == direction])
+    if len(candidates) == 1:
+        return candidates[0]
+    name = fingerprint.split(":", 3)[-1]
+    what = "output" if direction == "out" else "input"
+    if not candidates:
+        raise NoSuchPort(
+            f"The {what} “{name}” of {row.name} is not there.",
+            "Plug its interface in, or choose other ports; it is looked for again every second.",
+        )
+    raise NoSuchPort(
+        f"{len(candidates)} ports could be the {what} “{name}” of {row.name}, and none is guessed.",
+        "Choose the right one by hand.",
+    )

@@ -1,0 +1,1 @@
+"""What happens behind the widgets: workers, what is chosen, and what the facts mean for the window."""

@@ -1,0 +1,196 @@
+"""One instrument's line on a thread of its own: conversations one after the other, listening in between.
+
+The window never waits for a cable. It hands jobs over, gets signals back on its own thread, and may cancel. When the
+cable is lost the link says so once and tries to open it again until it is closed.
+"""
+
+from __future__ import annotations
+
+import logging
+import queue
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from PySide6.QtCore import QObject, Signal
+
+from librarian.errors import Cancelled, LibrarianError
+from librarian.transfer import Cancel, Line, OnProgress, Progress, listen
+from librarian.wire.cable import CableLost
+
+_LOG = logging.getLogger(__name__)
+_LISTEN_S = 0.05
+_REOPEN_S = 1.0
+_RATE_S = 0.5
+_PROGRESS_S = 0.05
+
+Talk = Callable[[Line, Cancel, OnProgress], Any]
+
+
+class OurFault(LibrarianError):
+    """Something in the program itself went wrong; the log has the traceback."""
+
+    hint = "Nothing kept before has changed. The log has the details; please report them."
+
+
+@dataclass(frozen=True)
+class Job:
+    """One conversation to be had. `name` comes back with its result; `talk` runs on the link's thread."""
+
+    name: str
+    talk: Talk
+    cancel: Cancel
+
+
+class Link(QObject):
+    """One instrument. `open_line` is called on the link's thread and may raise `OutsideProblem`."""
+
+    opened = Signal()
+    lost = Signal(object)
+    heard = Signal(object)
+    started = Signal(str)
+    advanced = Signal(str, object)
+    done = Signal(str, object)
+    failed = Signal(str, object)
+    measured = Signal(float, float)
+
+    def __init__(self, open_line: Callable[[], Line], parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self._open_line = open_line
+        self._jobs: queue.Queue[Job] = queue.Queue()
+        self._closing = threading.Event()
+        self._wake = threading.Event()
+        self._current: Job | None = None
+        self._thread = threading.Thread(target=self._live, name="instrument line", daemon=True)
+        self.line: Line | None = None
+
+    def start(self) -> None:
+        """Open the line, and keep it open."""
+        self._thread.start()
+
+    @property
+    def busy(self) -> bool:
+        """True while a conversation runs or waits."""
+        return self._current is not None or not self._jobs.empty()
+
+    def run(self, name: str, talk: Talk) -> None:
+        """Have this conversation after those that wait already; `done` or `failed` tells how it ended."""
+        self._jobs.put(Job(name, talk, Cancel()))
+        self._wake.set()
+
+    def cancel(self) -> None:
+        """End the conversation under way, and forget those that wait."""
+        while True:
+            try:
+                waiting = self._jobs.get_nowait()
+            except queue.Empty:
+                break
+            self.failed.emit(waiting.name, Cancelled("It had not begun; nothing was sent."))
+        current = self._current
+        if current is not None:
+            current.cancel.set()
+
+    def look_again(self) -> None:
+        """Try at once to open a lost line."""
+        self._wake.set()
+
+    def close(self, timeout_s: float = 3.0) -> None:
+        """Cancel, close the ports, end the thread."""
+        self._closing.set()
+        self.cancel()
+        self._wake.set()
+        if self._thread.is_alive():
+            self._thread.join(timeout_s)
+
+    # -- on the link's own thread ----------------------------------------------------------------------------------
+
+    def _live(self) -> None:
+        told = ""
+        while not self._closing.is_set():
+            try:
+                line = self._open_line()
+            except LibrarianError as problem:
+                # The same trouble every second is said once.
+                if str(problem) != told:
+                    told = str(problem)
+                    self.lost.emit(problem)
+                self._refuse_waiting(problem)
+                self._wake.wait(_REOPEN_S)
+                self._wake.clear()
+                continue
+            except Exception:
+                _LOG.exception("opening a line failed")
+                self.lost.emit(OurFault("The line to the instrument could not be opened by a fault of this program."))
+                return
+            told = ""
+            self.line = line
+            self.opened.emit()
+            try:
+                self._serve(line)
+            except CableLost as problem:
+                told = str(problem)
+                self.lost.emit(problem)
+            finally:
+                self.line = None
+                line.cable.close()
+
+    def _refuse_waiting(self, problem: LibrarianError) -> None:
+        while True:
+            try:
+                job = self._jobs.get_nowait()
+            except queue.Empty:
+                return
+            self.failed.emit(job.name, problem)
+
+    def _serve(self, line: Line) -> None:
+        rate_at, counts = time.monotonic(), line.cable.counts()
+        while not self._closing.is_set():
+            try:
+                job = self._jobs.get_nowait()
+            except queue.Empty:
+                heard = listen(line, _LISTEN_S)
+                if heard:
+                    self.heard.emit(heard)
+            else:
+                self._converse(line, job)
+            now = time.monotonic()
+            if now - rate_at >= _RATE_S:
+                fresh = line.cable.counts()
+                span = now - rate_at
+                self.measured.emit(
+                    (fresh.bytes_out - counts.bytes_out) / span, (fresh.bytes_in - counts.bytes_in) / span
+                )
+                rate_at, counts = now, fresh
+
+    def _converse(self, line: Line, job: Job) -> None:
+        self._current = job
+        last = 0.0
+
+        def progress(step: Progress) -> None:
+            nonlocal last
+            now = time.monotonic()
+            if now - last >= _PROGRESS_S or step.done >= step.total:
+                last = now
+                self.advanced.emit(job.name, step)
+
+        self.started.emit(job.name)
+        try:
+            result = job.talk(line, job.cancel, progress)
+        except CableLost as problem:
+            self._current = None
+            self.failed.emit(job.name, problem)
+            raise
+        except (LibrarianError, Cancelled) as problem:
+            self._current = None
+            self.failed.emit(job.name, problem)
+        except Exception:
+            _LOG.exception("the conversation %s failed", job.name)
+            self._current = None
+            self.failed.emit(job.name, OurFault(f"The conversation “{job.name}” ended by a fault of this program."))
+        else:
+            self._current = None
+            self.done.emit(job.name, result)
+
+
