@@ -47,19 +47,19 @@ def _unique(entries: list[tuple[Path, str, str]], what: str, trouble: Trouble) -
                 (*path, "id"),
                 f"There is another {what} “{name}” {first}.",
                 "Give each its own id." if seen[name] != path else "Put the index into the id, such as op{n}.",
+                echo=True,
             )
         seen.setdefault(name, path)
 
 
 def _spelling(path: Path, key: str, name: str, trouble: Trouble) -> None:
-    wrong = sorted(set(name) - ID_LETTERS - set("{}"))
-    if wrong or name.startswith((".", "-")) or name.endswith("."):
-        shown = " ".join(letter if letter.isprintable() else "·" for letter in wrong[:5]) or name[:1]
-        trouble.add(
-            (*path, key),
-            f"“{_clean(name)}” cannot be an id: it contains {shown!s}.".replace("contains  ", "contains a blank "),
-            "Use a-z, 0-9, point, hyphen and underscore, beginning with a letter or digit.",
-        )
+    wrong = sorted(set(name) - ID_LETTERS - set("{}"))  # braces are judged where groups are expanded
+    shown = " ".join("a blank" if letter == " " else letter if letter.isprintable() else "·" for letter in wrong[:5])
+    if not wrong and (name.startswith((".", "-")) or name.endswith(".")):
+        shown = "a point or hyphen at its end"
+    if shown:
+        said = f"“{_clean(name)}” cannot be an id: it has {shown}."
+        trouble.add((*path, key), said, "Use a-z, 0-9, point, hyphen and underscore; begin with a letter or digit.")
 
 
 def _printable(path: Path, key: str | int, text: str, trouble: Trouble) -> None:

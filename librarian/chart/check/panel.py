@@ -14,19 +14,16 @@ from librarian.chart.nearest import nearest
 def check_panel(sifted: Sifted, flat: Flat, trouble: Trouble) -> None:
     """Report what could not be drawn."""
     sections = {section.table.id: section for section in flat.sections}
+    astray = False
     held: dict[str, list[FlatParameter]] = defaultdict(list)
     ids = {one.table.id for one in flat.parameters}
     for one in flat.parameters:
         name = one.table.section
         if name in sections:
             held[name].append(one)
-        elif name not in sifted.broken:
-            near = nearest(name, sections)
-            trouble.add(
-                (*one.path, "section"),
-                f"There is no section “{name[:60]}”.",
-                f"Did you mean “{near}”?" if near else "Add it as [[section]], or name one that exists.",
-            )
+        else:
+            astray = True
+            _no_such_section(sifted, one, sections, trouble)
         beside = one.table.beside
         if beside is not None and beside not in ids and beside not in sifted.broken:
             near = nearest(beside, ids)
@@ -42,13 +39,22 @@ def check_panel(sifted: Sifted, flat: Flat, trouble: Trouble) -> None:
     _places(flat.sections, trouble)
     for section in flat.sections:
         inside = held.get(section.table.id, [])
-        if not inside and not sifted.broken_tables & {"parameter", "group"}:
+        if not inside and not astray and not sifted.broken_tables & {"parameter", "group"}:
             trouble.add(
                 section.path,
                 f"No parameter stands in the section “{section.table.id}”.",
                 "Remove it, or name it in the section of a parameter.",
             )
         _cells(section, inside, trouble)
+
+
+def _no_such_section(sifted: Sifted, one: FlatParameter, sections: dict[str, FlatSection], trouble: Trouble) -> None:
+    name = one.table.section
+    if name in sifted.broken:
+        return
+    near = nearest(name, sections)
+    remedy = f"Did you mean “{near}”?" if near else "Add it as [[section]], or name one that exists."
+    trouble.add((*one.path, "section"), f"There is no section “{name[:60]}”.", remedy)
 
 
 def _places(sections: list[FlatSection], trouble: Trouble) -> None:

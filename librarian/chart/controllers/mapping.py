@@ -196,7 +196,7 @@ def _centred(low: int, high: int, bits: int) -> Mapping:
 
 
 def scale_up(value: int, source: int, target: int) -> int:
-    """Min-centre-max bit scaling from `source` to `target` bits (M2-115 3.2-3.4): 0, centre and top keep their place."""
+    """Min-centre-max bit scaling (M2-115 3.2-3.4): 0, centre and top keep their place. `source`, `target`: bits."""
     shift = target - source
     scaled = value << shift
     if source == 1:

@@ -60,7 +60,7 @@ class ControllerReceiver:
         self._coarse = coarse | {("rpn", 2), ("rpn", 3), ("rpn", 4)}
 
     def feed(self, raw: bytes) -> ControllerEvent | None:
-        """The event that this message means, or None (a selection, a null, data without selection, not a controller)."""
+        """The event that this message means, or None: a selection, a null, data without selection, no controller."""
         if not raw:
             return None
         kind, channel = raw[0] & 0xF0, raw[0] & 0x0F

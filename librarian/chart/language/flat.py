@@ -72,6 +72,10 @@ def flatten(sifted: Sifted, offset: dict[Path, int], trouble: Trouble) -> Flat:
 
 def _alone(path: Path, parameter: ParameterTable, trouble: Trouble) -> ParameterTable:
     """A parameter outside any group may not speak of indices."""
+    for key in ("id", "section"):
+        if "{" in getattr(parameter, key):
+            said = f"“{getattr(parameter, key)[:60]}” names an index, but stands in no group."
+            trouble.add((*path, key), said, "Write a plain id, or put it into a [[group]].")
     for number, binding in enumerate(parameter.bindings):
         for key in ("step", "channel_step"):
             if getattr(binding, key) is not None:
@@ -135,7 +139,10 @@ class _Maker:
             wrong = text[text.index("{") + 1 :].partition("}")[0]
             near = nearest(wrong, self.at) or next(iter(self.at))
             self.trouble.add(
-                (*path, key), f"“{template[:60]}” names an index that this group does not have.", f"Write “{{{near}}}”."
+                (*path, key),
+                f"“{template[:60]}” names an index that this group does not have.",
+                f"Write “{{{near}}}”.",
+                echo=True,
             )
         return text
 
@@ -196,6 +203,7 @@ class _Maker:
                     path,
                     f"With its step, {kind} becomes {max(numbers)} at {self._round()}; it ends at {top}.",
                     "Choose a smaller step, or fewer rounds.",
+                    echo=True,
                 )
             else:
                 update[kind] = grown
@@ -208,6 +216,7 @@ class _Maker:
                     (*path, "channel_step"),
                     f"With its step, {key} becomes {channel} at {self._round()}.",
                     f"It runs from {low} to {high}.",
+                    echo=True,
                 )
             else:
                 update[key] = channel

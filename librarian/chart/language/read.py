@@ -24,6 +24,7 @@ _REMEDIES = {
     "Unclosed array": "Close it with ].",
     "Expected '=' after a key": "Write key = value.",
     "Expected newline or end of document after a statement": "Put each key on a line of its own.",
+    "Illegal character '\\n'": "Close the text with its quote on the same line.",
     "Unterminated string": "Close the text with its quote.",
 }
 
@@ -39,7 +40,7 @@ class TomlText:
 
 
 def read_file(path: FilePath) -> str:
-    """The text of a chart file. Raises OutsideProblem (cannot be read), BadInput (too large), ChartFaults (no UTF-8)."""
+    """The text of a chart file. Raises OutsideProblem (unreadable), BadInput (too large), ChartFaults (no UTF-8)."""
     try:
         if path.is_dir():
             raise BadInput(f"{path} is a folder, not a chart file.", "Name a .toml file.")

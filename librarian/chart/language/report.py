@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from pydantic import BaseModel
@@ -42,21 +42,39 @@ def translate(error: Mapping[str, Any], data: object, root: type[BaseModel]) -> 
     return (path, *_wrong_value(path, kind, context, error))
 
 
+def without_echoes(errors: Sequence[Any]) -> list[Any]:
+    """The errors without those missing keys that are only misspelt: the unknown key beside them says it better."""
+    unknown: dict[Path, list[str]] = {}
+    for error in errors:
+        if error["type"] == "extra_forbidden":
+            unknown.setdefault(tuple(error["loc"][:-1]), []).append(str(error["loc"][-1]))
+    return [
+        error
+        for error in errors
+        if error["type"] != "missing" or not nearest(str(error["loc"][-1]), unknown.get(tuple(error["loc"][:-1]), ()))
+    ]
+
+
 def real_path(loc: Path, data: object, *, missing: bool) -> Path:
     """`loc` without the tags that pydantic puts between the keys of unions."""
     path: list[str | int] = []
     here = data
     for index, part in enumerate(loc):
-        if (isinstance(here, dict) and part in here) or (
-            isinstance(here, list) and isinstance(part, int) and 0 <= part < len(here)
-        ):
-            here = here[int(part)]
+        if _has(here, part):
+            here = here[part]  # type: ignore[index]  # _has looked
         elif missing and index == len(loc) - 1 and isinstance(here, dict):
             pass
         else:
             continue
         path.append(part)
     return tuple(path)
+
+
+def _has(here: object, part: str | int) -> bool:
+    """True where `part` is a key or an index of this table or list."""
+    if isinstance(here, dict):
+        return part in here
+    return isinstance(here, list) and isinstance(part, int) and 0 <= part < len(here)
 
 
 def _sentence(text: str) -> str:
@@ -80,7 +98,7 @@ def _unknown_key(path: Path, root: type[BaseModel]) -> tuple[Path, str, str]:
     key = str(path[-1]) if path else ""
     known = keys_at(root, path[:-1])
     near = nearest(key, known)
-    where = f"[{path[0]}]" if len(path) > 1 else "the chart"
+    where = next((f"“{part}”" for part in reversed(path[:-1]) if isinstance(part, str)), "a chart")
     remedy = f"Did you mean “{near}”?" if near else f"Keys here are: {', '.join(known)}."
     return path, f"“{clip(key)}” is no key of {where}.", remedy
 
@@ -122,7 +140,8 @@ def _wrong_value(path: Path, kind: str, context: Mapping[str, Any], error: Mappi
         few = kind == "too_short"
         bound = context.get("min_length" if few else "max_length", "")
         return (
-            f"“{key}” has {context.get('actual_length', '')} entries: it must have at {'least' if few else 'most'} {bound}.",
+            f"“{key}” has {context.get('actual_length', '')} entries, but must have at "
+            f"{'least' if few else 'most'} {bound}.",
             "Add what is missing." if few else "Take some out.",
         )
     if kind in {"string_too_short", "string_too_long"}:

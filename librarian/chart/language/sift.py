@@ -12,13 +12,15 @@ from typing import Any
 from pydantic import ValidationError
 
 from librarian.chart.faults import Path
-from librarian.chart.language.report import translate
+from librarian.chart.language.report import translate, without_echoes
 from librarian.chart.language.root import MOST_ENTRIES, ChartTable
 from librarian.chart.language.trouble import Trouble
 
 _LISTS = ("section", "parameter", "group", "selector", "capture", "recall", "revision")
 _NAMED = ("message", "layout", "charset", "codes", "display")
 _IN_GROUP = ("section", "parameter")
+_HARMLESS = {"default", "takeover", "size", "cell", "short", "note", "beside", "setup", "by_hand"}
+"""Keys of a parameter without which its other keys can still be judged."""
 _PLACEHOLDERS: dict[str, Any] = {"id": "x", "name": "x", "revision": 1}
 
 
@@ -49,11 +51,14 @@ def sift(data: dict[str, Any], trouble: Trouble) -> Sifted | None:
             return Sifted(ChartTable.model_validate(kept), paths, broken, broken_tables)
         except ValidationError as problem:
             units = set()
-            for error in problem.errors(include_url=False):
+            for error in without_echoes(problem.errors(include_url=False)):
                 path, sentence, remedy = translate(error, kept, ChartTable)
                 trouble.add(_original(path, paths), sentence, remedy, echo=attempt > 0)
-                units.add(_unit(path, kept))
-            kept, paths = _without(kept, paths, units, broken, broken_tables)
+                broken_tables.add(str(path[0]) if path else "")
+                spare = attempt == 0 and _spare(path, str(error["type"]))
+                units.add(path if spare else _unit(path, kept))
+            kept = _without_keys(kept, {unit for unit in units if len(unit) > 2 and not _is_entry(unit)})
+            kept, paths = _without(kept, paths, {unit for unit in units if _is_entry(unit)}, broken)
     return None
 
 
@@ -95,6 +100,39 @@ def _original(path: Path, paths: dict[Path, list[Path]]) -> Path:
     return path
 
 
+def _spare(path: Path, kind: str) -> bool:
+    """True where leaving out this key alone makes no other fault appear or disappear."""
+    if len(path) < 3 or path[0] not in _LISTS or not isinstance(path[-1], str):
+        return False
+    if kind == "extra_forbidden":
+        return True
+    return kind != "missing" and path[0] == "parameter" and len(path) == 3 and path[2] in _HARMLESS
+
+
+def _is_entry(unit: Path) -> bool:
+    """True for a whole entry, as `_unit` names it; False for a single key inside one."""
+    return len(unit) <= 2 or (len(unit) == 4 and unit[0] == "group" and isinstance(unit[3], int))
+
+
+def _without_keys(data: dict[str, Any], keys: set[Path]) -> dict[str, Any]:
+    """A copy of the data (as deep as needed) without these keys."""
+    kept: Any = data
+    for path in keys:
+        kept = _removed(kept, path)
+    return dict(kept)
+
+
+def _removed(here: Any, path: Path) -> Any:
+    first, rest = path[0], path[1:]
+    if isinstance(here, dict) and first in here:
+        if not rest:
+            return {key: value for key, value in here.items() if key != first}
+        return {**here, first: _removed(here[first], rest)}
+    if isinstance(here, list) and isinstance(first, int) and first < len(here) and rest:
+        return [*here[:first], _removed(here[first], rest), *here[first + 1 :]]
+    return here
+
+
 def _unit(path: Path, data: dict[str, Any]) -> Path:
     """The smallest entry that can be set aside without breaking others."""
     if not path:
@@ -114,11 +152,9 @@ def _without(
     paths: dict[Path, list[Path]],
     units: set[Path],
     broken: set[str],
-    broken_tables: set[str],
 ) -> tuple[dict[str, Any], dict[Path, list[Path]]]:
     kept, new_paths = dict(data), dict(paths)
     for unit in units:
-        broken_tables.add(str(unit[0]) if unit else "")
         if len(unit) == 1:
             if unit[0] in _PLACEHOLDERS:
                 kept[str(unit[0])] = _PLACEHOLDERS[str(unit[0])]
