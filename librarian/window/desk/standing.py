@@ -63,6 +63,7 @@ class Standing:
     now: dict[str, int] = field(default_factory=dict)
     in_it: InIt | None = None
     asked: int = 0
+    halted: bool = False
     transfer: str = ""
     subject: str = ""
 
@@ -92,7 +93,7 @@ class Standing:
 
     def line_opened(self, output: str, input_: str, system: str) -> None:
         """The ports are open; nobody has answered yet."""
-        self.open, self.ready = True, False
+        self.open, self.ready, self.halted, self.asked = True, False, False, 0
         self.setting = replace(self.setting, output=output, input=input_, system=system, open_ports=2)
         self.worst, self.say = "", transfers.asking
 
@@ -148,6 +149,7 @@ class Standing:
     def answered(self, who: Identified, when: datetime) -> None:
         """Somebody answered; the chain says whether it is the right one."""
         self.transfer, self.identified, self.last_answer = "", who, when
+        self.halted = False
         self.asked, self.silent_since = 0, None
         address = who.address
         self.setting = replace(
@@ -263,7 +265,7 @@ class Standing:
             self._forget_positions(when)
             self.say = lambda setting: troubles.no_answer(setting, asked=asked, last_answer=at)
         elif isinstance(problem, EchoLoop):
-            self.ready = False
+            self.ready, self.halted = False, True
             asked = max(1, self.asked)
             self.say = lambda setting: troubles.echo(setting, requests=asked)
         elif isinstance(problem, ForeignOnly):

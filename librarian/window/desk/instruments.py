@@ -1,0 +1,411 @@
+"""The instruments of the library with their lines: who is connected, what is under way, how it ended.
+
+No widgets here. Each instrument has a `Standing` (facts) and a `Link` (thread); this object lives on the window's
+thread and turns what links report into facts, and says so by signals.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime
+from threading import Event
+
+from PySide6.QtCore import QObject, QTimer, Signal
+
+from librarian.chart import Chart, loads
+from librarian.collection import InstrumentRow, Library
+from librarian.errors import Cancelled, LibrarianError, OutsideProblem
+from librarian.messages import Version
+from librarian.transfer import (
+    Cancel,
+    Captured,
+    Identified,
+    Line,
+    OnProgress,
+    Recalled,
+    Verified,
+    capture,
+    capture_by_hand,
+    identify,
+    panic,
+    recall,
+    verify,
+)
+from librarian.transfer.connections import Connections, PortsNotChosen, is_embedded, pace_text
+from librarian.window.chain import transfers
+from librarian.window.chain.facts import Setting
+from librarian.window.desk.link import Link
+from librarian.window.desk.standing import InIt, Standing
+from librarian.wire.cable import NoMidiSystem
+
+_ASK_AGAIN_MS = 5000
+
+
+class NoPortsYet(OutsideProblem):
+    """No ports are chosen; how many there are to choose from, and on which system."""
+
+    def __init__(self, found: int, system: str, any_system: bool) -> None:
+        super().__init__("No ports are chosen.", "Choose the output and the input that lead to the instrument.")
+        self.found, self.system, self.any_system = found, system, any_system
+
+
+def now() -> datetime:
+    """The local time, aware."""
+    return datetime.now().astimezone()
+
+
+class Instruments(QObject):
+    """All instruments of one library. Signals carry the instrument's id first.
+
+    `changed`: its facts are others. `captured` (id, Captured), `recalled` (id, Recalled, patch, version),
+    `compared` (id, Verified, patch, version), `failed` (id, what, exception). `listed`: instruments came or went.
+    """
+
+    changed = Signal(int)
+    moved = Signal(int)
+    listed = Signal()
+    captured = Signal(int, object)
+    recalled = Signal(int, object, int, int)
+    compared = Signal(int, object, int, int)
+    failed = Signal(int, str, object)
+
+    def __init__(self, library: Library, connections: Connections, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self._library = library
+        self._connections = connections
+        self.standings: dict[int, Standing] = {}
+        self._links: dict[int, Link] = {}
+        self._enough: dict[int, Event] = {}
+        self._subject: dict[int, tuple[int, int, InIt | None]] = {}
+        self._charts: dict[tuple[str, int], Chart] = {}
+        self.current: int | None = None
+        self._asking = QTimer(self)
+        self._asking.setInterval(_ASK_AGAIN_MS)
+        self._asking.timeout.connect(self._ask_the_silent)
+        self._asking.start()
+
+    # -- which there are -------------------------------------------------------------------------------------------
+
+    def chart(self, chart_id: str, revision: int) -> Chart:
+        """The chart of a version, from the text that the library keeps. Raises LibrarianError when it has none."""
+        key = (chart_id, revision)
+        if key not in self._charts:
+            self._charts[key] = loads(self._library.chart_text(*key), f"{chart_id}, revision {revision}")
+        return self._charts[key]
+
+    def load(self) -> None:
+        """Read the library's instruments: open lines to new ones, close those of removed ones, and again those changed."""
+        rows = {row.id: row for row in self._library.instruments()}
+        for gone in [name for name in self.standings if name not in rows]:
+            self._close(gone)
+        for row in rows.values():
+            known = self.standings.get(row.id)
+            if known is None or _road(known.row) != _road(row):
+                self._close(row.id)
+                self._begin(row)
+            else:
+                known.row = row
+                known.setting = replace(known.setting, instrument=row.name)
+        if self.current not in self.standings:
+            self.current = next(iter(self.standings), None)
+        self._number()
+        self.listed.emit()
+
+    def _number(self) -> None:
+        count = len(self.standings)
+        for place, standing in enumerate(self.standings.values(), 1):
+            standing.setting = replace(standing.setting, place=place, count=count)
+
+    def choose(self, instrument: int) -> None:
+        """This one is shown by the chain from now on."""
+        if instrument in self.standings and instrument != self.current:
+            self.current = instrument
+            self.changed.emit(instrument)
+
+    @property
+    def standing(self) -> Standing | None:
+        """The facts of the instrument that the chain shows."""
+        return self.standings.get(self.current) if self.current is not None else None
+
+    def others_worst(self) -> str:
+        """The worst mark among the instruments that the chain does not show."""
+        rank = ("", "unknown", "different", "alarm", "broken")
+        worst = [standing.worst for name, standing in self.standings.items() if name != self.current]
+        return max(worst, key=rank.index, default="")
+
+    def busy(self, instrument: int) -> bool:
+        """True while a conversation with it runs or waits."""
+        link = self._links.get(instrument)
+        return link is not None and link.busy
+
+    def close(self) -> None:
+        """End every line."""
+        self._asking.stop()
+        for name in list(self.standings):
+            self._close(name)
+
+    def _close(self, instrument: int) -> None:
+        link = self._links.pop(instrument, None)
+        if link is not None:
+            link.blockSignals(True)
+            link.close()
+            link.deleteLater()
+        self.standings.pop(instrument, None)
+
+    def _begin(self, row: InstrumentRow) -> None:
+        chart = self.chart(row.chart, row.revision)
+        setting = Setting(
+            instrument=row.name, channel=row.address.channel + 1, firmware=row.firmware,
+            device=row.address.device if row.address.device != 127 else None, open_ports=0,
+        )
+        self.standings[row.id] = Standing(row, chart, setting, transfers.asking)
+        link = Link(self._opener(row.id, chart), self)
+        link.opened.connect(lambda: self._opened(row.id))
+        link.lost.connect(lambda problem: self._lost(row.id, problem))
+        link.heard.connect(lambda moves: self._heard(row.id, moves))
+        link.started.connect(lambda what: self._started(row.id, what))
+        link.advanced.connect(lambda what, step: self._advanced(row.id, step))
+        link.done.connect(lambda what, result: self._done(row.id, what, result))
+        link.failed.connect(lambda what, problem: self._failed(row.id, what, problem))
+        link.measured.connect(lambda out, back: self._measured(row.id, out, back))
+        self._links[row.id] = link
+        link.start()
+
+    def _opener(self, instrument: int, chart: Chart) -> Callable[[], Line]:
+        def open_line() -> Line:
+            row = self._library.instrument(instrument)
+            try:
+                return self._connections.open(row, chart)
+            except PortsNotChosen:
+                try:
+                    ports, system = self._connections.ports(), self._connections.system()
+                except NoMidiSystem:
+                    raise NoPortsYet(0, "", any_system=False) from None
+                name = ", ".join(api.upper() for api in system.apis)
+                found = len({(port.api, port.name) for port in ports})
+                raise NoPortsYet(found, name, any_system=bool(system.apis)) from None
+
+        return open_line
+
+    # -- what a person asks for ------------------------------------------------------------------------------------
+
+    def look_again(self, instrument: int) -> None:
+        """Open a lost line at once, or ask a silent instrument once more."""
+        link, standing = self._links.get(instrument), self.standings.get(instrument)
+        if link is None or standing is None:
+            return
+        link.look_again()
+        if standing.open and not link.busy:
+            self._ask(instrument)
+
+    def capture(self, instrument: int) -> None:
+        """Read the sound that is in it now; by hand where it cannot be asked."""
+        standing = self.standings[instrument]
+        by_hand = all(way.kind == "hand" for way in standing.chart.ways_in)
+        if by_hand:
+            enough = self._enough[instrument] = Event()
+            self._links[instrument].run(
+                "capture by hand",
+                lambda line, cancel, progress: capture_by_hand(line, enough=enough, cancel=cancel, progress=progress),
+            )
+        else:
+            self._links[instrument].run(
+                "capture", lambda line, cancel, progress: capture(line, cancel=cancel, progress=progress)
+            )
+
+    def capture_by_hand(self, instrument: int) -> None:
+        """Listen until every control has moved, or the person says enough."""
+        enough = self._enough[instrument] = Event()
+        self._links[instrument].run(
+            "capture by hand",
+            lambda line, cancel, progress: capture_by_hand(line, enough=enough, cancel=cancel, progress=progress),
+        )
+
+    def enough(self, instrument: int) -> None:
+        """The person has moved what matters; the rest stays unknown."""
+        if instrument in self._enough:
+            self._enough[instrument].set()
+
+    def recall(
+        self, instrument: int, patch: int, version: int, name: str, content: Version, *,
+        slower: bool = False, whole: bool = False, with_setup: bool = False,
+        keep_before: Callable[[Version], object] | None = None,
+    ) -> None:
+        """Bring a stored sound into the instrument and prove it."""
+        self._subject[instrument] = (patch, version, None)
+        standing = self.standings[instrument]
+        standing.subject = name
+
+        def talk(line: Line, cancel: Cancel, progress: OnProgress) -> Recalled:
+            if slower:
+                line.slower()
+            return recall(
+                line, content, whole=whole, with_setup=with_setup, keep_before=keep_before, cancel=cancel,
+                progress=progress,
+            )
+
+        self._links[instrument].run("recall", talk)
+        self._subject[instrument] = (patch, version, InIt(patch, version, name, now(), content.values))
+
+    def compare(self, instrument: int, patch: int, version: int, name: str, content: Version) -> None:
+        """Read what is in the instrument and lay it beside a stored sound; nothing is written."""
+        self._subject[instrument] = (patch, version, None)
+        self.standings[instrument].subject = name
+        self._links[instrument].run(
+            "verify", lambda line, cancel, progress: verify(line, content, cancel=cancel, progress=progress)
+        )
+
+    def cancel(self, instrument: int) -> None:
+        """End what is under way with it."""
+        if instrument in self._links:
+            self._links[instrument].cancel()
+
+    def panic(self) -> int:
+        """Silence every instrument whose output is open; returns how many were told. Never waits for anything."""
+        told = 0
+        for link in self._links.values():
+            line = link.line
+            if line is not None:
+                try:
+                    panic(line)
+                except LibrarianError:
+                    # The link itself finds the lost cable and says so; the other instruments must be silenced first.
+                    continue
+                told += 1
+        return told
+
+    # -- what links report -----------------------------------------------------------------------------------------
+
+    def _ask(self, instrument: int) -> None:
+        self._links[instrument].run(
+            "identify", lambda line, cancel, progress: identify(line, cancel=cancel, progress=progress)
+        )
+
+    def _ask_the_silent(self) -> None:
+        for name, standing in self.standings.items():
+            # An echo loop is not asked again: nothing more is sent until the person has rewired.
+            if standing.open and not standing.ready and standing.asked and standing.worst != "different":
+                link = self._links[name]
+                if not link.busy and not standing.halted:
+                    self._ask(name)
+
+    def _opened(self, instrument: int) -> None:
+        standing = self.standings.get(instrument)
+        if standing is None:
+            return
+        row = standing.row
+        if is_embedded(row):
+            standing.line_opened("embedded cable", "embedded cable", "stand-in")
+        else:
+            output, input_ = row.output.split(":", 3), row.input.split(":", 3)
+            standing.line_opened(output[-1], input_[-1], output[0].upper())
+        self._ask(instrument)
+        self.changed.emit(instrument)
+
+    def _lost(self, instrument: int, problem: LibrarianError) -> None:
+        standing = self.standings.get(instrument)
+        if standing is None:
+            return
+        if isinstance(problem, NoPortsYet):
+            standing.no_ports_chosen(problem.found, problem.system, problem.any_system)
+        else:
+            standing.line_lost(problem, now())
+        self.changed.emit(instrument)
+
+    def _heard(self, instrument: int, moves: object) -> None:
+        standing = self.standings.get(instrument)
+        if standing is not None:
+            standing.heard(moves)  # type: ignore[arg-type]
+            self.moved.emit(instrument)
+
+    def _started(self, instrument: int, what: str) -> None:
+        standing = self.standings.get(instrument)
+        if standing is None:
+            return
+        if what == "identify":
+            # A silent question in the background must not wipe the sentence that says what is wrong.
+            if standing.asked == 0:
+                standing.asking()
+            else:
+                standing.asked += 1
+                standing.transfer = "identify"
+        else:
+            standing.began(what, standing.subject)
+        self.changed.emit(instrument)
+
+    def _advanced(self, instrument: int, step: object) -> None:
+        standing = self.standings.get(instrument)
+        if standing is not None:
+            standing.went_on(step)  # type: ignore[arg-type]
+            self.changed.emit(instrument)
+
+    def _measured(self, instrument: int, out: float, back: float) -> None:
+        standing = self.standings.get(instrument)
+        if standing is None:
+            return
+        setting = replace(standing.setting, out_rate=out, in_rate=back)
+        if setting != standing.setting:
+            standing.setting = setting
+            self.changed.emit(instrument)
+
+    def _done(self, instrument: int, what: str, result: object) -> None:
+        standing = self.standings.get(instrument)
+        if standing is None:
+            return
+        when = now()
+        patch, version, in_it = self._subject.get(instrument, (0, 0, None))
+        self._keep_pace(instrument)
+        if isinstance(result, Identified):
+            standing.answered(result, when)
+            self._remember(standing, result)
+        elif isinstance(result, Captured):
+            standing.captured(result, when)
+            self.captured.emit(instrument, result)
+        elif isinstance(result, Recalled):
+            standing.recalled(result, standing.subject, when)
+            standing.now.clear()
+            standing.in_it = in_it if result.state != "differs" else None
+            self.recalled.emit(instrument, result, patch, version)
+        elif isinstance(result, Verified):
+            standing.recalled(result, standing.subject, when)
+            self.compared.emit(instrument, result, patch, version)
+        self.changed.emit(instrument)
+
+    def _failed(self, instrument: int, what: str, problem: object) -> None:
+        standing = self.standings.get(instrument)
+        if standing is None or not isinstance(problem, Exception):
+            return
+        standing.transfer = what
+        if what == "identify" and isinstance(problem, Cancelled):
+            standing.asked = 0
+        standing.failed(problem, now())
+        if what == "recall":
+            standing.in_it = None
+        self.failed.emit(instrument, what, problem)
+        self.changed.emit(instrument)
+
+    def _remember(self, standing: Standing, who: Identified) -> None:
+        """What the answer taught: the firmware and where the instrument listens."""
+        if who.fits != "fits":
+            return
+        row = standing.row
+        if who.firmware != row.firmware or who.address != row.address:
+            self._library.update_instrument(row.id, firmware=who.firmware, address=who.address)
+            standing.row = self._library.instrument(row.id)
+
+    def _keep_pace(self, instrument: int) -> None:
+        """What pace worked is remembered for this instrument on these ports."""
+        link, standing = self._links.get(instrument), self.standings.get(instrument)
+        line = link.line if link is not None else None
+        if line is None or standing is None:
+            return
+        text = pace_text(standing.chart, line.pace)
+        if text != standing.row.pace:
+            self._library.update_instrument(instrument, pace=text)
+            standing.row = self._library.instrument(instrument)
+
+
+def _road(row: InstrumentRow) -> tuple[str, int, str, str]:
+    """What, when it changes, means another line."""
+    return row.chart, row.revision, row.output, row.input
