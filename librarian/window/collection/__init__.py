@@ -1,0 +1,1 @@
+"""The collection at the left: the search line, the tags, the list of patches. Knows no database."""
