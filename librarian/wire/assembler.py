@@ -11,7 +11,6 @@ from __future__ import annotations
 import re
 from collections import deque
 from collections.abc import Iterator
-from functools import partial
 from itertools import repeat
 
 from librarian.messages import Arrival, Damaged, Message
@@ -21,6 +20,8 @@ REALTIME = bytes(range(0xF8, 0x100))
 UNDEFINED_REALTIME = b"\xf9\xfd"
 
 _BLOCK = 4096
+_SEVEN_BITS = bytes(range(0x80))
+_LEADS_THREE = bytes(status for status in range(0x80, 0xF0) if data_bytes(status) == 2)
 _TOKEN = re.compile(rb"[\x00-\x7f]+|[\x80-\xff]")
 _ANY_REALTIME = re.compile(rb"[\xf8-\xff]")
 _SYSTEM = rb"|\xf0[\x00-\x7f]*\xf7|\xf2[\x00-\x7f][\x00-\x7f]|[\xf1\xf3][\x00-\x7f]|\xf6"
@@ -168,14 +169,10 @@ class Assembler:
         text = begun + clean
         if self._stray or len(self._sysex) + len(text) > self._cap:
             return False
-        found = pieces = _WHOLE.findall(text)
-        end = _covered(text, found)
-        if end is None or not _BEGUN.fullmatch(text, end):
-            found = _RUNS.findall(text)
-            end = _covered(text, found)
-            if end is None or not (_BEGUN.fullmatch(text, end) or _goes_on(text, end, found)):
-                return False
-            pieces = _singles(found)
+        tiles = _tiles(text)
+        if tiles is None:
+            return False
+        found, pieces, end = tiles
         ends = _ends(found) if len(clean) < len(block) else []
         if self._sysex and pieces:
             pieces[0] = bytes(self._sysex) + pieces[0][1:]
@@ -217,15 +214,29 @@ class Assembler:
             self._data += rest[1:]
 
 
-def _covered(text: bytes, pieces: list[bytes]) -> int | None:
-    """Where the pieces end if `text` begins with all of them without a gap: found from the left, they then tile it."""
-    joined = b"".join(pieces)
+def _tiles(text: bytes) -> tuple[list[bytes], list[bytes], int] | None:
+    """(messages or runs of them, the same as single messages, their end), None if what is left is no mere beginning."""
+    statuses = text.translate(None, _SEVEN_BITS)
+    if text[::3] == statuses and not statuses.translate(None, _LEADS_THREE):  # a burst of controllers
+        found = [text[start : start + 3] for start in range(0, len(text) - 2, 3)]
+        return found, found, len(found) * 3
+    found = _WHOLE.findall(text)
+    end = _covered(text, found)
+    if end is not None and _BEGUN.fullmatch(text, end):
+        return found, found, end
+    found = _RUNS.findall(text)
+    end = _covered(text, found)
+    if end is None:
+        return None
+    # Under running status, the first of two data bytes may be left.
+    goes_on = bool(found) and found[-1][0] < 0xF0 and end == len(text) - 1 and text[end] < 0x80
+    return (found, _singles(found), end) if goes_on or _BEGUN.fullmatch(text, end) else None
+
+
+def _covered(text: bytes, found: list[bytes]) -> int | None:
+    """Where these end if `text` begins with all of them without a gap: found from the left, they then tile it."""
+    joined = b"".join(found)
     return len(joined) if text.startswith(joined) else None
-
-
-def _goes_on(text: bytes, end: int, found: list[bytes]) -> bool:
-    """True if the rest from `end` is the first of two data bytes under running status."""
-    return bool(found) and end == len(text) - 1 and text[end] < 0x80 and found[-1][0] < 0xF0
 
 
 def _singles(found: list[bytes]) -> list[bytes]:
@@ -254,14 +265,13 @@ def _ends(found: list[bytes]) -> list[int]:
 
 # Filling the slots from C is four times as fast as calling `Message`, which has to get around being frozen; a burst
 # of controllers is mostly this.
-_new_message = partial(object.__new__, Message)
 _set_raw = Message.__dict__["raw"].__set__
 _set_at = Message.__dict__["at"].__set__
 
 
 def _messages(raws: list[bytes], at: float) -> list[Message]:
     """`[Message(raw, at) for raw in raws]`."""
-    messages = [_new_message() for _ in raws]
+    messages = list(map(object.__new__, repeat(Message, len(raws))))
     deque(map(_set_raw, messages, raws), maxlen=0)
     deque(map(_set_at, messages, repeat(at)), maxlen=0)
     return messages
