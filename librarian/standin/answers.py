@@ -102,7 +102,7 @@ class Answers:
         if way.end is not None and way.end.last in order:
             order.remove(way.end.last)
             order.append(way.end.last)
-        messages = []
+        messages: list[bytes] = []
         for name in order:
             for burst in owner.chart.codec.controllers(
                 Values(owner.sound), owner.address, only=[name], side="instrument"

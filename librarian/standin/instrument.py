@@ -47,7 +47,7 @@ class Instrument:
         self.bases: dict[str, bytes] = {}
         self.refused: list[str] = []
         self.states: deque[tuple[float, Values]] = deque([(0.0, Values(self.sound))], maxlen=65536)
-        self._intake = Intake(self.behaviour.input_buffer, self.behaviour.wire_bytes_per_second)
+        self._intake = Intake(self.behaviour.input_buffer)
         self._assembler = Assembler()
         self._listener = chart.codec.listener(self.address, side="instrument")
         self._answers = Answers(self)
@@ -62,7 +62,11 @@ class Instrument:
         """These bytes have ended arriving at `now`."""
         if self.behaviour.thru:
             self._queue(data, now)
-        self._intake.arrive(data, now, self._busy_until)
+        byte_s = 1.0 / self.behaviour.wire_bytes_per_second
+        for index, byte in enumerate(data):
+            at = now - (len(data) - 1 - index) * byte_s
+            self._attend(at)
+            self._intake.arrive(byte, at, busy=self._busy_until > at)
         self._attend(now)
 
     def due(self, now: float) -> list[tuple[float, bytes]]:

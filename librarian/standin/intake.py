@@ -12,23 +12,19 @@ class Intake:
     (None: no limit), and what comes on top is lost, as on a receiver whose interrupt finds its ring full.
     """
 
-    def __init__(self, size: int | None, bytes_per_second: float) -> None:
+    def __init__(self, size: int | None) -> None:
         self.size = size
         self.lost = 0
         self.received = 0
-        self._byte_s = 1.0 / bytes_per_second
         self._waiting: deque[tuple[float, int]] = deque()
 
-    def arrive(self, data: bytes, now: float, busy_until: float) -> None:
-        """`data` ended arriving at `now`; the instrument attends to nothing before `busy_until`."""
-        self.received += len(data)
-        first = now - (len(data) - 1) * self._byte_s
-        for index, byte in enumerate(data):
-            at = first + index * self._byte_s
-            if at < busy_until and self.size is not None and len(self._waiting) >= self.size:
-                self.lost += 1
-            else:
-                self._waiting.append((at, byte))
+    def arrive(self, byte: int, at: float, *, busy: bool) -> None:
+        """One byte came at `at`; `busy`: the instrument attends to something else at that moment."""
+        self.received += 1
+        if busy and self.size is not None and len(self._waiting) >= self.size:
+            self.lost += 1
+        else:
+            self._waiting.append((at, byte))
 
     def take(self) -> tuple[float, int] | None:
         """The next byte with the time it arrived, or None."""
@@ -38,6 +34,3 @@ class Intake:
     def next_at(self) -> float | None:
         """When the oldest waiting byte arrived."""
         return self._waiting[0][0] if self._waiting else None
-
-    def __len__(self) -> int:
-        return len(self._waiting)

@@ -88,7 +88,7 @@ class _Collecting:
         refuse_if_nak(talk, raw, "the request for its sound")
         doubtful = talk.line.echo.just_sent(raw, now) and not talk.line.echo.request_came_back
         try:
-            ours = self._gather.feed(raw)
+            ours: bool = self._gather.feed(raw)
         except DumpRefused as problem:
             drain(talk)
             talk.answered()

@@ -141,7 +141,7 @@ class Line:
             chart = self.chart
             lowest = {name: parameter.low for name, parameter in chart.parameters.items()}
             try:
-                answer = chart.codec.encode(message, lowest, self.address, form="answer", **slots)
+                answer = chart.codec.encode(message, lowest, self.address, base=None, name=None, form="answer", **slots)
                 self._lengths[key] = sum(len(raw) for raw in answer)
             except BadInput:  # a chart may leave bytes to the instrument that nobody can make up
                 self._lengths[key] = None

@@ -14,7 +14,7 @@ from librarian.transfer.identify import refuse_stranger
 from librarian.transfer.line import Line
 from librarian.transfer.send import acknowledgement, commands
 from librarian.transfer.talk import Talk
-from librarian.transfer.troubles import InstrumentRefused, and_list
+from librarian.transfer.troubles import InstrumentRefused, NotUnderstood, and_list
 
 _ROUNDS = 3
 
@@ -141,30 +141,28 @@ def _write(talk: Talk, way: Way, account: _Account, number: int, there: Version,
     except (UnknownValues, NotWritable) as problem:
         account.old[number] = str(problem)
         return
+    account.unknown[number] = "it was being written"
     for _ in range(_ROUNDS):
-        account.unknown[number] = "it was being written"
         talk.state = account.sentence() + "."
         refusal = _send(talk, way, messages)
         try:
             held = read_program(talk, number)
-        except InstrumentRefused as problem:
+        except (InstrumentRefused, NotUnderstood) as problem:
             account.unknown[number] = str(problem)
             return
         if same_sound(held, version):
             del account.unknown[number]
             account.new.append(number)
             return
-        if same_sound(held, there) and refusal:
-            del account.unknown[number]
-            account.old[number] = refusal
-            return
-        account.unknown[number] = "it reads back neither as it was nor as it should be"
-        if same_sound(held, there):
-            account.unknown.pop(number)
-            account.old[number] = "it did not take the new sound"
+        unchanged = same_sound(held, there)
+        if unchanged and refusal:
+            break
         line.slower()
-        account.old.pop(number, None) if number in account.unknown else None
-    return
+    if unchanged:
+        del account.unknown[number]
+        account.old[number] = refusal or "it did not take the new sound"
+    else:
+        account.unknown[number] = "it reads back neither as it was nor as it should be"
 
 
 def _send(talk: Talk, way: Way, messages: tuple[bytes, ...]) -> str:
