@@ -1,0 +1,400 @@
+"""The desk: what is searched, chosen, compared; every intent of the person as one method; no widgets.
+
+Widgets call these methods and show what the signals announce. Searches run on a thread of their own; conversations
+run on the instruments' threads; edits of the library are short and happen at once, each one step of undo.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from PySide6.QtCore import QObject, QTimer, Signal
+
+from librarian.chart import Chart
+from librarian.collection import Found, Library, PatchRow
+from librarian.errors import Cancelled, LibrarianError
+from librarian.messages import Version
+from librarian.transfer import Captured, Recalled, Verified
+from librarian.transfer.connections import Connections
+from librarian.window.desk.asker import Asker
+from librarian.window.desk.choice import Choice, Side
+from librarian.window.desk.instruments import Instruments, now
+from librarian.window.desk.standing import Standing
+from librarian.window.words import clock_time, day, quoted
+
+_WATCH_MS = 700
+Order = Literal["name", "time", "instrument", "match"]
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One result of a search with the counts of tags in it."""
+
+    found: Found
+    tags: tuple[tuple[str, int], ...]
+
+
+@dataclass(frozen=True)
+class Told:
+    """Something to say at the foot of the list. `undo`: the label of the step that can be taken back, or empty."""
+
+    sentence: str
+    hint: str = ""
+    undo: str = ""
+    trouble: bool = False
+
+
+class Desk(QObject):
+    """The window's state. `answered`: a search ended (Answer). `chosen`: A, B or their content changed.
+
+    `told` (Told) says something at the foot of the list; `edited`: the library changed, by us or by another program.
+    """
+
+    answered = Signal(object)
+    chosen = Signal()
+    told = Signal(object)
+    edited = Signal()
+    named = Signal(int)
+
+    def __init__(self, library: Library, connections: Connections, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self.library = library
+        self.instruments = Instruments(library, connections, self)
+        self.instruments.captured.connect(self._captured)
+        self.instruments.recalled.connect(self._recalled)
+        self.instruments.compared.connect(self._compared)
+        self.instruments.failed.connect(self._failed)
+        self._asker = Asker(self)
+        self._asker.answered.connect(self._found)
+        self._asker.failed.connect(lambda _number, problem: self.trouble(problem))
+        self.text = ""
+        self.tags: frozenset[str] = frozenset()
+        self.order: Order = "name"
+        self.found: Found | None = None
+        self.choice = Choice()
+        self._keep_as_version: int | None = None
+        self._undo_recall: tuple[int, Version, str] | None = None
+        self._stamp = library.stamp()
+        self._watch = QTimer(self)
+        self._watch.setInterval(_WATCH_MS)
+        self._watch.timeout.connect(self._look_for_changes)
+        self._watch.start()
+
+    def close(self) -> None:
+        """End lines and questions; the library stays open for whoever opened it."""
+        self._watch.stop()
+        self.instruments.close()
+        self._asker.close()
+
+    def trouble(self, problem: Exception) -> None:
+        """Say a problem at the foot of the list; anything that is not ours is raised."""
+        if isinstance(problem, Cancelled):
+            return
+        if not isinstance(problem, LibrarianError):
+            raise problem
+        self.told.emit(Told(str(problem), problem.hint, trouble=True))
+
+    # -- finding ---------------------------------------------------------------------------------------------------
+
+    def search(self, text: str | None = None, tags: frozenset[str] | None = None, order: Order | None = None) -> None:
+        """Look for this; what is not given stays as it was."""
+        self.text = self.text if text is None else text
+        self.tags = self.tags if tags is None else tags
+        self.order = self.order if order is None else order
+        line, chosen, by = self.text, tuple(sorted(self.tags)), self.order
+
+        def question() -> Answer:
+            found = self.library.find(line, tags=chosen, order=by)
+            return Answer(found, tuple(self.library.tag_counts(found)))
+
+        self._asker.ask(question)
+
+    def _found(self, _number: int, answer: object) -> None:
+        assert isinstance(answer, Answer)
+        self.found = answer.found
+        self.answered.emit(answer)
+
+    def _look_for_changes(self) -> None:
+        try:
+            stamp = self.library.stamp()
+        except LibrarianError as problem:
+            self.trouble(problem)
+            return
+        if stamp != self._stamp:
+            self._stamp = stamp
+            self._after_change()
+
+    def _after_change(self) -> None:
+        self.instruments.load()
+        self._read_choice_again()
+        self.search()
+        self.edited.emit()
+
+    # -- choosing --------------------------------------------------------------------------------------------------
+
+    def side(self, patch: int, version: int | None = None) -> Side:
+        """A patch in its latest or another version."""
+        row = self.library.patch(patch)
+        versions = self.library.versions(patch)
+        chosen = row.latest if version is None else version
+        found = next((one for one in versions if one.id == chosen), versions[-1])
+        return Side(row.name, self.library.version(found.id), row, found, versions)
+
+    def choose_a(self, patch: int | None) -> None:
+        """This patch is A from now on, alone."""
+        self._set(Choice() if patch is None else self._with_a(self.side(patch)))
+
+    def choose_b(self, patch: int, version: int | None = None) -> None:
+        """Lay this patch beside A; without an A it becomes A."""
+        if self.choice.a is None:
+            self.choose_a(patch)
+        else:
+            self._set(self._beside(self.choice, self.side(patch, version)))
+
+    def end_compare(self) -> None:
+        """A alone again."""
+        if self.choice.a is not None:
+            self._set(Choice(self.choice.a, None, self.choice.chart))
+
+    def swap(self) -> None:
+        """B becomes A, A becomes B."""
+        if self.choice.a is not None and self.choice.b is not None:
+            self._set(self._beside(self._with_a(self.choice.b), self.choice.a))
+
+    def step_version(self, step: int) -> None:
+        """The next older (-1) or newer (+1) version of A as B."""
+        a = self.choice.a
+        if a is None or not a.versions:
+            return
+        ids = [one.id for one in a.versions]
+        shown = self.choice.b
+        at = len(ids) - 1
+        if shown is not None and shown.version is not None and shown.version.id in ids:
+            at = ids.index(shown.version.id)
+        wanted = min(max(at + step, 0), len(ids) - 1)
+        if a.patch is not None:
+            if a.version is not None and ids[wanted] == a.version.id:
+                self.end_compare()
+            else:
+                self.choose_b(a.patch.id, ids[wanted])
+
+    def _with_a(self, side: Side) -> Choice:
+        return Choice(side, None, self.instruments.chart(side.content.chart, side.content.revision))
+
+    def _beside(self, choice: Choice, side: Side) -> Choice:
+        odd = ""
+        if choice.chart is not None and choice.a is not None:
+            if side.content.chart != choice.chart.id:
+                odd = f"{quoted(side.name)} belongs to another instrument and cannot be laid beside {quoted(choice.a.name)}."
+            elif side.content.revision != choice.chart.revision:
+                odd = (
+                    f"{quoted(side.name)} is kept by chart revision {side.content.revision}, "
+                    f"{quoted(choice.a.name)} by revision {choice.chart.revision}."
+                )
+        return Choice(choice.a, side, choice.chart, odd)
+
+    def _set(self, choice: Choice) -> None:
+        self.choice = choice
+        if choice.a is not None and choice.a.patch is not None:
+            self.instruments.choose(choice.a.patch.instrument)
+        self.chosen.emit()
+
+    def _read_choice_again(self) -> None:
+        """Names, tags, versions may be others now; a sound that is gone is no longer chosen."""
+        a, b = self._again(self.choice.a), self._again(self.choice.b)
+        if a is None:
+            a, b = (b, None) if b is not None and b.patch is not None else (None, None)
+        choice = Choice() if a is None else self._with_a(a)
+        self.choice = choice if b is None else self._beside(choice, b)
+        self.chosen.emit()
+
+    def _again(self, side: Side | None) -> Side | None:
+        if side is None or side.patch is None or side.version is None:
+            return side
+        try:
+            fresh = self.side(side.patch.id, None if side.latest else side.version.id)
+        except LibrarianError:
+            return None
+        return None if fresh.patch is None or fresh.patch.place == "trash" else fresh
+
+    @property
+    def standing_of_a(self) -> Standing | None:
+        """The instrument that A belongs to."""
+        a = self.choice.a
+        if a is None or a.patch is None:
+            return None
+        return self.instruments.standings.get(a.patch.instrument)
+
+    def chart_of_a(self) -> Chart | None:
+        """The chart that A is kept by."""
+        return self.choice.chart
+
+    # -- editing ---------------------------------------------------------------------------------------------------
+
+    def edit(self, change: Callable[[], Any], sentence: str = "") -> Any:
+        """One change of the library at once; says `sentence` with an undo, or the problem. Returns what it returned."""
+        try:
+            result = change()
+        except LibrarianError as problem:
+            self.trouble(problem)
+            return None
+        self._undo_recall = None
+        self._stamp = self.library.stamp()
+        self._after_change()
+        if sentence:
+            self.told.emit(Told(sentence, undo=self.library.undo_label() or ""))
+        return result
+
+    def rename(self, patch: int, name: str) -> None:
+        """Another name."""
+        self.edit(lambda: self.library.rename(patch, name))
+
+    def set_tags(self, patches: Sequence[int], add: Sequence[str], remove: Sequence[str]) -> None:
+        """Add and remove tags of these patches."""
+        if add or remove:
+            self.edit(lambda: self.library.tag(patches, add, remove))
+
+    def set_note(self, patch: int, note: str) -> None:
+        """Another note."""
+        self.edit(lambda: self.library.set_note(patch, note))
+
+    def delete(self, patches: Sequence[int]) -> None:
+        """Into the trash, where they can be had back from."""
+        rows = self.library.rows(patches)
+        if rows:
+            self.edit(lambda: self.library.delete([row.id for row in rows]), _deleted(rows))
+
+    def undo(self) -> None:
+        """Take the last thing back: an edit of the collection, or the last recall if nothing was done since."""
+        if self._undo_recall is not None:
+            self.undo_recall()
+            return
+        label = self.edit(self.library.undo)
+        if label:
+            self.told.emit(Told(f"Taken back: {label}."))
+
+    def redo(self) -> None:
+        """Do again what was taken back last."""
+        label = self.edit(self.library.redo)
+        if label:
+            self.told.emit(Told(f"Done again: {label}."))
+
+    # -- with instruments ------------------------------------------------------------------------------------------
+
+    def capture(self, *, as_version_of_a: bool = False, by_hand: bool = False) -> None:
+        """Capture from the instrument that the chain shows; kept at once, as a patch or as a new version of A."""
+        current = self.instruments.current
+        if current is None:
+            return
+        a = self.choice.a
+        self._keep_as_version = None
+        if as_version_of_a and a is not None and a.patch is not None and a.patch.instrument == current:
+            self._keep_as_version = a.patch.id
+        if by_hand:
+            self.instruments.capture_by_hand(current)
+        else:
+            self.instruments.capture(current)
+
+    def recall(self, *, slower: bool = False) -> None:
+        """Recall B if two sounds are compared, else A, to the instrument that it belongs to."""
+        side = self.choice.b if self.choice.comparing else self.choice.a
+        if side is None or side.patch is None or side.version is None:
+            return
+        instrument = side.patch.instrument
+        standing = self.instruments.standings.get(instrument)
+        if standing is None:
+            return
+        self.instruments.choose(instrument)
+        held = standing.in_it.values if standing.in_it is not None else None
+        self._undo_recall = None
+
+        def keep_before(before: Version) -> None:
+            # Runs on the line's thread, before the first byte: what was there is kept unless it is kept already.
+            if before.values != held:
+                name = before.name.strip() or _panel_name()
+                self.library.keep(instrument, f"{name}, before a recall", before)
+
+            self._before = (instrument, before, side.name)
+
+        self._before: tuple[int, Version, str] | None = None
+        self.instruments.recall(
+            instrument, side.patch.id, side.version.id, side.name, side.content, slower=slower, keep_before=keep_before
+        )
+
+    def undo_recall(self) -> None:
+        """Write back what was captured before the last recall."""
+        if self._undo_recall is None:
+            return
+        instrument, before, name = self._undo_recall
+        self._undo_recall = None
+        self.instruments.recall(instrument, 0, 0, f"what was there before {quoted(name)}", before)
+
+    @property
+    def can_undo_recall(self) -> bool:
+        """True while nothing was done since a recall before which the instrument could be read."""
+        return self._undo_recall is not None
+
+    def compare_with_instrument(self) -> None:
+        """Read what A's instrument holds and show it as B; nothing is written."""
+        a = self.choice.a
+        if a is not None and a.patch is not None and a.version is not None:
+            self.instruments.compare(a.patch.instrument, a.patch.id, a.version.id, a.name, a.content)
+
+    def _captured(self, instrument: int, result: object) -> None:
+        assert isinstance(result, Captured)
+        target, self._keep_as_version = self._keep_as_version, None
+        try:
+            if target is not None:
+                self.library.add_version(target, result.version)
+                patch = target
+            else:
+                name = result.version.name.strip() or _panel_name()
+                patch = self.library.keep(instrument, name, result.version)
+            self._stamp = self.library.stamp()
+            self._after_change()
+            self.choose_a(patch)
+        except LibrarianError as problem:
+            self.trouble(problem)
+            return
+        if target is None:
+            self.named.emit(patch)
+
+    def _recalled(self, _instrument: int, result: object, patch: int, _version: int) -> None:
+        assert isinstance(result, Recalled)
+        if patch and self._before is not None:
+            self._undo_recall = self._before
+        self._before = None
+        self.chosen.emit()
+
+    def _compared(self, instrument: int, result: object, patch: int, version: int) -> None:
+        assert isinstance(result, Verified)
+        if result.proof is None:
+            return
+        a = self.choice.a
+        if a is None or a.patch is None or a.patch.id != patch or a.version is None or a.version.id != version:
+            return
+        standing = self.instruments.standings[instrument]
+        read = result.proof.read
+        chart = standing.chart
+        unknown = frozenset(name for name in chart.parameters if name not in read)
+        content = Version(chart=chart.id, revision=chart.revision, values=read, unknown=unknown)
+        self._set(self._beside(self.choice, Side(f"{standing.row.name} now", content)))
+
+    def _failed(self, _instrument: int, _what: str, _problem: object) -> None:
+        self._keep_as_version = None
+        self.chosen.emit()
+
+
+def _panel_name() -> str:
+    moment = now()
+    return f"Panel, {day(moment)} {clock_time(moment)}"
+
+
+def _deleted(rows: Sequence[PatchRow]) -> str:
+    if len(rows) == 1:
+        row = rows[0]
+        count = "its one version" if row.versions == 1 else f"its {row.versions} versions"
+        return f"Deleted {quoted(row.name)} and {count}."
+    return f"Deleted {len(rows)} patches."
