@@ -10,6 +10,8 @@ from .folding import clean_name
 from .library import Library
 from .opening import default_path
 from .problems import BusyLibrary, LibraryProblem, NewerLibrary
+from .query.complete import Completion
+from .query.problem import Problem
 from .records import (
     Ids,
     InstrumentRow,
@@ -25,6 +27,7 @@ from .records import (
 
 __all__ = [
     "BusyLibrary",
+    "Completion",
     "Found",
     "Ids",
     "InstrumentRow",
@@ -34,6 +37,7 @@ __all__ = [
     "NewerLibrary",
     "Order",
     "PatchRow",
+    "Problem",
     "Reason",
     "SavedSearchRow",
     "StepRow",

@@ -13,6 +13,8 @@ from functools import lru_cache
 from librarian.errors import BadInput
 
 LONGEST_NAME = 1000
+#: What follows in a longer run of letters does not help to find it.
+LONGEST_WORD = 100
 LONGEST_TAG = 200
 LONGEST_NOTE = 1_000_000
 
@@ -42,8 +44,12 @@ def words(text: str) -> list[str]:
     """The folded words in order: runs of letters and digits; single signs where a script has no spaces;
     signs such as arrows and pictures. Punctuation separates."""
     if text.isascii():
-        return _ASCII_WORD.findall(text.lower())
-    return [word for word in _WORD.findall(fold(text)) if word[0].isalnum() or unicodedata.category(word[0])[0] == "S"]
+        return [word[:LONGEST_WORD] for word in _ASCII_WORD.findall(text.lower())]
+    return [
+        word[:LONGEST_WORD]
+        for word in _WORD.findall(fold(text))
+        if word[0].isalnum() or unicodedata.category(word[0])[0] == "S"
+    ]
 
 
 @lru_cache(maxsize=4096)

@@ -16,15 +16,19 @@ from typing import Any, Self
 from librarian.errors import Refused
 from librarian.messages import Address, Version
 
-from . import editing, finding, instruments, journal, keeping, reading
+from . import editing, instruments, journal, keeping, reading
 from .finding import Found
 from .opening import open_store
+from .query.complete import Completion
+from .query.vocabulary import ReadChart
 from .records import (
     ChartLike,
+    Ids,
     InstrumentRow,
     NewPatch,
     Order,
     PatchRow,
+    Reason,
     SavedSearchRow,
     StepRow,
     UnreadRow,
@@ -32,22 +36,25 @@ from .records import (
     microseconds,
 )
 from .schema import LIVE, TRASHED
+from .search import Search
 from .store import Store
 
 
 class Library:
     """An open library file. `Library.open(path)`; `close()`, or use it as a context manager."""
 
-    def __init__(self, store: Store) -> None:
+    def __init__(self, store: Store, read_chart: ReadChart | None = None) -> None:
         self._store = store
+        self._search = Search(store, read_chart)
 
     @classmethod
-    def open(cls, path: Path | None = None) -> Library:
+    def open(cls, path: Path | None = None, *, read_chart: ReadChart | None = None) -> Library:
         """Open the library at `path` (the platform's own place without one), make it, or bring it up to date.
 
-        Raises `LibraryProblem` or `NewerLibrary` with a sentence; then nothing was written.
+        Raises `LibraryProblem` or `NewerLibrary` with a sentence; then nothing was written. `read_chart` turns kept
+        chart texts into charts for searching by value; it is `librarian.chart.loads` unless a test brings its own.
         """
-        return cls(open_store(path))
+        return cls(open_store(path), read_chart)
 
     @property
     def path(self) -> Path:
@@ -291,18 +298,34 @@ class Library:
         instrument: int | None = None,
         order: Order = "name",
         trash: bool = False,
+        now: datetime | None = None,
     ) -> Found:
-        """Patches that match the line, all the tags and the instrument; all of them without a line."""
-        with self._store.read() as connection:
-            ids = finding.find(connection, text, tags=tags, instrument=instrument, order=order, trash=trash)
-            return Found(ids, text, reading.total(connection, trash=trash), order, self._store.change())
+        """Patches that match the line, all the tags (each with those below it) and the instrument.
+
+        What cannot be understood of the line is in `Found.problems`; the rest of it was answered. `now` (aware) is
+        what "last week" counts from.
+        """
+        return self._search.find(text, tags=tags, instrument=instrument, order=order, trash=trash, now=now)
+
+    def reasons(self, found: Found, ids: Sequence[int]) -> dict[int, tuple[Reason, ...]]:
+        """Why each of these patches of a result was found: for the rows that are about to be shown."""
+        return self._search.reasons(found, ids)
+
+    def complete(self, text: str, cursor: int | None = None) -> tuple[Completion, ...]:
+        """What the word at the cursor (the end without one) could become."""
+        return self._search.complete(text, len(text) if cursor is None else cursor)
 
     def tag_counts(self, found: Found | Sequence[int] | None = None) -> list[tuple[str, int]]:
         """Tags with counts within a result (or the whole library), most used first."""
-        with self._store.read() as connection:
-            if found is None:
+        if found is None:
+            with self._store.read() as connection:
                 return reading.all_tags(connection)
-            return finding.tag_counts(connection, found.ids if isinstance(found, Found) else found)
+        ids = found.ids if isinstance(found, Found) else found
+        return self._search.tag_counts(ids if isinstance(ids, Ids) else Ids(ids))
+
+    def warm(self) -> None:
+        """Read into memory what makes searching instant; call it once on a worker after opening a large library."""
+        self._search.warm()
 
     # ---- undo ----------------------------------------------------------------------------------------------------
 

@@ -9,19 +9,20 @@ from pathlib import Path
 
 from sqlalchemy import Connection
 
+from librarian import shipped
+
 from .problems import LibraryProblem
 
 
 def migrations_folder() -> Path:
     """`migrations/` beside the package in the repository, inside the package when installed from a wheel."""
-    package = Path(__file__).resolve().parents[1]
-    for folder in (package.parent / "migrations", package / "migrations"):
-        if (folder / "env.py").is_file():
-            return folder
-    raise LibraryProblem(
-        "This installation lacks its migrations folder, so no library can be made or brought up to date.",
-        "Install Librarian again.",
-    )
+    try:
+        return shipped.folder("migrations")
+    except FileNotFoundError as error:
+        raise LibraryProblem(
+            "This installation lacks its migrations folder, so no library can be made or brought up to date.",
+            "Install Librarian again.",
+        ) from error
 
 
 def upgrade(connection: Connection, target: str = "head") -> None:

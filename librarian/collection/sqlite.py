@@ -15,7 +15,20 @@ from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection, Engine, Select, create_engine, event, func, literal, select, text
+from sqlalchemy import (
+    Connection,
+    Engine,
+    Integer,
+    Select,
+    create_engine,
+    event,
+    func,
+    literal,
+    literal_column,
+    select,
+    table,
+    text,
+)
 from sqlalchemy.exc import DatabaseError, DBAPIError
 from sqlalchemy.orm import InstrumentedAttribute
 from sqlalchemy.pool import NullPool, QueuePool
@@ -146,11 +159,11 @@ def raw(connection: Connection) -> sqlite3.Connection:
 
 
 def insert_many(
-    connection: Connection, table: type[Base], columns: Sequence[str], rows: Iterable[Sequence[Any]]
+    connection: Connection, into: type[Base], columns: Sequence[str], rows: Iterable[Sequence[Any]]
 ) -> None:
     """Many rows of one table at the driver's own speed; `rows` in the order of `columns`."""
     names, places = ", ".join(columns), ", ".join("?" for _ in columns)
-    raw(connection).executemany(f"INSERT INTO {table.__tablename__} ({names}) VALUES ({places})", rows)
+    raw(connection).executemany(f"INSERT INTO {into.__tablename__} ({names}) VALUES ({places})", rows)
 
 
 def update_many(connection: Connection, statement: str, rows: Iterable[Sequence[Any]]) -> None:
@@ -183,10 +196,10 @@ def check_references(connection: Connection, path: Path) -> None:
         )
 
 
-def next_id(connection: Connection, table: type[Base]) -> int:
+def next_id(connection: Connection, of: type[Base]) -> int:
     """The first id that was never used in this table; only inside a write, where nobody else inserts."""
     last = connection.execute(
-        text("SELECT seq FROM sqlite_sequence WHERE name = :name"), {"name": table.__tablename__}
+        text("SELECT seq FROM sqlite_sequence WHERE name = :name"), {"name": of.__tablename__}
     ).scalar()
     return int(last or 0) + 1
 
@@ -223,6 +236,11 @@ def id_array(connection: Connection, query: Select[Any]) -> NDArray[np.int64]:
     return np.fromstring(joined, dtype=np.int64, sep=",")
 
 
+def cursor(connection: Connection, query: Select[Any]) -> sqlite3.Cursor:
+    """The driver's own cursor on a query, for very many plain rows."""
+    return cast(sqlite3.Cursor, connection.execute(query).cursor)
+
+
 # ---- the word index -----------------------------------------------------------------------------------------------
 
 
@@ -247,6 +265,17 @@ def indexed(connection: Connection) -> Iterator[tuple[int, str, str, str]]:
     yield from raw(connection).execute("SELECT rowid, name, tags, note FROM word_index ORDER BY rowid")
 
 
+def known_words(connection: Connection, begun: str, most: int = 20) -> list[tuple[str, int]]:
+    """Words in the index that begin so, with the number of patches that have them, most frequent first."""
+    driver = raw(connection)
+    driver.execute("CREATE VIRTUAL TABLE IF NOT EXISTS temp.known_word USING fts5vocab('main', 'word_index', 'row')")
+    rows = driver.execute(
+        "SELECT term, doc FROM temp.known_word WHERE term >= ? AND term < ? ORDER BY doc DESC, term LIMIT ?",
+        (begun, begun + "\U0010ffff", most),
+    )
+    return [(str(term), int(count)) for term, count in rows]
+
+
 def check_words(connection: Connection) -> str:
     """Empty, or what SQLite says about the inside of the index."""
     try:
@@ -257,20 +286,17 @@ def check_words(connection: Connection) -> str:
 
 
 def matching(expression: str) -> Select[Any]:
-    """Ids of the patches whose words match; `expression` made by `term` and `phrase` only."""
-    return select(text("rowid AS id")).select_from(text("word_index")).where(
-        text("word_index MATCH :expression").bindparams(expression=expression)
-    )  # fmt: skip
+    """Ids of the patches whose words match; `expression` made of `phrase` with AND and OR only."""
+    return (
+        select(literal_column("rowid", Integer).label("id"))
+        .select_from(table("word_index"))
+        .where(text("word_index MATCH :expression").bindparams(expression=expression))
+    )
 
 
-def term(word: str, column: str = "", *, whole: bool = False) -> str:
-    """One folded word, as a prefix unless `whole`, in one column (name, tags, note) or in any."""
-    return (f"{{{column}}} : " if column else "") + f'"{word}"' + ("" if whole else " *")
-
-
-def phrase(words: Sequence[str], column: str = "") -> str:
-    """Folded words that follow each other in one column."""
-    return (f"{{{column}}} : " if column else "") + '"' + " ".join(words) + '"'
+def phrase(words: Sequence[str], column: str = "", *, begun: bool = False) -> str:
+    """Folded words that follow each other in one column; with `begun` the last one may go on."""
+    return (f"{{{column}}} : " if column else "") + '"' + " ".join(words) + '"' + (" *" if begun else "")
 
 
 # ---- whole files --------------------------------------------------------------------------------------------------

@@ -90,9 +90,11 @@ class Store:
         with self.read() as connection:
             return int(connection.execute(_CHANGE).scalar_one())
 
-    def epoch(self, connection: Connection) -> int:
-        """Grows when more than single patches changed (restore, emptied trash, repair)."""
-        return int(connection.execute(_EPOCH).scalar_one())
+    @staticmethod
+    def state(connection: Connection) -> tuple[int, int]:
+        """Counter of changes, and of those that were more than edits of single patches (restore, emptied trash)."""
+        found = dict(connection.execute(_STATE).tuples().all())
+        return found["change"], found["epoch"]
 
     def next_change(self, connection: Connection, *, epoch: bool = False) -> int:
         """Count one change inside an `alone` block."""
@@ -124,5 +126,5 @@ class Store:
 
 
 _CHANGE = select(Counter.value).where(Counter.name == "change")
-_EPOCH = select(Counter.value).where(Counter.name == "epoch")
+_STATE = select(Counter.name, Counter.value)
 _COUNT_UP = update(Counter).where(Counter.name == "change").values(value=Counter.value + 1)
