@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from librarian.sounds.shares import Flags, Floats, Ints, Layout, Shares, every_code, lows, widths
+from librarian.sounds.shares import Flags, Floats, Ints, Layout, Shares, lows, steps, widths
 
 BLOCK = 1 << 16
 SAMPLE = 16
@@ -67,34 +67,31 @@ def exact_means(asked: Asked, raw: Ints, known: Flags) -> Doubles:
 
 def mean_squares(shares: Shares, asked: Asked, least_common: float) -> tuple[Floats, float]:
     """The same for all N sounds in float32, infinite where too little is known in common, and the most it may err."""
-    count = asked.ranged
-    weight = asked.effective[:count]
+    weight = asked.effective[: asked.ranged]
     total = float(asked.effective.sum())
-    floor = max(least_common * total, float(asked.effective[asked.effective > 0].min()) * 0.999)
-    line = (-2.0 * weight * asked.shares).astype(np.float32)
-    constant = (shares.patterns @ (weight * asked.shares**2)).astype(np.float32)
-    in_common = (shares.patterns @ weight).astype(np.float32)
+    floor = max(least_common * total, 0.999 * float(asked.effective[asked.effective > 0].min()))
+    line = _line(shares, asked)
+    means = line @ shares.table[: len(line)]
+    for row in _left_out(asked):
+        # The sum of its section's squares holds this one too, which the asked sound does not know.
+        means -= np.float32(asked.weight[row]) * (shares.table[row] * shares.table[row])
     tables = _stepped_tables(asked)
-    out = np.empty(shares.count, dtype=np.float32)
-    for start in range(0, shares.count, BLOCK):
-        part = slice(start, start + BLOCK)
-        sums = out[part]
-        if count:
-            np.dot(line, shares.ranged[:, part], out=sums)
-            _add_squares(sums, shares, asked, part)
-        else:
-            sums[:] = 0
-        pattern = shares.pattern[part] if len(constant) > 1 else slice(0, 1)
-        sums += constant[pattern]
-        weights = in_common[pattern]
-        for (mismatch, judged), codes, complete in zip(tables, shares.codes, shares.complete, strict=True):
-            sums += mismatch[codes[part]]
-            weights = weights + (judged[-1:] if complete else judged[codes[part]])
-        with np.errstate(divide="ignore", invalid="ignore"):
-            sums /= weights
-        sums[np.broadcast_to(weights < floor * (1 - 1e-6), sums.shape)] = np.inf
-    slack = 4 * total * (count + len(shares.sections) + 16) * ROUNDING / floor
-    return out, slack
+    for (mismatch, _), codes in zip(tables, shares.codes, strict=True):
+        for start in range(0, len(means), BLOCK):
+            part = slice(start, start + BLOCK)
+            means[part] += mismatch.take(codes[part], mode="clip")
+    constant = weight * asked.shares**2
+    rows = shares.partial
+    sums = means[rows] + (constant.astype(np.float32) @ shares.patterns)[shares.pattern]
+    common = (weight.astype(np.float32) @ shares.patterns)[shares.pattern]
+    for (_, judged), codes in zip(tables, shares.codes, strict=True):
+        common += judged[codes[rows]]
+    means += np.float32(constant.sum())
+    means *= np.float32(1 / total)
+    enough = common >= floor * (1 - 1e-6)
+    means[rows] = np.where(enough, sums / np.where(enough, common, 1), np.inf)
+    slack = 4 * total * (len(shares.table) + 16) * ROUNDING / floor
+    return means, slack
 
 
 def smallest(means: Floats, limit: int, slack: float) -> Ints:
@@ -114,32 +111,37 @@ def smallest(means: Floats, limit: int, slack: float) -> Ints:
     return np.flatnonzero(means <= last + 2 * slack)
 
 
-def _add_squares(sums: Floats, shares: Shares, asked: Asked, part: slice) -> None:
-    """Add sum w x^2 over the ranged parameters that the asked sound knows."""
-    weight = asked.effective[: asked.ranged]
-    known = np.flatnonzero(weight > 0)
-    left_out = np.flatnonzero((weight == 0) & (asked.weight[: asked.ranged] > 0))
-    if len(known) < len(left_out) + len(shares.sections):
-        for row in known:
-            sums += np.float32(weight[row]) * shares.ranged[row, part] ** 2
-        return
-    by_section = {each.section: asked.weight[row] for row, each in enumerate(asked.layout.ranged)}
-    line = np.array([by_section[name] for name in shares.sections], dtype=np.float32)
-    sums += line @ shares.squares[:, part]
-    for row in left_out:
-        sums -= np.float32(asked.weight[row]) * shares.ranged[row, part] ** 2
+def _line(shares: Shares, asked: Asked) -> Floats:
+    """What the first rows of the table are multiplied by: -2 w q for parameters, w for squares."""
+    line = np.zeros(len(shares.table))
+    line[: asked.ranged] = -2.0 * asked.effective[: asked.ranged] * asked.shares
+    weights = asked.weight[: asked.ranged]
+    if bool((weights == weights[:1]).all()):
+        line = line[: asked.ranged + 1]
+        line[asked.ranged :] = weights[:1].sum()
+    else:
+        for row, parameter in enumerate(asked.layout.ranged):
+            line[asked.ranged + 1 + shares.sections.index(parameter.section)] = weights[row]
+    return line.astype(np.float32)
+
+
+def _left_out(asked: Asked) -> Ints:
+    """Ranged parameters that weigh something but are unknown of the asked sound."""
+    part = slice(0, asked.ranged)
+    return np.flatnonzero((asked.effective[part] == 0) & (asked.weight[part] > 0))
 
 
 def _stepped_tables(asked: Asked) -> list[tuple[Floats, Floats]]:
     """For each group of stepped parameters: weight that differs, and weight that can be judged, for every code."""
     tables, column = [], asked.ranged
     for group in asked.layout.groups:
-        part = slice(column, column + len(group))
-        digits = every_code(group)
-        own = np.clip(asked.raw[part] - lows(group), 0, widths(group)) + 1
-        weight = asked.effective[part]
-        judged = (digits > 0) * weight
-        mismatch = judged * (digits != own)
-        tables.append((mismatch.sum(axis=1).astype(np.float32), judged.sum(axis=1).astype(np.float32)))
-        column += len(group)
+        mismatch = judged = np.zeros(1)
+        for parameter in group:
+            weight = np.full(steps(parameter), asked.effective[column])
+            weight[0] = 0.0  # unknown
+            judged = np.add.outer(judged, weight).ravel()
+            weight[np.clip(asked.raw[column] - parameter.low, 0, steps(parameter) - 2) + 1] = 0.0
+            mismatch = np.add.outer(mismatch, weight).ravel()
+            column += 1
+        tables.append((mismatch.astype(np.float32), judged.astype(np.float32)))
     return tables

@@ -17,7 +17,7 @@ import numpy as np
 
 from librarian.errors import BadInput
 from librarian.messages import Values
-from librarian.sounds.measure import Asked, exact_means, mean_squares, smallest
+from librarian.sounds.measure import Asked, Doubles, exact_means, mean_squares, smallest
 from librarian.sounds.shares import Flags, Ints, Layout, Shares, share_out
 
 if TYPE_CHECKING:
@@ -156,23 +156,38 @@ class Likeness:
         raw, known = shares.raw(rows)
         exact = exact_means(asked, raw, known)
         order = np.lexsort((ids[rows], np.round(np.sqrt(exact), 12)))[:limit]
-        return [self._near(int(ids[rows[at]]), asked, raw[at], known[at], float(exact[at])) for at in order]
+        return self._described(ids[rows[order]], asked, raw[order], known[order], exact[order])
 
-    def _near(self, number: int, asked: Asked, raw: Ints, known: Flags, mean: float) -> Near:
-        common = asked.known & known
-        gaps = asked.gaps(raw[None, :])[0]
-        sections = []
-        for section in self.chart.sections:
-            own = np.array([each.section == section.id for each in self._layout.parameters], dtype=np.bool_)
-            both = own & common
-            distance = float(np.sqrt(np.mean(gaps[both] ** 2))) if bool(both.any()) else None
-            if bool(own.any()):
-                sections.append(SectionNearness(section.id, section.label, distance, int(both.sum()), int(own.sum())))
-        differ = int((common & (raw != asked.raw)).sum())
+    def _described(self, ids: Ints, asked: Asked, raw: Ints, known: Flags, exact: Doubles) -> list[Near]:
+        """The answer for K sounds, with the distance in each section."""
+        both = asked.known & known
+        squares = np.where(both, asked.gaps(raw) ** 2, 0.0)
+        differ = (both & (raw != asked.raw)).sum(axis=1)
+        sections = [(section, own) for section in self.chart.sections if (own := self._own(section.id)).any()]
+        own = np.stack([each for _, each in sections], axis=1).astype(np.float64)
+        compared = both @ own
+        distances = np.sqrt(np.divide(squares @ own, compared, where=compared > 0, out=np.zeros_like(compared)))
         weighted = int((asked.weight > 0).sum())
-        return Near(number, float(np.sqrt(mean)), int(common.sum()), weighted, differ, tuple(sections))
+        found = []
+        for at, number in enumerate(ids.tolist()):
+            parts = tuple(
+                SectionNearness(
+                    section=section.id,
+                    label=section.label,
+                    distance=float(distances[at, column]) if compared[at, column] else None,
+                    compared=int(compared[at, column]),
+                    of=int(columns.sum()),
+                )
+                for column, (section, columns) in enumerate(sections)
+            )
+            distance = float(np.sqrt(exact[at]))
+            found.append(Near(number, distance, int(both[at].sum()), weighted, int(differ[at]), parts))
+        return found
 
-    def _weights(self, weights: Mapping[str, float]) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    def _own(self, section: str) -> Flags:
+        return np.array([each.section == section for each in self._layout.parameters], dtype=np.bool_)
+
+    def _weights(self, weights: Mapping[str, float]) -> Doubles:
         sections = [section.id for section in self.chart.sections]
         for name, weight in weights.items():
             if name not in sections:

@@ -76,33 +76,34 @@ def widths(parameters: Sequence[Parameter]) -> Ints:
 class Shares:
     """N sounds of one chart. Rows of `raw` input beyond a range are taken as its nearest end.
 
-    `ranged`: float32 (R, N), 0 where unknown. `squares`: float32 (S, N), the sum of squares of each section's
-    ranged parameters, sections as in `sections`. `pattern`: (N,) row of `patterns`. `patterns`: bool (U, R), True
-    where known. `codes`: one (N,) array of unsigned integers for each group of the layout, `complete`: whether it is
-    known of every sound.
+    `table`: float32 (R + 1 + S, N). Its first R rows are the ranged parameters, 0 where unknown; then the sum of all
+    their squares; then the same for each section, as in `sections`. `codes`: one (N,) array of unsigned
+    integers for each group of the layout. `partial`: the rows (M,) that have any unknown; `pattern`: (M,) their column
+    of `patterns`, which is float32 (R, U), 1 where a ranged parameter is known.
     """
 
     layout: Layout
     sections: tuple[str, ...]
-    ranged: Floats
-    squares: Floats
-    pattern: npt.NDArray[np.unsignedinteger]
-    patterns: Flags
+    table: Floats
     codes: tuple[npt.NDArray[np.unsignedinteger], ...]
-    complete: tuple[bool, ...]
+    partial: Ints
+    pattern: Ints
+    patterns: Floats
 
     @property
     def count(self) -> int:
         """How many sounds."""
-        return int(self.ranged.shape[1])
+        return int(self.table.shape[1])
 
     def raw(self, rows: Ints) -> tuple[Ints, Flags]:
         """The exact integers of some sounds again, and which are known: two arrays (len(rows), P)."""
-        parts, flags = [], []
         ranged = self.layout.ranged
-        shares = self.ranged[:, rows].T.astype(np.float64)
-        parts.append(np.rint(shares * widths(ranged)).astype(np.int64) + lows(ranged))
-        flags.append(self.patterns[self.pattern[rows]])
+        shares = self.table[: len(ranged), rows].T.astype(np.float64)
+        parts = [np.rint(shares * widths(ranged)).astype(np.int64) + lows(ranged)]
+        flags = [np.ones(parts[0].shape, dtype=np.bool_)]
+        at = np.searchsorted(self.partial, rows)
+        here = np.flatnonzero((at < len(self.partial)) & (np.append(self.partial, -1)[at] == rows))
+        flags[0][here] = self.patterns.T[self.pattern[at[here]]] > 0
         for group, codes in zip(self.layout.groups, self.codes, strict=True):
             digits = unfold(codes[rows].astype(np.int64), group)
             flags.append(digits > 0)
@@ -114,21 +115,22 @@ def share_out(layout: Layout, raw: Ints, known: Flags) -> Shares:
     """Lay out N sounds. `raw` and `known` have shape (N, P), columns as `layout.parameters`."""
     count = len(layout.ranged)
     low, width = lows(layout.ranged), widths(layout.ranged)
-    flags = known[:, :count]
-    inside = np.clip(raw[:, :count] - low, 0, width)
-    ranged = np.ascontiguousarray(np.where(flags, inside / width, 0.0).astype(np.float32).T)
     sections = tuple(dict.fromkeys(each.section for each in layout.ranged))
-    squares = np.zeros((len(sections), len(raw)), dtype=np.float32)
+    table = np.zeros((count + 1 + len(sections), len(raw)), dtype=np.float32)
     for row, parameter in enumerate(layout.ranged):
-        squares[sections.index(parameter.section)] += ranged[row] * ranged[row]
-    patterns, pattern = _patterns(flags)
-    codes, complete, column = [], [], count
+        inside = np.clip(raw[:, row] - low[row], 0, width[row]) / width[row]
+        table[row] = np.where(known[:, row], inside, 0.0)
+        square = table[row] * table[row]
+        table[count] += square
+        table[count + 1 + sections.index(parameter.section)] += square
+    codes, column = [], count
     for group in layout.groups:
         part = slice(column, column + len(group))
         codes.append(fold(raw[:, part], known[:, part], group))
-        complete.append(bool(known[:, part].all()))
         column += len(group)
-    return Shares(layout, sections, ranged, squares, pattern, patterns, tuple(codes), tuple(complete))
+    partial = np.flatnonzero(~known.all(axis=1))
+    patterns, pattern = _patterns(known[partial, :count])
+    return Shares(layout, sections, table, tuple(codes), partial, pattern, patterns)
 
 
 def fold(raw: Ints, known: Flags, group: Sequence[Parameter]) -> npt.NDArray[np.unsignedinteger]:
@@ -149,11 +151,6 @@ def unfold(codes: Ints, group: Sequence[Parameter]) -> Ints:
     return digits
 
 
-def every_code(group: Sequence[Parameter]) -> Ints:
-    """The digits of every possible code of a group, shape (size, G)."""
-    return unfold(np.arange(_size(group), dtype=np.int64), group)
-
-
 def _size(group: Sequence[Parameter]) -> int:
     size = 1
     for parameter in group:
@@ -161,13 +158,14 @@ def _size(group: Sequence[Parameter]) -> int:
     return size
 
 
-def _patterns(flags: Flags) -> tuple[Flags, npt.NDArray[np.unsignedinteger]]:
-    if bool(flags.all()):
-        return np.ones((1, flags.shape[1]), dtype=np.bool_), np.zeros(len(flags), dtype=np.uint8)
-    packed = np.packbits(flags, axis=1)
-    keys = np.ascontiguousarray(packed).view(np.dtype((np.void, packed.shape[1]))).ravel()
+def _patterns(flags: Flags) -> tuple[Floats, Ints]:
+    """The different rows of `flags` (M, R) as columns (R, U), and for each row its column."""
+    if not flags.size:
+        return np.ones((flags.shape[1], 1), dtype=np.float32), np.zeros(len(flags), dtype=np.int64)
+    packed = np.ascontiguousarray(np.packbits(flags, axis=1))
+    keys = packed.view(np.dtype((np.void, packed.shape[1]))).ravel()
     _, first, index = np.unique(keys, return_index=True, return_inverse=True)
-    return flags[first], index.ravel().astype(_narrowest(len(first)))
+    return np.ascontiguousarray(flags[first].T.astype(np.float32)), index.ravel().astype(np.int64)
 
 
 def _narrowest(size: int) -> type[np.unsignedinteger]:

@@ -1,0 +1,40 @@
+"""The command `librarian`: its verbs put together, and the way in."""
+
+from __future__ import annotations
+
+import typer
+
+from librarian import __version__
+from librarian.cli.verb import Given, JsonOption, LibraryOption
+from librarian.cli.verbs import arrange, look
+
+
+def build() -> typer.Typer:
+    """A fresh application with every verb."""
+    app = typer.Typer(
+        name="librarian",
+        help="A patch librarian over standard MIDI: capture, keep, find, compare and recall sounds.",
+        no_args_is_help=True,
+        add_completion=False,
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+    )
+
+    @app.callback()
+    def before_the_verb(
+        context: typer.Context,
+        library: LibraryOption = None,
+        as_json: JsonOption = False,
+        version: bool = typer.Option(False, "--version", help="Say which version this is.", is_eager=True),
+    ) -> None:
+        if version:
+            typer.echo(f"Librarian {__version__}")
+            raise typer.Exit
+        given = context.obj if isinstance(context.obj, Given) else Given()
+        given.library = library
+        given.as_json = as_json
+        context.obj = given
+
+    for group in (look, arrange):
+        group.add_to(app)
+    return app

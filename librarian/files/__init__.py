@@ -1,0 +1,1 @@
+"""Files that sounds come from and go to."""
