@@ -8,7 +8,7 @@ from librarian.chart.display.numbers import MINUS, plain
 
 _NAMES = ("C", "C♯", "D", "D♯", "E", "F", "F♯", "G", "G♯", "A", "A♯", "B")
 _STEPS = {"c": 0, "d": 2, "e": 4, "f": 5, "g": 7, "a": 9, "b": 11}
-_TYPED = re.compile(r"([a-g])\s*(#|♯|sharp|b|♭|flat)?\s*(-?\d{1,2})")
+_TYPED = re.compile(r"([a-g])\s*(#|♯|sharp|b|♭|flat)?\s*(-?\d{1,6})")
 
 
 def note_name(number: int, middle_c: int = 4) -> str:

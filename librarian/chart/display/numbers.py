@@ -34,8 +34,9 @@ _NUMBER = re.compile(r"([+-]?)\s*(\d[\d\s]*(?:[.,]\d+)?|[.,]\d+)(?:e([+-]?\d{1,2
 
 def plain(text: str) -> str:
     """Typed text made comparable: real minus and dashes to a hyphen, all spaces to one blank, folded case."""
-    text = text.translate({ord(MINUS): "-", ord("–"): "-", ord("—"): "-", ord("μ"): "µ"})
-    return " ".join(text.replace(THIN, " ").replace("\N{NARROW NO-BREAK SPACE}", " ").split()).casefold()
+    text = " ".join(text.split()).casefold()  # split knows every kind of space
+    # Folding turns the micro sign into the Greek letter: turn it back.
+    return text.translate({ord(MINUS): "-", ord("–"): "-", ord("—"): "-", ord("μ"): "µ"})
 
 
 def digits(number: float, decimals: int | None) -> str:
