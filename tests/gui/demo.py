@@ -3,11 +3,12 @@ chart room, so that the widgets are tested against nothing but what they draw fr
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 
 from librarian.messages import Comparison, Difference
+from librarian.window.collection.state import Found, PatchLine, Reason, TagCount
 from librarian.window.shown.state import Shown
 
 
@@ -211,3 +212,62 @@ def guided(chart: Chart) -> Shown:
 
 
 TODAY = datetime(2026, 3, 12, 20, 11, tzinfo=UTC)
+
+
+# -- the collection
+
+NAMES = (
+    "Harbour before the storm", "Keeper climbs the stair", "Lamp room, glass humming", "Storm, first gust",
+    "Foghorn far off", "Foghorn close", "Bell buoy, three swings", "Letter under the door",
+    "The boat that turned back", "Nell’s lullaby", "Gulls at the window", "Ice on the railing", "Low tide, bare rock",
+    "Oil runs out", "Morning after, no wind",
+)
+TAG_SETS = (
+    ("act 1", "harbour", "drone"), ("act 1", "lead", "quiet"), ("act 1", "lamp", "pad"), ("act 2", "storm", "loud"),
+    ("act 2", "fog", "bass"), ("act 2", "fog", "bass", "loud"), ("act 2", "bell", "storm"), ("act 2", "quiet", "pad"),
+    ("act 2", "storm", "drone"), ("act 3", "quiet", "lead"), ("act 3", "harbour"), ("act 3", "lamp", "bell"),
+    ("act 3", "bass", "drone"), ("act 3", "lamp", "drone"), ("act 3", "pad", "quiet"),
+)
+TAGS = tuple(TagCount(tag, count) for tag, count in (
+    ("act 1", 41), ("act 2", 36), ("act 3", 29), ("storm", 14), ("harbour", 17), ("lamp", 12), ("fog", 9),
+    ("bell", 11), ("drone", 16), ("pad", 22), ("bass", 18), ("quiet", 33), ("loud", 8),
+))
+
+
+@dataclass
+class Source:
+    """Rows by id, made as they are asked for; `asked` records every page."""
+
+    asked: list[list[int]] = field(default_factory=list)
+
+    def lines(self, ids: Sequence[int]) -> list[PatchLine]:
+        self.asked.append(list(ids))
+        return [self.line(patch) for patch in ids]
+
+    @staticmethod
+    def line(patch: int) -> PatchLine:
+        which = patch % len(NAMES)
+        name = NAMES[which] if patch < len(NAMES) else f"{NAMES[which]} {patch}"
+        tags = TAG_SETS[which]
+        return PatchLine(
+            patch, name, "Fogbell" if name.startswith(("Fog", "Bell", "Low")) else "Lanternfish", tags,
+            unknown={3: 2, 5: 1, 10: 5}.get(which, 0),
+        )
+
+
+@dataclass
+class StormSource(Source):
+    """The same rows as a search for “storm” finds them."""
+
+    @staticmethod
+    def line(patch: int) -> PatchLine:
+        made = Source.line(patch)
+        at = made.name.lower().find("storm")
+        hits = ((at, 5),) if at >= 0 else ()
+        reason = None if hits or "storm" in made.tags else Reason("note: “before the storm breaks”", ((18, 5),))
+        return replace(made, name_hits=hits, tag_hits=frozenset({"storm"}), reason=reason)
+
+
+def found(count: int = 118) -> Found:
+    orders = (("act", "by act, then name"), ("name", "by name"), ("newest", "newest first"))
+    return Found(ids=range(count), total=118, order="act", orders=orders, tags=TAGS, tag_total=len(TAGS))

@@ -54,7 +54,8 @@ class _CountLine(Lookful):
         painter.fillRect(self.rect(), self.colours.well)
         hairline(painter, self.colours.line, 0, 0, self.width(), 0)
         painter.setFont(self.fonts.get(SMALL, bold=True))
-        draw(painter, QRectF(14, 0, self.order.x() - 18, self.height()), self.text, self.colours.ink)
+        end = self.order.x() - 4 if self.order.isVisible() else self.width() - 14
+        draw(painter, QRectF(14, 0, end - 14, self.height()), self.text, self.colours.ink)
         painter.end()
 
 

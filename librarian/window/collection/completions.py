@@ -13,6 +13,7 @@ from librarian.window.paint.fonts import SMALL, TEXT
 from librarian.window.paint.look import Look
 from librarian.window.paint.text import RIGHT, draw, one_line
 from librarian.window.parts.scroll import ThinScrollBar
+from librarian.window.words import figures
 
 ROW, EDGE, COUNT_ROOM, KIND_ROOM, BAR, MOST = 28, 12, 34, 78, 4, 8
 COMPLETION_ROLE = Qt.ItemDataRole.UserRole + 1
@@ -69,14 +70,14 @@ class _Delegate(QStyledItemDelegate):
             painter.fillRect(QRectF(rect.left(), rect.top(), BAR, rect.height()), colours.ink)
         right = rect.right() - EDGE
         painter.setFont(fonts.get(SMALL))
-        draw(painter, QRectF(right - COUNT_ROOM, rect.top(), COUNT_ROOM, rect.height()), str(item.count), colours.ink2,
-             RIGHT)
-        kind_right = right - COUNT_ROOM
-        draw(painter, QRectF(kind_right - KIND_ROOM, rect.top(), KIND_ROOM, rect.height()), one_line(item.kind),
+        draw(painter, QRectF(right - COUNT_ROOM, rect.top(), COUNT_ROOM, rect.height()), figures(item.count),
              colours.ink2, RIGHT)
+        kind = one_line(item.kind)
+        wide = min(KIND_ROOM, fonts.metrics(SMALL).horizontalAdvance(kind) + 1)
+        left, end = rect.left() + EDGE, right - COUNT_ROOM - wide
+        draw(painter, QRectF(end, rect.top(), wide, rect.height()), kind, colours.ink2, RIGHT)
         painter.setFont(fonts.get(TEXT, bold=selected))
-        draw(painter, QRectF(rect.left() + EDGE, rect.top(), kind_right - KIND_ROOM - EDGE - 4 - rect.left(),
-                             rect.height()), one_line(item.text), colours.ink)
+        draw(painter, QRectF(left, rect.top(), end - 8 - left, rect.height()), one_line(item.text), colours.ink)
         painter.restore()
 
 

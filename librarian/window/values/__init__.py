@@ -1,0 +1,1 @@
+"""The values under the panel: section, parameter, both sounds, difference and range, in display units."""
