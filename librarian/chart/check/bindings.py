@@ -147,6 +147,7 @@ def _shared(kind: str, number: int, users: list[_Use], trouble: Trouble) -> None
                 use.path,
                 f"{both[:1].upper()}{both[1:]}.",
                 "Give one another number, let a selector tell them apart (under = { … }), or write only = “…”.",
+                echo=True,
             )
             break
     if len(users) > _CLOSE_LOOK:

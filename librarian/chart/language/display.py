@@ -75,26 +75,26 @@ class DisplayTable(Table):
     def _fits_together(self) -> DisplayTable:
         if self.scale == "table":
             if self.points is None:
-                raise wrong("scale = “table” needs points", "Add points = [[value, reading], …].")
+                raise wrong("The scale “table” needs points", "Add points = [[value, reading], …].")
             if self.from_ is not None or self.to is not None:
-                raise wrong("from and to have no meaning with scale = “table”", "Leave them out.")
+                raise wrong("“from” and “to” have no meaning with scale = “table”", "Leave them out.")
         elif self.points is not None:
-            raise wrong(f"points have no meaning with scale = “{self.scale}”", "Write scale = “table”.")
+            raise wrong(f"“points” have no meaning with scale = “{self.scale}”", "Write scale = “table”.")
         if (self.from_ is None) != (self.to is None):
-            raise wrong("from and to belong together", "Write both or neither.")
+            raise wrong("“from” and “to” belong together", "Write both or neither.")
         if self.zero is not None and (self.scale != "linear" or self.from_ is not None):
-            raise wrong("zero is for a plain linear display", "Leave out scale, from and to, or leave out zero.")
+            raise wrong("“zero” is for a plain linear display", "Leave out scale, from and to, or leave out zero.")
         if self.scale in {"exponential", "logarithmic", "square", "power"} and self.from_ is None:
-            raise wrong(f"scale = “{self.scale}” needs from and to", "Add the readings at both ends.")
+            raise wrong(f"The scale “{self.scale}” needs from and to", "Add the readings at both ends.")
         if self.from_ is not None and self.to is not None:
             if self.from_ == self.to:
-                raise wrong("from and to are the same reading", "Give the readings at both ends.")
+                raise wrong("“from” and “to” are the same reading", "Give the readings at both ends.")
             if self.scale == "exponential" and self.from_ * self.to <= 0:
                 raise wrong("an exponential curve cannot touch or cross 0", "Give from and to the same sign, none 0.")
         if self.exponent is not None and self.scale != "power":
-            raise wrong("exponent is for scale = “power”", "Leave it out.")
+            raise wrong("“exponent” is for scale = “power”", "Leave it out.")
         if self.base is not None and self.scale != "logarithmic":
-            raise wrong("base is for scale = “logarithmic”", "Leave it out.")
+            raise wrong("“base” is for scale = “logarithmic”", "Leave it out.")
         if self.points is not None:
             self._check_points(self.points)
         return self

@@ -67,7 +67,7 @@ class IdentityTable(Table):
     @model_validator(mode="after")
     def _needs_maker(self) -> IdentityTable:
         if self.manufacturer is None and (self.family is not None or self.member is not None or self.firmware):
-            raise wrong("family, member and firmware need a manufacturer", "Add manufacturer.")
+            raise wrong("“family”, “member” and “firmware” need a manufacturer", "Add manufacturer.")
         return self
 
 

@@ -93,7 +93,7 @@ class BindingTable(Table):
             )
         self._keys_fit(kinds[0])
         if isinstance(self.cc14, list) and (len(self.cc14) != 2 or self.cc14[0] == self.cc14[1]):
-            raise wrong("cc14 as a list is the MSB's and the LSB's number", "Write two different numbers: [20, 21].")
+            raise wrong("“cc14” as a list is the MSB's and the LSB's number", "Write two different numbers: [20, 21].")
         if isinstance(self.cc14, int) and self.cc14 > 31:
             raise wrong(
                 f"controller {self.cc14} has no LSB partner: pairs are 0-31 with 32-63",
@@ -103,19 +103,19 @@ class BindingTable(Table):
 
     def _keys_fit(self, kind: str) -> None:
         if self.bits is not None and kind not in {"nrpn", "rpn"}:
-            raise wrong(f"bits has no meaning with {kind}", "Leave it out: cc has 7 bits, cc14 has 14.")
+            raise wrong(f"“bits” has no meaning with {kind}", "Leave it out: cc has 7 bits, cc14 has 14.")
         if self.half == "lsb" and self.bits != 7:
-            raise wrong("half = “lsb” is for 7-bit data", "Add bits = 7.")
+            raise wrong("“half” = “lsb” is for 7-bit data", "Add bits = 7.")
         if self.order != "msb_first" and kind != "cc14":
-            raise wrong(f"order has no meaning with {kind}", "It is for cc14.")
+            raise wrong(f"“order” has no meaning with {kind}", "It is for cc14.")
         if self.bank != "none" and kind != "program":
-            raise wrong(f"bank has no meaning with {kind}", "It is for program = true.")
+            raise wrong(f"“bank” has no meaning with {kind}", "It is for program = true.")
         if (self.values is not None or self.bounds is not None) and self.map not in {None, "stepped"}:
-            raise wrong(f"values and bounds have no meaning with map = “{self.map}”", "Write map = “stepped”.")
+            raise wrong(f"“values” and “bounds” have no meaning with map = “{self.map}”", "Write map = “stepped”.")
         if self.offset is not None and self.map not in {None, "direct"}:
-            raise wrong(f"offset has no meaning with map = “{self.map}”", "It is for map = “direct”.")
+            raise wrong(f"“offset” has no meaning with map = “{self.map}”", "It is for map = “direct”.")
         if self.wire is not None and self.wire[0] >= self.wire[1]:
-            raise wrong("wire is not a range", "Write the lower number first: [0, 100].")
+            raise wrong("“wire” is not a range", "Write the lower number first: [0, 100].")
 
 
 class ParameterTable(Table):

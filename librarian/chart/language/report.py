@@ -42,17 +42,14 @@ def translate(error: Mapping[str, Any], data: object, root: type[BaseModel]) -> 
     return (path, *_wrong_value(path, kind, context, error))
 
 
-def without_echoes(errors: Sequence[Any]) -> list[Any]:
-    """The errors without those missing keys that are only misspelt: the unknown key beside them says it better."""
+def echoed(errors: Sequence[Any]) -> set[Path]:
+    """Places of missing keys that are only misspelt: the unknown key beside them says it better."""
     unknown: dict[Path, list[str]] = {}
     for error in errors:
         if error["type"] == "extra_forbidden":
             unknown.setdefault(tuple(error["loc"][:-1]), []).append(str(error["loc"][-1]))
-    return [
-        error
-        for error in errors
-        if error["type"] != "missing" or not nearest(str(error["loc"][-1]), unknown.get(tuple(error["loc"][:-1]), ()))
-    ]
+    missing = [tuple(error["loc"]) for error in errors if error["type"] == "missing"]
+    return {loc for loc in missing if nearest(str(loc[-1]), unknown.get(loc[:-1], ()))}
 
 
 def real_path(loc: Path, data: object, *, missing: bool) -> Path:

@@ -12,7 +12,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from librarian.chart.faults import Path
-from librarian.chart.language.report import translate, without_echoes
+from librarian.chart.language.report import echoed, translate
 from librarian.chart.language.root import MOST_ENTRIES, ChartTable
 from librarian.chart.language.trouble import Trouble
 
@@ -51,9 +51,12 @@ def sift(data: dict[str, Any], trouble: Trouble) -> Sifted | None:
             return Sifted(ChartTable.model_validate(kept), paths, broken, broken_tables)
         except ValidationError as problem:
             units = set()
-            for error in without_echoes(problem.errors(include_url=False)):
+            errors = problem.errors(include_url=False)
+            echoes = echoed(errors)
+            for error in errors:
                 path, sentence, remedy = translate(error, kept, ChartTable)
-                trouble.add(_original(path, paths), sentence, remedy, echo=attempt > 0)
+                if error["loc"] not in echoes:
+                    trouble.add(_original(path, paths), sentence, remedy, echo=attempt > 0)
                 broken_tables.add(str(path[0]) if path else "")
                 spare = attempt == 0 and _spare(path, str(error["type"]))
                 units.add(path if spare else _unit(path, kept))

@@ -22,21 +22,21 @@ class Trouble:
     def __init__(self, where: Callable[[Path], Place]) -> None:
         self._where = where
         self._faults: dict[tuple[Path, str], Fault] = {}
-        self._paths: set[Path] = set()
+        self._touched: set[Path] = set()
         self.left_out = 0
 
     def __len__(self) -> int:
         return len(self._faults)
 
     def add(self, path: Path, sentence: str, remedy: str = "", *, echo: bool = False) -> None:
-        """Note a fault at `path`. `echo`: drop it where this very place has a fault already."""
-        if (path, sentence) in self._faults or (echo and path in self._paths):
+        """Note a fault at `path`. `echo`: drop it where this place, or something inside it, has a fault already."""
+        if (path, sentence) in self._faults or (echo and path in self._touched):
             return
         if len(self._faults) >= MOST_FAULTS:
             self.left_out += 1
             return
         source, line, column = self._where(path)
-        self._paths.add(path)
+        self._touched.update(path[:length] for length in range(1, len(path) + 1))
         self._faults[path, sentence] = Fault(line, column, key_text(path), sentence, remedy, source)
 
     def faults(self) -> tuple[Fault, ...]:

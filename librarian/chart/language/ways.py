@@ -84,12 +84,13 @@ class CaptureTable(Table):
     @model_validator(mode="after")
     def _fits(self) -> CaptureTable:
         if self.way == "dump" and self.message is None:
-            raise wrong("way = “dump” needs the name of a message", "Add message = “…”.")
+            raise wrong("The way “dump” needs the name of a message", "Add message = “…”.")
         if self.way != "dump" and self.message is not None:
-            raise wrong(f"message has no meaning with way = “{self.way}”", "Leave it out, or write way = “dump”.")
+            raise wrong(f"“message” has no meaning with way = “{self.way}”", "Leave it out, or write way = “dump”.")
         if self.way != "controllers" and (self.request or self.end or self.carries):
             raise wrong(
-                f"request, end and carries have no meaning with way = “{self.way}”", "They are for way = “controllers”."
+                f"“request”, “end” and “carries” have no meaning with way = “{self.way}”",
+                "They are for way = “controllers”.",
             )
         return self
 
@@ -123,7 +124,7 @@ class RecallTable(Table):
     @model_validator(mode="after")
     def _fits(self) -> RecallTable:
         if self.way == "dump" and self.message is None:
-            raise wrong("way = “dump” needs the name of a message", "Add message = “…”.")
+            raise wrong("The way “dump” needs the name of a message", "Add message = “…”.")
         if self.way != "dump" and self.message is not None:
-            raise wrong(f"message has no meaning with way = “{self.way}”", "Leave it out, or write way = “dump”.")
+            raise wrong(f"“message” has no meaning with way = “{self.way}”", "Leave it out, or write way = “dump”.")
         return self

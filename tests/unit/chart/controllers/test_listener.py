@@ -162,14 +162,13 @@ def test_one_controller_under_a_selector() -> None:
 
 
 def test_a_selector_is_sent_once_for_neighbours() -> None:
-    bindings = [(name, compiled({"cc": number, "under": {"layer": 1}}, 0, 127)) for name, number in (("a", 20), ("b", 21))]
+    under = {"layer": 1}
+    bindings = [(name, compiled({"cc": cc, "under": under}, 0, 127)) for name, cc in (("a", 20), ("b", 21))]
     bursts = encode(bindings, {"a": 1, "b": 2}, HERE, selectors={"layer": 9})
     assert [len(burst.messages) for burst in bursts] == [2, 1]
 
 
-@pytest.mark.parametrize(
-    ("rule", "counts"), [("after_group", [4, 6]), ("after_each", [6, 6]), ("never", [4, 4])]
-)
+@pytest.mark.parametrize(("rule", "counts"), [("after_group", [4, 6]), ("after_each", [6, 6]), ("never", [4, 4])])
 def test_null_after_nrpns(rule: str, counts: list[int]) -> None:
     bindings = [(name, compiled({"nrpn": number}, 0, 16383)) for name, number in (("a", 1), ("b", 2))]
     bursts = encode(bindings, {"a": 1, "b": 2}, HERE, selectors={}, null=rule)  # type: ignore[arg-type]

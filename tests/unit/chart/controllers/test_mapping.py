@@ -120,7 +120,8 @@ def test_exact_mappings_give_every_value_back(data: st.DataObject) -> None:
     low = data.draw(st.integers(-500, 500))
     high = low + data.draw(st.integers(1, 3000))
     bits = data.draw(st.sampled_from([7, 14]))
-    keys: dict[str, object] = {"map": data.draw(st.sampled_from(["direct", "scaled", "stepped", "top_bits", "centred"]))}
+    names = ["direct", "scaled", "stepped", "top_bits", "centred"]
+    keys: dict[str, object] = {"map": data.draw(st.sampled_from(names))}
     if data.draw(st.booleans()):
         keys["inverted"] = True
     if data.draw(st.booleans()):

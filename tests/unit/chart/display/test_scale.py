@@ -87,7 +87,8 @@ def test_pictures() -> None:
     assert scale(-24, 24, unit="st").text(7) == "+7 st"
     assert scale(-2, 2).text(-1) == "−1"
     assert scale(0, 100, unit="%").text(50) == "50 %"
-    assert scale(-64, 63, scale="table", points=[[-64, -100], [0, 0], [63, 100]], unit="%", decimals=0).text(15) == "+24 %"
+    depth = scale(-64, 63, scale="table", points=[[-64, -100], [0, 0], [63, 100]], unit="%", decimals=0)
+    assert depth.text(15) == "+24 %"
 
 
 def test_curves_meet_their_ends() -> None:
@@ -227,9 +228,10 @@ def test_tables_can_be_typed_back(points: list[tuple[int, float]], data: st.Data
 def test_any_text_is_a_value_or_bad_input(text: str) -> None:
     for built in (CUTOFF, TIME, GLIDE, scale(0, 2, ("low", "mid", "high")), scale(form="note"), scale(form="ratio")):
         try:
-            assert built.low <= built.value(text) <= built.high
-        except BadInput as error:
-            assert str(error)
+            value = built.value(text)
+        except BadInput:
+            continue
+        assert built.low <= value <= built.high
 
 
 @pytest.mark.parametrize(
@@ -243,8 +245,8 @@ def test_any_text_is_a_value_or_bad_input(text: str) -> None:
         ({"scale": "exponential", "first": -5, "to": 10}, "touch or cross 0"),
         ({"scale": "square"}, "needs from and to"),
         ({"zero": 5, "first": 1, "to": 2}, "plain linear"),
-        ({"exponent": 2.0, "first": 1, "to": 2}, "exponent is for"),
-        ({"base": 2.0, "first": 1, "to": 2}, "base is for"),
+        ({"exponent": 2.0, "first": 1, "to": 2}, "“exponent” is for"),
+        ({"base": 2.0, "first": 1, "to": 2}, "“base” is for"),
         ({"scale": "table", "points": [[0, 1], [0, 2]]}, "do not rise"),
         ({"scale": "table", "points": [[0, 1], [1, 2], [2, 1]]}, "neither rise nor fall"),
         ({"scale": "table", "points": [[0, -1], [1, 2]], "between": "exponential"}, "touch or cross 0"),
