@@ -84,8 +84,10 @@ provide_packages() {
         if command -v sudo >/dev/null && { sudo -n true 2>/dev/null || [ -t 0 ]; }; then
             sudo=(sudo)
         else
+            local administrator="su -c"
+            if command -v sudo >/dev/null; then administrator="sudo sh -c"; fi
             say "Some system packages are missing, and installing them needs an administrator. Run this once:"
-            say "    sudo sh -c 'apt-get update && apt-get install --no-install-recommends ${missing//$'\n'/ }'"
+            say "    $administrator 'apt-get update && apt-get install --no-install-recommends ${missing//$'\n'/ }'"
             return 1
         fi
     fi
