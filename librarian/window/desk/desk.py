@@ -18,9 +18,11 @@ from librarian.errors import Cancelled, LibrarianError
 from librarian.messages import Version
 from librarian.transfer import Captured, Recalled, Verified
 from librarian.transfer.connections import Connections
+from librarian.window.collection.state import Completion
 from librarian.window.desk.asker import Asker
 from librarian.window.desk.choice import Choice, Side
 from librarian.window.desk.instruments import Instruments, now
+from librarian.window.desk.results import offered
 from librarian.window.desk.standing import Standing
 from librarian.window.words import clock_time, day, quoted
 
@@ -34,6 +36,7 @@ class Answer:
 
     found: Found
     tags: tuple[tuple[str, int], ...]
+    all_tags: int
 
 
 @dataclass(frozen=True)
@@ -53,6 +56,7 @@ class Desk(QObject):
     """
 
     answered = Signal(object)
+    completed = Signal(object)
     chosen = Signal()
     told = Signal(object)
     edited = Signal()
@@ -69,6 +73,9 @@ class Desk(QObject):
         self._asker = Asker(self)
         self._asker.answered.connect(self._found)
         self._asker.failed.connect(lambda _number, problem: self.trouble(problem))
+        self._completer = Asker(self)
+        self._completer.answered.connect(lambda _number, found: self.completed.emit(found))
+        self._completer.failed.connect(lambda _number, problem: self.trouble(problem))
         self.text = ""
         self.tags: frozenset[str] = frozenset()
         self.order: Order = "name"
@@ -87,6 +94,7 @@ class Desk(QObject):
         self._watch.stop()
         self.instruments.close()
         self._asker.close()
+        self._completer.close()
 
     def trouble(self, problem: Exception) -> None:
         """Say a problem at the foot of the list; anything that is not ours is raised."""
@@ -107,9 +115,17 @@ class Desk(QObject):
 
         def question() -> Answer:
             found = self.library.find(line, tags=chosen, order=by)
-            return Answer(found, tuple(self.library.tag_counts(found)))
+            return Answer(found, tuple(self.library.tag_counts(found)), len(self.library.tag_counts()))
 
         self._asker.ask(question)
+
+    def complete(self, text: str) -> None:
+        """Ask what the line could become; `completed` tells (a tuple of Completion)."""
+
+        def question() -> tuple[Completion, ...]:
+            return offered(text, self.library.complete(text)) if text.strip() else ()
+
+        self._completer.ask(question)
 
     def _found(self, _number: int, answer: object) -> None:
         assert isinstance(answer, Answer)

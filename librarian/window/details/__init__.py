@@ -1,0 +1,1 @@
+"""Tags and note of one patch, edited in place."""
