@@ -9,7 +9,14 @@ from librarian.chart.dump.frame import FrameCodec
 from librarian.chart.dump.layout import LayoutCodec
 from librarian.chart.dump.message import FormCodec, MessageCodec
 from librarian.chart.dump.plan import Dumps, MessagePlan, make_plan
+from librarian.chart.dump.plan_spread import SpreadPlan
+from librarian.chart.dump.planner import Wanted
+from librarian.chart.dump.results import Form
+from librarian.chart.dump.single import SingleForm
 from librarian.chart.dump.specs import AddressRule, ParameterSpec
+from librarian.chart.dump.spread import SpreadForm
+from librarian.chart.dump.stream import Stream
+from librarian.errors import BadInput
 
 
 def compile_dumps(
@@ -30,8 +37,28 @@ def compile_dumps(
 
 def _message(made: MessagePlan, layouts: Mapping[str, LayoutCodec], sizes: Mapping[str, int]) -> MessageCodec:
     compiled: dict[int, FrameCodec] = {}
-    forms = {}
+    forms: dict[Form, FormCodec] = {}
     for form, frames in made.frames.items():
         codecs = tuple(compiled.setdefault(id(frame), FrameCodec(frame, sizes)) for frame in frames)
         forms[form] = FormCodec(made.name, form, codecs)
-    return MessageCodec(made.name, made.message, forms, layouts)
+    spread: dict[int, SpreadForm] = {}
+    spreads: dict[Form, SpreadForm] = {}
+    for form, plan in made.spreads.items():
+        spreads[form] = spread.setdefault(id(plan), _spread(made, form, plan, layouts, sizes))
+    singles = {form: SingleForm(made.name, single, layouts.get(single.layout)) for form, single in made.singles.items()}
+    return MessageCodec(made.name, made.message, forms, spreads, singles, layouts)
+
+
+def _spread(
+    made: MessagePlan, form: Form, plan: SpreadPlan, layouts: Mapping[str, LayoutCodec], sizes: Mapping[str, int]
+) -> SpreadForm:
+    def lay_out(size: int) -> FrameCodec:
+        frame = plan.planner.frame(plan.text, plan.path, Wanted(open_size=size))
+        if frame is None:  # the same frame was laid out with another size when the chart was checked
+            raise BadInput(f"A message of the {made.name} dump cannot have {size} data bytes.")
+        return FrameCodec(frame, sizes)
+
+    begin = FrameCodec(plan.begin, sizes) if plan.begin is not None else None
+    end = FrameCodec(plan.end, sizes) if plan.end is not None else None
+    stream = Stream(plan.part_name, plan.part, layouts[plan.layout])
+    return SpreadForm(made.name, form, stream, plan.cutting, lay_out, begin, end)

@@ -220,10 +220,7 @@ class FrameCodec:
         unpacked = {}
         for area in self.areas:
             try:
-                unpacked[area.name] = [
-                    area.packing.unpack(raw[at : at + area.unit_size])
-                    for at in range(area.at, area.at + area.size, area.unit_size)
-                ]
+                unpacked[area.name] = _units(area, raw)
             except NotPacked as bad:
                 raise DumpRefused("packing", f"In the {area.name} part: {bad}", bad.hint) from None
         return unpacked
@@ -239,6 +236,16 @@ class FrameCodec:
                 at = area.at + area.size
         parts.append(raw[at : each.end])
         return checksum(each.kind, b"".join(parts), bits=each.bits, start=each.start)
+
+    def computed(self, each: Sum, raw: bytes) -> int:
+        """The checksum of a message, whatever else is wrong with it. Raises `NotPacked` where that keeps it from it."""
+        needed = self.areas if each.unpacked else ()
+        unpacked = {area.name: _units(area, raw) for area in needed}
+        return self.sum_of(each, raw, unpacked)
+
+    def inner(self, area: str) -> FrameCodec:
+        """The frame inside a group."""
+        return self._inner[area]
 
     # --- writing ---------------------------------------------------------------------------------------------------
 
@@ -320,6 +327,12 @@ def _fits(number: Number, value: int, address: Address) -> bool:
     if number.role == "channel":
         return value == address.channel
     return address.device in (ALL_CALL, value) or (value == ALL_CALL and not number.plus)
+
+
+def _units(area: Area, raw: bytes) -> list[bytes]:
+    return [
+        area.packing.unpack(raw[at : at + area.unit_size]) for at in range(area.at, area.at + area.size, area.unit_size)
+    ]
 
 
 def _with_unused_bits(packed: bytes, before: bytes, repacked: bytes) -> bytes:

@@ -39,7 +39,8 @@ class Packing:
     """One scheme. `pack`: bytes 0-255 to bytes 0-127. `unpack`: its inverse (`NotPacked` if there is none).
 
     `packed_size(n)`: wire bytes for n raw bytes. `raw_size(m)`: raw bytes in m wire bytes, None if m is impossible.
-    `eight`: carries values above 7Fh. Both directions only move bits about: pack(a ^ b) == pack(a) ^ pack(b).
+    `carries(place, n)`: of n raw bytes, which have bits in wire byte `place`. `eight`: carries values above 7Fh.
+    Both directions only move bits about: pack(a ^ b) == pack(a) ^ pack(b).
     """
 
     name: PackingName
@@ -47,6 +48,7 @@ class Packing:
     unpack: Callable[[bytes], bytes]
     packed_size: Callable[[int], int]
     raw_size: Callable[[int], int | None]
+    carries: Callable[[int, int], range]
     eight: bool = True
 
 
@@ -149,6 +151,19 @@ def _groups_raw_size(packed: int) -> int | None:
     return None if packed % 8 == 1 else packed - -(-packed // 8)
 
 
+def _groups_carry(place: int, raw: int) -> range:
+    group, inside = divmod(place, 8)
+    first = 7 * group
+    return range(first, min(first + 7, raw)) if inside == 0 else range(first + inside - 1, first + inside)
+
+
+def _groups_after_carry(place: int, raw: int) -> range:
+    group, inside = divmod(place, 8)
+    first = 7 * group
+    size = min(7, raw - first)
+    return range(first, first + size) if inside == size else range(first + inside, first + inside + 1)
+
+
 def _grouped(name: PackingName, *, first_in_bit_6: bool, after: bool) -> Packing:
     def pack(raw: bytes) -> bytes:
         packed = _pack_groups(raw, first_in_bit_6)
@@ -159,7 +174,9 @@ def _grouped(name: PackingName, *, first_in_bit_6: bool, after: bool) -> Packing
             raise NotPacked(f"{len(data)} bytes cannot be groups of 7 with their top bits: the last group is empty.")
         return _unpack_groups(_to_before(data) if after else data, first_in_bit_6)
 
-    return Packing(name, pack, unpack, _groups_packed_size, _groups_raw_size)
+    return Packing(
+        name, pack, unpack, _groups_packed_size, _groups_raw_size, _groups_after_carry if after else _groups_carry
+    )
 
 
 # --- pairs: nibbles, 1 + 7 bits ------------------------------------------------------------------------------------
@@ -193,7 +210,14 @@ def _paired(
                 )
         return _either(highs.translate(up), lows)
 
-    return Packing(name, pack, unpack, lambda raw: 2 * raw, lambda packed: None if packed % 2 else packed // 2)
+    return Packing(
+        name,
+        pack,
+        unpack,
+        lambda raw: 2 * raw,
+        lambda packed: None if packed % 2 else packed // 2,
+        lambda place, _raw: range(place // 2, place // 2 + 1),
+    )
 
 
 # --- one stream of bits --------------------------------------------------------------------------------------------
@@ -232,6 +256,10 @@ def _stream_raw_size(packed: int) -> int | None:
 # --- all of them ---------------------------------------------------------------------------------------------------
 
 
+def _stream_carries(place: int, raw: int) -> range:
+    return range(7 * place // 8, min((7 * place + 6) // 8 + 1, raw))
+
+
 def _pack_plain(raw: bytes) -> bytes:
     if not raw.isascii():
         at = _first_at_or_above(raw, 0x80) or 0
@@ -241,7 +269,15 @@ def _pack_plain(raw: bytes) -> bytes:
 
 PACKINGS: Mapping[PackingName, Packing] = MappingProxyType(
     {
-        "plain": Packing("plain", _pack_plain, _seven_bit, lambda raw: raw, lambda packed: packed, eight=False),
+        "plain": Packing(
+            "plain",
+            _pack_plain,
+            _seven_bit,
+            lambda raw: raw,
+            lambda packed: packed,
+            lambda place, _raw: range(place, place + 1),
+            eight=False,
+        ),
         "file_dump": _grouped("file_dump", first_in_bit_6=True, after=False),
         "reversed": _grouped("reversed", first_in_bit_6=False, after=False),
         "file_dump_after": _grouped("file_dump_after", first_in_bit_6=True, after=True),
@@ -254,6 +290,18 @@ PACKINGS: Mapping[PackingName, Packing] = MappingProxyType(
         ),
         "split_high": _paired("split_high", _TOP, _LOW7, _TOP_UP, high_first=True, high_limit=0x02, low_limit=0x80),
         "split_low": _paired("split_low", _TOP, _LOW7, _TOP_UP, high_first=False, high_limit=0x02, low_limit=0x80),
-        "bitstream": Packing("bitstream", _pack_stream, _unpack_stream, lambda raw: -(-8 * raw // 7), _stream_raw_size),
+        "bitstream": Packing(
+            "bitstream", _pack_stream, _unpack_stream, lambda raw: -(-8 * raw // 7), _stream_raw_size, _stream_carries
+        ),
     }
 )
+
+INSIDE = Packing(
+    "plain",
+    lambda raw: raw,
+    lambda data: data,
+    lambda raw: raw,
+    lambda packed: packed,
+    lambda place, _raw: range(place, place + 1),
+)
+"""What stands unpacked inside packed data: bytes of 8 bits as they are."""

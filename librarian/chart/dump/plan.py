@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
+from librarian.chart.dump.cutting import Addresses
 from librarian.chart.dump.digits import NotReadable
 from librarian.chart.dump.expand import expand
 from librarian.chart.dump.frame_text import Halves, Named, read_frame
 from librarian.chart.dump.model import Charset, Codes, DataPart, GroupPart, Layout, Message, VersionPart
 from librarian.chart.dump.packing import PACKINGS
 from librarian.chart.dump.places import Path, Places
+from librarian.chart.dump.plan_single import SinglePlan, plan_single
+from librarian.chart.dump.plan_spread import SpreadPlan, is_spread, plan_spread
 from librarian.chart.dump.planner import Planner, Wanted, version_numbers
 from librarian.chart.dump.problem import Problem
 from librarian.chart.dump.results import Form
 from librarian.chart.dump.segments import Frame
 from librarian.chart.dump.specs import AddressRule, ParameterSpec
+from librarian.chart.nearest import nearest
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,19 +34,18 @@ class Dumps:
 
 @dataclass(slots=True)
 class MessagePlan:
-    """One message: its forms, each with one frame for every version. `open_forms`: spread over several messages."""
+    """One message: its forms, each as one message (a frame for every version), as several, or for one parameter."""
 
     name: str
     message: Message
-    planner: Planner
     frames: dict[Form, tuple[Frame, ...]] = field(default_factory=dict)
-    open_forms: dict[Form, str] = field(default_factory=dict)
-    path: Path = ()
+    spreads: dict[Form, SpreadPlan] = field(default_factory=dict)
+    singles: dict[Form, SinglePlan] = field(default_factory=dict)
 
     @property
-    def data_part(self) -> tuple[str, DataPart] | None:
-        """The data part of a message that is spread over several."""
-        return next(((name, part) for name, part in self.message.parts.items() if isinstance(part, DataPart)), None)
+    def path(self) -> Path:
+        """Where it stands in the chart."""
+        return ("message", self.name)
 
 
 @dataclass(slots=True)
@@ -86,7 +89,11 @@ def make_plan(dumps: Dumps, parameters: Mapping[str, ParameterSpec], rule: Addre
         for problem in places.problems:
             plan.fault(problem.path, problem.sentence, problem.remedy)
     for name, message in dumps.message.items():
-        plan.messages[name] = _plan_message(name, message, plan, rule)
+        plan.messages[name] = MessagePlan(name, message)
+    maker = _Maker(plan, parameters, rule)
+    # messages that give addresses come before those that use them
+    for name, message in sorted(dumps.message.items(), key=lambda each: each[1].kind == "parameter"):
+        maker.plan(plan.messages[name], message)
     return plan
 
 
@@ -110,36 +117,89 @@ def _eight_bit_layouts(dumps: Dumps) -> set[str]:
     return packed - plain
 
 
-def _plan_message(name: str, message: Message, plan: Plan, rule: AddressRule) -> MessagePlan:
-    planner = Planner(name, message, plan.places, rule, plan.fault)
-    made = MessagePlan(name, message, planner, path=("message", name))
-    texts: dict[Form, str | None] = {"request": message.request, "answer": message.answer, "write": message.write}
-    for form, text in texts.items():
-        if text is not None:
-            _plan_form(made, form, text, plan)
-    if message.write is None and message.answer is not None and message.writable and message.kind != "command":
-        for table in (made.frames, made.open_forms):
-            if "answer" in table:
-                table["write"] = table["answer"]  # type: ignore[assignment]
-    return made
+class _Maker:
+    """Plans message after message."""
 
+    def __init__(self, plan: Plan, parameters: Mapping[str, ParameterSpec], rule: AddressRule) -> None:
+        self._plan = plan
+        self._parameters = parameters
+        self._rule = rule
 
-def _plan_form(made: MessagePlan, form: Form, text: str, plan: Plan) -> None:
-    path: Path = (*made.path, form)
-    named = _all_named(text, made.message)
-    datas = [part for name in named if isinstance(part := made.message.parts.get(name), DataPart)]
-    spread = form != "request" and any(
-        part.split is not None or getattr(made.message.parts.get(name), "is_", "") == "address" or name == "packet"
-        for part in datas
-        for name in named
-    )
-    if spread:
-        made.open_forms[form] = text
-        return
-    versions = _versions(made, datas, named, path, plan)
-    frames = [made.planner.frame(text, path, Wanted(version=version)) for version in versions]
-    if all(frame is not None for frame in frames):
-        made.frames[form] = tuple(frame for frame in frames if frame is not None)
+    def plan(self, made: MessagePlan, message: Message) -> None:
+        """All forms of one message."""
+        planner = Planner(made.name, message, self._plan.places, self._rule, self._plan.fault)
+        texts: dict[Form, str | None] = {"request": message.request, "answer": message.answer, "write": message.write}
+        for form, text in texts.items():
+            if text is not None:
+                self._form(made, form, text, planner)
+        if message.write is None and message.writable:
+            for table in (made.frames, made.spreads):
+                if "answer" in table:
+                    table["write"] = table["answer"]  # type: ignore[assignment]
+            if "answer" in made.singles:
+                made.singles["write"] = replace(made.singles["answer"], form="write")
+        self._unused_parts(made, message)
+
+    def _unused_parts(self, made: MessagePlan, message: Message) -> None:
+        own = message.handshake
+        texts = [message.request, message.answer, message.write, message.begin, message.end]
+        texts += [own.ack, own.nak, own.wait, own.cancel] if own is not None else []
+        named = {name for text in texts if text is not None for name in _all_named(text, message)}
+        for name in message.parts:
+            if name not in named:
+                self._plan.fault(
+                    (*made.path, "parts", name),
+                    f"The part {name} stands in no frame.",
+                    f"Name it as {{{name}}} in a frame, or remove it.",
+                )
+
+    def _form(self, made: MessagePlan, form: Form, text: str, planner: Planner) -> None:
+        message, fault = made.message, self._plan.fault
+        path: Path = (*made.path, form)
+        named = _all_named(text, message)
+        if message.kind == "parameter":
+            single = plan_single(
+                made.name, message, form, text, named, planner, self._plan.places, self._parameters,
+                self._addresses(made), fault,
+            )  # fmt: skip
+            if single is not None:
+                made.singles[form] = single
+            return
+        if form != "request" and is_spread(named, message):
+            spread = plan_spread(made.name, message, text, path, named, planner, self._plan.places, self._rule, fault)
+            if spread is not None:
+                made.spreads[form] = spread
+            return
+        datas = [part for name in named if isinstance(part := message.parts.get(name), DataPart)]
+        versions = _versions(made, datas, named, path, self._plan)
+        frames = [planner.frame(text, path, Wanted(version=version)) for version in versions]
+        if frames and all(frame is not None for frame in frames):
+            made.frames[form] = tuple(frame for frame in frames if frame is not None)
+
+    def _addresses(self, made: MessagePlan) -> Addresses | None:
+        of = made.message.of
+        if of is None:
+            return None
+        other = self._plan.messages.get(of)
+        if other is None:
+            near = nearest(of, self._plan.messages)
+            self._plan.fault(
+                (*made.path, "of"),
+                f"There is no message named {of}.",
+                f"Did you mean {near}?" if near else "Write the name of a message with blocks of addresses.",
+            )
+            return None
+        for spread in other.spreads.values():
+            if isinstance(spread.cutting, Addresses):
+                if spread.layout != made.message.layout:
+                    self._plan.fault(
+                        (*made.path, "layout"),
+                        f"The message {of} has the layout {spread.layout}.",
+                        f'Write layout = "{spread.layout}".',
+                    )
+                    return None
+                return spread.cutting
+        return None
 
 
 def _all_named(text: str, message: Message) -> list[str]:

@@ -25,7 +25,7 @@ from librarian.chart.dump.model import (
 )
 from librarian.chart.dump.model.base import LARGEST
 from librarian.chart.dump.number import Order, Piece, pieces_of_digits
-from librarian.chart.dump.packing import PACKINGS
+from librarian.chart.dump.packing import INSIDE, PACKINGS
 from librarian.chart.dump.places import Path, Places
 from librarian.chart.dump.ranges import lengths_and_sums
 from librarian.chart.dump.segments import Area, Constant, Frame, Masked, Number, Reserved, Role, Segment
@@ -42,12 +42,15 @@ class Wanted:
     """Which of the possible shapes of a frame is laid out.
 
     `version`: the number that chooses the layouts. `open_size`: bytes of the data part where a dump is spread over
-    several messages. `value_size`: bytes of the value part of a single-parameter message.
+    several messages. `value_size`: bytes of the value part of a single-parameter message, `stored`: as in a layout.
+    `totals`: data part -> bytes on the wire and unpacked, for frames around several messages.
     """
 
     version: int | None = None
     open_size: int | None = None
     value_size: int | None = None
+    stored: bool = False
+    totals: Mapping[str, tuple[int, int]] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
@@ -80,7 +83,6 @@ class Planner:
         self._rule = rule
         self._fault = fault
         self._root: Path = ("message", name)
-        self.used: set[str] = set()
 
     def frame(self, text: str, path: Path, wanted: Wanted) -> Frame | None:
         """A whole message F0 ... F7, or None after telling what is wrong."""
@@ -139,8 +141,9 @@ class Planner:
         if not sound:
             return None
         if not lengths_and_sums(
-            draft.later, draft.segments, draft.ranges, draft.at, eight, depth, self._parts_path, self._fault
-        ):
+            draft.later, draft.segments, draft.ranges, draft.at, eight, depth, self._parts_path, self._fault,
+            wanted.totals,
+        ):  # fmt: skip
             return None
         draft.segments.sort(key=lambda each: each.at)
         return Frame(draft.at, tuple(draft.segments), draft.ranges, wanted.version)
@@ -151,7 +154,6 @@ class Planner:
     # --- parts -----------------------------------------------------------------------------------------------------
 
     def _part(self, name: str, path: Path) -> Part | None:
-        self.used.add(name)
         part = self._message.parts.get(name)
         if part is None and name in BUILT_IN:
             if name == "device":
@@ -231,7 +233,7 @@ class Planner:
         if isinstance(part, DevicePart | ChannelPart):
             return self._plain_number(name, part, draft, 1, "msb_first", 7)
         size = part.bytes
-        if part.is_ == "value" and part.stored:
+        if part.is_ == "value" and (part.stored or wanted.stored):
             size = wanted.value_size or 1
             draft.add(Number("value", name, draft.at, size, ()), size, name)
             return True
@@ -303,7 +305,7 @@ class Planner:
 
     def _data(self, name: str, part: DataPart, draft: _Draft, wanted: Wanted) -> bool:
         path = self._parts_path(name)
-        packing = PACKINGS[part.packing]
+        packing = INSIDE if draft.eight else PACKINGS[part.packing]
         if draft.eight and part.packing != "plain":
             self._fault(
                 (*path, "packing"),
@@ -364,7 +366,7 @@ class Planner:
         if draft.depth >= MOST_NESTED:
             self._fault(path, f"Groups stand more than {MOST_NESTED} deep.", "Write the inner one out.")
             return False
-        packing = PACKINGS[part.packing]
+        packing = INSIDE if draft.eight else PACKINGS[part.packing]
         if draft.eight and part.packing != "plain":
             self._fault(
                 (*self._parts_path(name), "packing"), "A packed group stands inside a packed group.",

@@ -23,8 +23,12 @@ def lengths_and_sums(
     depth: int,
     path_of: Callable[[str], Path],
     fault: Fault,
+    totals: Mapping[str, tuple[int, int]],
 ) -> bool:
-    """Appends the segments of the length and checksum parts, now that every place is known; False after a fault."""
+    """Appends the segments of the length and checksum parts, now that every place is known; False after a fault.
+
+    `totals`: bytes on the wire and unpacked of data that other messages carry (frames around numbered packets).
+    """
     areas = [each for each in segments if isinstance(each, Area)]
     sound = True
     sums: list[Sum] = []
@@ -34,6 +38,10 @@ def lengths_and_sums(
         if digit == 8 and not eight:
             fault((*path, "digit"), "8 bits do not fit a byte of the message.", "Use 7, or 4 for nibbles.")
             sound = False
+            continue
+        if isinstance(part, LengthPart) and part.from_ in totals and part.from_ not in ranges:
+            count = totals[str(part.from_)][part.view == "unpacked"] + part.plus
+            sound &= _length(name, at, width, part, count, segments, path, fault)
             continue
         covered = _covered(part, at, ranges, size, depth, areas, path, fault)
         if covered is None:
@@ -52,19 +60,27 @@ def lengths_and_sums(
             sums.append(Sum(name, at, width, pieces, part.kind, bits, part.start, first, end, part.view == "unpacked"))
             continue
         count = _count(first, end, areas, part.view == "unpacked") + part.plus
-        pieces = pieces_of_digits(at, width, part.order, digit, 0, width * digit - 1)
-        if count < 0 or count >> (width * digit):
-            fault(
-                path, f"The length is {count}, which does not fit {width} bytes of {digit} bits.", "Give it more bytes."
-            )
-            sound = False
-            continue
-        segments.append(Number("length", name, at, width, pieces, 0, count, count, count))
+        sound &= _length(name, at, width, part, count, segments, path, fault)
     ordered = _in_order(sums, path_of, fault)
     if ordered is None:
         return False
     segments += ordered
     return sound
+
+
+def _length(
+    name: str, at: int, width: int, part: LengthPart, count: int, segments: list[Segment], path: Path, fault: Fault
+) -> bool:
+    pieces = pieces_of_digits(at, width, part.order, part.digit, 0, width * part.digit - 1)
+    if count < 0 or count >> (width * part.digit):
+        fault(
+            path,
+            f"The length is {count}, which does not fit {width} bytes of {part.digit} bits.",
+            "Give it more bytes.",
+        )
+        return False
+    segments.append(Number("length", name, at, width, pieces, 0, count, count, count))
+    return True
 
 
 def _count(first: int, end: int, areas: list[Area], unpacked: bool) -> int:

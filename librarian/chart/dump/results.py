@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -36,7 +36,8 @@ class Decoded:
     """A dump explained. `odd`: parameters whose stored number is no value of theirs (they are not in `values`).
 
     `programs`: of a bank; then `values` has only what stands once for the whole bank. `images`: data part -> its
-    unpacked bytes. `raw` is the message (of several: all of them joined, and each in `raws`).
+    unpacked bytes; `layouts`: data part -> its layout. `raw` is the message (of several: all of them joined, and each
+    in `raws`).
     """
 
     message: str
@@ -49,6 +50,16 @@ class Decoded:
     odd: tuple[str, ...] = ()
     programs: tuple[Program, ...] = ()
     images: Mapping[str, bytes] = field(default_factory=dict)
+    layouts: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class ProgramSource:
+    """What one program of a bank is to hold. `base`: a dump of one program that was received, for what is not said."""
+
+    values: Mapping[str, int]
+    name: str | None = None
+    base: bytes | Sequence[bytes] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +81,7 @@ class Row:
 class MessageInfo:
     """What can be done with a message. `slots`: word -> lowest and highest number. `programs`: of a bank, else 1.
 
-    `answers`: messages that make one answer (0: as many as the instrument sends). `carries`: parameter ids.
+    `length`: bytes of the whole answer, None when it varies; `messages`: how many messages it is. `carries`: ids.
     """
 
     name: str
@@ -82,6 +93,7 @@ class MessageInfo:
     has_name: bool
     single_parameter: bool
     programs: int = 1
-    answers: int = 1
+    length: int | None = None
+    messages: int = 1
     each: str = ""
     name_size: int = 0

@@ -1,0 +1,259 @@
+"""Writing: values to the messages of a dump, over a dump that was received where there is one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from librarian.chart.dump.decoder import Decoder
+from librarian.chart.dump.frame import Cell, Content, FrameCodec, NotAddressable
+from librarian.chart.dump.layout import LayoutCodec
+from librarian.chart.dump.message import FormCodec, MessageCodec, Parts
+from librarian.chart.dump.results import Decoded, Form, ProgramSource
+from librarian.chart.dump.spread import SpreadForm
+from librarian.errors import BadInput
+from librarian.messages import Address
+
+Base = bytes | Sequence[bytes] | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Before:
+    """What a base dump offers for one program."""
+
+    values: Mapping[str, int]
+    images: Mapping[str, bytes]
+    layouts: Mapping[str, str]
+
+    def image(self, part: str, layout: LayoutCodec) -> bytes | None:
+        """The bytes that stand behind a data part: of the same part, else of another with the same layout."""
+        if self.layouts.get(part) == layout.label and part in self.images:
+            return self.images[part]
+        return next((image for other, image in self.images.items() if self.layouts.get(other) == layout.label), None)
+
+
+_NOTHING = _Before({}, {}, {})
+
+
+class Encoder:
+    """Writes the messages of one chart."""
+
+    def __init__(
+        self, messages: Mapping[str, MessageCodec], decoder: Decoder, find: Callable[[str], MessageCodec]
+    ) -> None:
+        self._messages = messages
+        self._decoder = decoder
+        self._find = find
+
+    def encode(
+        self,
+        message: str,
+        values: Mapping[str, int],
+        address: Address,
+        *,
+        base: Base,
+        base_program: int,
+        name: str | None,
+        form: Form,
+        slots: Mapping[str, int],
+    ) -> tuple[bytes, ...]:
+        """See `DumpCodec.encode`."""
+        codec = self._find(message)
+        if form in codec.singles:
+            single = codec.singles[form]
+            return tuple(
+                single.write(parameter, values[parameter], address, slots)
+                for parameter in single.parameters
+                if parameter in values
+            )
+        if codec.message.each is not None:
+            raise BadInput(f"{message} is a bank of many messages.", "Encode it as a bank.")
+        before = self._before(base)
+        offered = _offered(before, base_program)
+        known = {**offered.values, **values} if offered.values else values
+
+        def fill(parts: Parts) -> dict[Cell, bytes]:
+            images: dict[Cell, bytes] = {}
+            for part, (layout, times) in parts.items():
+                if times != 1:
+                    raise BadInput(f"The {message} message holds {times} programs.", "Encode it as a bank.")
+                images[(part, 0)] = _image(layout, offered.image(part, layout), known, name)
+            return images
+
+        return self._write(codec, form, fill, address, before, slots)
+
+    def encode_bank(
+        self,
+        message: str,
+        programs: Mapping[int, ProgramSource],
+        address: Address,
+        *,
+        base: Base,
+        form: Form,
+        slots: Mapping[str, int],
+    ) -> tuple[bytes, ...]:
+        """See `DumpCodec.encode_bank`."""
+        codec = self._find(message)
+        if codec.message.each is not None:
+            return self._many(codec.message.each, programs, address, base, form, slots)
+        before = self._before(base)
+        sources = {number: (_offered(self._before(each.base), 0), each) for number, each in programs.items()}
+
+        def fill(parts: Parts) -> dict[Cell, bytes]:
+            images: dict[Cell, bytes] = {}
+            for part, (layout, times) in parts.items():
+                for index in range(times):
+                    held = _offered(before, index if times > 1 else 0).image(part, layout)
+                    if times > 1 and index in sources:
+                        offered, source = sources[index]
+                        own = offered.image(part, layout)
+                        known = {**offered.values, **source.values}
+                        images[(part, index)] = _image(layout, own if own is not None else held, known, source.name)
+                    elif held is None:
+                        what = f"program {index}" if times > 1 else f"the {part} part"
+                        raise BadInput(
+                            f"The {message} dump needs {what}, and nothing says what it holds.",
+                            "Read the bank first, or give every program.",
+                        )
+                    else:
+                        images[(part, index)] = held
+            return images
+
+        return self._write(codec, form, fill, address, before, slots)
+
+    def _many(
+        self,
+        each: str,
+        programs: Mapping[int, ProgramSource],
+        address: Address,
+        base: Base,
+        form: Form,
+        slots: Mapping[str, int],
+    ) -> tuple[bytes, ...]:
+        """A bank as one message for every program: those that are given, over those of a bank received."""
+        received = {} if base is None else dict(enumerate((base,) if isinstance(base, bytes) else base))
+        numbered: dict[int, bytes] = {}
+        for order, raw in received.items():
+            numbered[self._decoder.decode_all((raw,), None).slots.get("program", order)] = raw
+        raws: list[bytes] = []
+        for number in sorted({*numbered, *programs}):
+            source = programs.get(number, ProgramSource({}))
+            raws += self.encode(
+                each,
+                source.values,
+                address,
+                base=source.base if source.base is not None else numbered.get(number),
+                base_program=0,
+                name=source.name,
+                form=form,
+                slots={**slots, "program": number},
+            )
+        return tuple(raws)
+
+    def extract(self, bank: Decoded, number: int, address: Address) -> tuple[str, tuple[bytes, ...]] | None:
+        """See `DumpCodec.extract`."""
+        program = next((each for each in bank.programs if each.number == number), None)
+        if program is None:
+            raise BadInput(f"The bank has no program {number}.", f"It has {len(bank.programs)}.")
+        offered = _Before(program.values, program.images, bank.layouts)
+        for kind in ("program", "edit buffer"):
+            for codec in self._messages.values():
+                if codec.message.kind != kind:
+                    continue
+                for form, version, parts in codec.shapes():
+                    held = {(part, 0): offered.image(part, layout) for part, (layout, _times) in parts.items()}
+                    images = {cell: image for cell, image in held.items() if image is not None}
+                    if parts and len(images) == len(held) and all(times == 1 for _layout, times in parts.values()):
+                        slots = {**bank.slots, "program": number}
+                        if version is not None:
+                            slots["version"] = version
+                        return codec.name, self._write(codec, form, _ready(images), address, None, slots)
+        return None
+
+    # --- the steps all have in common ------------------------------------------------------------------------------
+
+    def _before(self, base: Base) -> Decoded | None:
+        if base is None:
+            return None
+        return self._decoder.decode_all((base,) if isinstance(base, bytes) else base, None)
+
+    def _write(
+        self,
+        codec: MessageCodec,
+        form: Form,
+        fill: Callable[[Parts], dict[Cell, bytes]],
+        address: Address,
+        before: Decoded | None,
+        slots: Mapping[str, int],
+    ) -> tuple[bytes, ...]:
+        numbers = dict(slots)
+        if before is not None:
+            numbers = {**{word: value for word, value in before.slots.items() if before.message == codec.name}, **slots}
+        spread = codec.spreads.get(form)
+        if spread is not None:
+            return self._write_spread(codec, spread, fill, address, before, numbers)
+        if form not in codec.forms:
+            what = {"request": "asked for", "answer": "received", "write": "written"}[form]
+            raise BadInput(f"The chart does not say how {codec.name} is {what}.", "Use another way.")
+        if codec.default_version is not None:
+            numbers.setdefault("version", codec.default_version)
+        frame = _frame_of_version(codec.forms[form], numbers)
+        content = Content(numbers, fill(codec.parts_of(frame)))
+        same = before is not None and before.message == codec.name and _reads(frame, before.raw)
+        return (frame.write(content, address, before.raw if before is not None and same else None),)
+
+    def _write_spread(
+        self,
+        codec: MessageCodec,
+        form: SpreadForm,
+        fill: Callable[[Parts], dict[Cell, bytes]],
+        address: Address,
+        before: Decoded | None,
+        slots: Mapping[str, int],
+    ) -> tuple[bytes, ...]:
+        images = fill(codec.parts_of_spread(form))
+        collected = None
+        if before is not None and before.message == codec.name and codec.spreads.get(before.form) is form:
+            collected = self._decoder.collect(form, before.raws, None)
+        stream = form.stream.join(images, bytes(collected.stream) if collected is not None else None)
+        return form.write(stream, slots, address, collected)
+
+
+def _ready(images: dict[Cell, bytes]) -> Callable[[Parts], dict[Cell, bytes]]:
+    return lambda _parts: images
+
+
+def _reads(frame: FrameCodec, raw: bytes) -> bool:
+    return frame.size == len(raw) and frame.begins(raw)
+
+
+def _offered(before: Decoded | None, program: int) -> _Before:
+    if before is None:
+        return _NOTHING
+    if not before.programs:
+        return _Before(before.values, before.images, before.layouts)
+    one = next((each for each in before.programs if each.number == program), None)
+    if one is None:
+        raise BadInput(f"The bank has no program {program}.", f"It has {len(before.programs)}.")
+    return _Before({**before.values, **one.values}, {**before.images, **one.images}, before.layouts)
+
+
+def _image(layout: LayoutCodec, before: bytes | None, values: Mapping[str, int], name: str | None) -> bytes:
+    if before is None:
+        image = layout.write_new(values)
+        return image if name is None else layout.write_name(image, name, fresh=True)
+    image = layout.write(before, values)
+    return image if name is None else layout.write_name(image, name, fresh=False)
+
+
+def _frame_of_version(form: FormCodec, slots: Mapping[str, int]) -> FrameCodec:
+    frames = {frame.frame.version: frame for frame in form.frames}
+    if None in frames:
+        return frames[None]
+    wanted = slots.get("version", max(version for version in frames if version is not None))
+    if wanted not in frames:
+        raise NotAddressable(
+            f"The {form.message} dump has no version {wanted}.",
+            f"Choose one of {', '.join(str(version) for version in frames)}.",
+        )
+    return frames[wanted]

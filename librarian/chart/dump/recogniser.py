@@ -1,0 +1,85 @@
+"""Which message of the chart some bytes are: by constants, device, numbers and length."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from librarian.chart.dump.frame import FrameCodec
+from librarian.chart.dump.message import FormCodec, MessageCodec
+from librarian.chart.dump.results import Form
+from librarian.chart.dump.single import SingleForm
+from librarian.chart.dump.spread import SpreadForm
+from librarian.messages import Address
+
+_ORDER: tuple[Form, ...] = ("answer", "write", "request")
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """What a message is. `frame`: the frame to read it with, where the form has one for its length."""
+
+    form: FormCodec | SpreadForm | SingleForm
+    frame: FrameCodec | None
+
+
+class Recogniser:
+    """All forms of all messages, ready to compare."""
+
+    def __init__(self, messages: Mapping[str, MessageCodec]) -> None:
+        self._messages = messages
+        self._whole: list[tuple[FormCodec, FrameCodec]] = list(self._whole_frames())
+        self._by_size: dict[int, list[tuple[FormCodec, FrameCodec]]] = {}
+        for form, frame in self._whole:
+            self._by_size.setdefault(frame.size, []).append((form, frame))
+        self._spreads = [
+            each for wanted in _ORDER for message in messages.values() if (each := message.spread(wanted)) is not None
+        ]
+        self._singles = [
+            message.singles[wanted] for wanted in _ORDER for message in messages.values() if wanted in message.singles
+        ]
+
+    def _whole_frames(self) -> Iterator[tuple[FormCodec, FrameCodec]]:
+        """Every frame once: answers, then writes that look different, then requests."""
+        for wanted in _ORDER:
+            for message in self._messages.values():
+                form = message.forms.get(wanted)
+                answers = message.forms["answer"].frames if wanted == "write" and "answer" in message.forms else ()
+                for frame in form.frames if form is not None else ():
+                    if form is not None and frame not in answers:
+                        yield form, frame
+
+    def frames(self) -> list[FrameCodec]:
+        """All frames, for saying why nothing fits."""
+        singles = [frame for form in self._singles for frame in form.frames.values()]
+        return [frame for _form, frame in self._whole] + [form.header for form in self._spreads] + singles
+
+    def match(self, raw: bytes, address: Address | None) -> Match | None:
+        """The form that fits best, None when none begins like it. `address` None: of any device."""
+        for form, frame in self._by_size.get(len(raw), ()):
+            if frame.begins(raw) and not frame.number_faults(raw) and _for(frame, raw, address):
+                return Match(form, frame)
+        spread = next((form for form in self._spreads if form.takes(raw, address)), None)
+        single = next((form for form in self._singles if form.fits(raw, address)), None)
+        if spread is not None and (single is None or spread.is_piece(raw)):
+            return Match(spread, spread.frame_of(raw))
+        if single is not None:
+            found = single.frame_of(raw)
+            return Match(single, found[1] if found is not None else None)
+        return self._nearest(raw, address)
+
+    def _nearest(self, raw: bytes, address: Address | None) -> Match | None:
+        """The form whose header fits a message that is wrong in length or in a number."""
+        best: tuple[tuple[int, int], Match] | None = None
+        for form, frame in self._whole:
+            if len(raw) >= frame.header_size and frame.begins(raw) and _for(frame, raw, address):
+                rank = (frame.number_faults(raw), abs(len(raw) - frame.size))
+                if best is None or rank < best[0]:
+                    best = rank, Match(form, frame)
+        if best is not None:
+            return best[1]
+        return next((Match(form, form.frame_of(raw)) for form in self._spreads if form.begins(raw, address)), None)
+
+
+def _for(frame: FrameCodec, raw: bytes, address: Address | None) -> bool:
+    return address is None or frame.device_fits(raw, address)
