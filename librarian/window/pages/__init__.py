@@ -1,0 +1,1 @@
+"""Pages that stand in the place of the panel: the first start."""

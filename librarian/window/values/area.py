@@ -211,10 +211,8 @@ class ValuesArea(Lookful):
         self._size_columns()
 
     def resizeEvent(self, _event: QResizeEvent) -> None:
-        if self.sheet is not None:
-            columns = columns_for(self.model.mode, self._table_width(), self.fonts.factor)
-            if columns.names != self.model.columns:
-                self._fill()
+        if columns_for(self.model.mode, self._table_width(), self.fonts.factor).names != self.model.columns:
+            self._fill()
         self._size_columns()
 
     def sizeHint(self) -> QSize:
