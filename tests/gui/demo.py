@@ -8,7 +8,23 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 
 from librarian.messages import Comparison, Difference
-from librarian.window.collection.state import Found, PatchLine, Reason, TagCount
+from librarian.window.areas import Areas
+from librarian.window.chain import transfers, troubles
+from librarian.window.chain.facts import Setting
+from librarian.window.collection.state import Found, PatchLine, Reason, RowMarks, TagCount
+from librarian.window.header.state import (
+    COMPARE,
+    END_COMPARE,
+    MATCH,
+    RECALL,
+    RECALL_B,
+    SWAP,
+    HeaderState,
+    Title,
+    detail,
+)
+from librarian.window.history.state import HistoryState, VersionMark
+from librarian.window.shown.sheet import Sheet
 from librarian.window.shown.state import Shown
 
 
@@ -147,13 +163,12 @@ def lanternfish() -> Chart:
 
 def harbour(chart: Chart) -> dict[str, int]:
     """A complete sound."""
-    made = {name: round(part.low + (part.high - part.low) * share) for (name, part), share in zip(
+    return {name: round(part.low + (part.high - part.low) * share) for (name, part), share in zip(
         chart.parameters.items(), [
             .67, .25, .5, .5, .22, .31, .34, .5, .79, .57, .36, .1, 0, .8, .64, .45, .06, 0, 0, 1, .51, .28, .62, .5,
             .12, .2, .62, .7, .55, .66, .3, .58, .6, .85, .74, .25, .5, .66, .55, .25, 0, .6, 0, .45, 0, .5, 0, .18,
             .2, .72, .5, 0,
         ], strict=True)}
-    return made
 
 
 def storm(chart: Chart) -> dict[str, int]:
@@ -271,3 +286,80 @@ class StormSource(Source):
 def found(count: int = 118) -> Found:
     orders = (("act", "by act, then name"), ("name", "by name"), ("newest", "newest first"))
     return Found(ids=range(count), total=118, order="act", orders=orders, tags=TAGS, tag_total=len(TAGS))
+
+
+# -- the whole window
+
+PIT = Setting("Lanternfish", "ALSA", 2, "Pit interface 1", "Pit interface 1", "2.1", 3, 17, 1, 2)
+LATEST = Title("Harbour before the storm", "Lanternfish · version 4, latest · captured 12 Mar, 19:38 · "
+                                           "complete: 52 of 52 received")
+FOUR_VERSIONS = tuple(
+    VersionMark(number, number, when, how, role)  # type: ignore[arg-type]
+    for number, when, how, role in (
+        (1, "2 Feb", "captured", ""), (2, "9 Feb", "captured", ""), (3, "1 Mar", "carried over", ""),
+        (4, "12 Mar", "captured", "A"),
+    )
+)
+
+
+def show_one_sound(areas: Areas) -> None:
+    """A proved recall, then three knobs moved."""
+    chart = lanternfish()
+    sheet = Sheet(chart, one_sound(chart))
+    areas.show_page("sound")
+    areas.chain.show_state(transfers.proved(replace(PIT, in_rate=12), name=LATEST.name, equal=50, of=50, at="19:42",
+                                            setup_left=2))
+    areas.collection.show_found(found())
+    areas.collection.show_marks(RowMarks(a=0, changed={0: 3}))
+    areas.collection.list.select_id(0)
+    areas.show_sheet(sheet)
+    areas.header.show_state(HeaderState(a=LATEST, buttons=(COMPARE, MATCH, RECALL), legend=sheet.marks_in_use(),
+                                        summary=sheet.summary(since="19:42")))
+    areas.history.show_state(HistoryState(LATEST.name, FOUR_VERSIONS, panel="3 moved"))
+
+
+def show_two_sounds(areas: Areas) -> None:
+    """The same sound as A, another as B."""
+    show_one_sound(areas)
+    chart = lanternfish()
+    sheet = Sheet(chart, two_sounds(chart))
+    areas.collection.show_marks(RowMarks(a=0, b=3, changed={0: 3}))
+    areas.collection.list.select_id(3)
+    areas.show_sheet(sheet)
+    areas.header.show_state(HeaderState(
+        a=Title(LATEST.name, "version 4"), b=Title("Storm, first gust", "version 2"),
+        buttons=(SWAP, END_COMPARE, RECALL_B), summary=sheet.summary(), legend=sheet.marks_in_use(),
+    ))
+    areas.history.show_state(HistoryState("Storm, first gust", (
+        VersionMark(1, 1, "20 Feb", "knob by knob"), VersionMark(2, 2, "3 Mar", "knob by knob", "B"),
+    )))
+
+
+def show_broken(areas: Areas) -> None:
+    """The instrument does not answer; a search is shown; the sound has two unknown controls."""
+    chart = lanternfish()
+    sheet = Sheet(chart, with_unknowns(chart))
+    areas.show_page("sound")
+    areas.chain.show_state(troubles.no_answer(PIT, asked=3, last_answer="19:46"))
+    areas.collection.search.field.edit.setText("storm")
+    areas.collection.show_found(replace(found(17), tags=TAGS[2:]))
+    areas.collection.show_marks(RowMarks(a=3))
+    areas.collection.list.select_id(3)
+    areas.show_sheet(sheet)
+    why = "Lanternfish does not answer."
+    areas.header.show_state(HeaderState(
+        a=Title("Storm, first gust", detail(instrument="Lanternfish", number=2, latest=True, how="knob by knob",
+                                            when="3 Mar, 20:11", known=50, of=52)),
+        buttons=(COMPARE, replace(MATCH, reason=why), replace(RECALL, reason=why)),
+        summary=sheet.summary(silent_since="19:46"), legend=sheet.marks_in_use(),
+    ))
+    areas.history.show_state(HistoryState("Storm, first gust", (
+        VersionMark(1, 1, "20 Feb", "knob by knob"), VersionMark(2, 2, "3 Mar", "knob by knob", "A"),
+    )))
+
+
+def show_first_start(areas: Areas) -> None:
+    """Nothing connected, nothing kept."""
+    areas.show_page("first start")
+    areas.chain.show_state(troubles.nothing_connected())
+    areas.collection.show_found(Found())
