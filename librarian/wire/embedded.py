@@ -16,6 +16,7 @@ from librarian.messages import Arrival
 from librarian.wire.assembler import Assembler
 from librarian.wire.cable import WIRE_BYTES_PER_SECOND, CableLost, Counts, check_message
 from librarian.wire.clock import Clock, VirtualClock
+from librarian.wire.schedule import Queued, Schedule
 from librarian.wire.traffic import Traffic
 
 GRAIN = 16
@@ -66,14 +67,6 @@ class _Wire:
         return self.pieces[0].arrives if self.pieces else None
 
 
-@dataclass(slots=True)
-class _Queued:
-    ticket: int
-    message: bytes
-    gap_s: float
-    asked_at: float
-
-
 class EmbeddedCable:
     """Implements `cable.Cable` over a `FarEnd`. With a `VirtualClock`, `receive` jumps from event to event.
 
@@ -95,9 +88,7 @@ class EmbeddedCable:
         self._traffic = traffic
         self._out = _Wire(bytes_per_second)
         self._in = _Wire(bytes_per_second)
-        self._quiet_until = float("-inf")  # the gap that the message before asked for
-        self._queue: deque[_Queued] = deque()
-        self._urgent: deque[_Queued] = deque()
+        self._schedule = Schedule(bytes_per_second, buffered=False)
         self._tickets = 0
         self._assembler = Assembler()
         self._arrivals: deque[Arrival] = deque()
@@ -118,27 +109,23 @@ class EmbeddedCable:
             self._raise_if_gone()
             self._happen(self.clock.now())
             self._tickets += 1
-            queued = _Queued(self._tickets, bytes(message), gap_s, self.clock.now())
-            (self._urgent if urgent else self._queue).append(queued)
+            self._schedule.put(Queued(self._tickets, bytes(message), gap_s, self.clock.now()), urgent=urgent)
             self._happen(self.clock.now())
             self._changed.notify_all()
-            return queued.ticket
+            return self._tickets
 
     def sent(self) -> int:
         """See `Cable.sent`."""
         with self._changed:
             self._happen(self.clock.now())
-            waiting = [queue[0].ticket for queue in (self._queue, self._urgent) if queue]
-            return min(waiting, default=self._tickets + 1) - 1
+            waiting = self._schedule.first_waiting()
+            return self._tickets if waiting is None else waiting - 1
 
     def drop_unsent(self) -> int:
         """See `Cable.drop_unsent`."""
         with self._changed:
             self._happen(self.clock.now())
-            dropped = len(self._queue) + len(self._urgent)
-            self._queue.clear()
-            self._urgent.clear()
-            return dropped
+            return len(self._schedule.drop())
 
     def receive(self, timeout_s: float) -> Arrival | None:
         """See `Cable.receive`."""
@@ -195,17 +182,9 @@ class EmbeddedCable:
                 coming = self._next_event()
                 self._changed.wait(_REST_S if coming is None else min(_REST_S, max(0.0, coming - now)))
 
-    def _next_start(self) -> float | None:
-        """When the next queued message starts."""
-        if self._urgent:
-            return max(self._out.free_at, self._urgent[0].asked_at)
-        if self._queue:
-            return max(self._out.free_at, self._quiet_until, self._queue[0].asked_at)
-        return None
-
     def _next_event(self) -> float | None:
         moments = (
-            self._next_start(),
+            self._schedule.next_start(),
             self._out.next_arrival(),
             self._in.next_arrival(),
             self._far_end.next_due(),
@@ -231,16 +210,15 @@ class EmbeddedCable:
                 piece = self._in.pieces.popleft()
                 self._bytes_in += len(piece.data)
                 self._take(self._assembler.feed(piece.data, piece.arrives))
-            start_at = self._next_start()
+            start_at = self._schedule.next_start()
             if start_at is not None and start_at <= moment:
                 self._start(start_at)
         if len(self._arrivals) > came:
             self._changed.notify_all()
 
     def _start(self, moment: float) -> None:
-        queued = (self._urgent or self._queue).popleft()
+        queued = self._schedule.take(moment)
         self._out.put(moment, queued.message)
-        self._quiet_until = self._out.free_at + queued.gap_s
         if self._traffic is not None:
             self._traffic.sent(self.name, queued.message, moment)
 
