@@ -157,6 +157,15 @@ class Addresses:
                 return offset + address - start
         return None
 
+    def meets(self, other: Addresses) -> bool:
+        """Any address of any program belongs to both."""
+        return any(start < beyond and begin < end for start, end in self._spans() for begin, beyond in other._spans())
+
+    def _spans(self) -> list[tuple[int, int]]:
+        """The blocks from the first to the last program."""
+        reach = sum(step.distance * (step.how_many - 1) for step in self._steps)
+        return [(start, start + size + reach) for start, size in self.blocks]
+
     def address_of(self, offset: int, width: int, slots: Mapping[str, int]) -> int | None:
         """The address of `width` bytes of the stream, None if they lie in two blocks."""
         for (start, length), first in zip(self.blocks, self._offsets, strict=True):

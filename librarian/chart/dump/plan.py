@@ -41,6 +41,7 @@ class MessagePlan:
     frames: dict[Form, tuple[Frame, ...]] = field(default_factory=dict)
     spreads: dict[Form, SpreadPlan] = field(default_factory=dict)
     singles: dict[Form, SinglePlan] = field(default_factory=dict)
+    handshake: dict[str, Frame] = field(default_factory=dict)
 
     @property
     def path(self) -> Path:
@@ -138,13 +139,14 @@ class _Maker:
                     table["write"] = table["answer"]  # type: ignore[assignment]
             if "answer" in made.singles:
                 made.singles["write"] = replace(made.singles["answer"], form="write")
+        self._handshake(made, planner)
         self._unused_parts(made, message)
 
     def _unused_parts(self, made: MessagePlan, message: Message) -> None:
         own = message.handshake
         texts = [message.request, message.answer, message.write, message.begin, message.end]
         texts += [own.ack, own.nak, own.wait, own.cancel] if own is not None else []
-        named = {name for text in texts if text is not None for name in _all_named(text, message)}
+        named = {name for text in texts if text is not None for name in all_named(text, message)}
         for name in message.parts:
             if name not in named:
                 self._plan.fault(
@@ -153,10 +155,20 @@ class _Maker:
                     f"Name it as {{{name}}} in a frame, or remove it.",
                 )
 
+    def _handshake(self, made: MessagePlan, planner: Planner) -> None:
+        own = made.message.handshake
+        if own is None:
+            return
+        for key, text in (("ack", own.ack), ("nak", own.nak), ("wait", own.wait), ("cancel", own.cancel)):
+            if text is not None:
+                frame = planner.frame(text, (*made.path, "handshake", key), Wanted())
+                if frame is not None:
+                    made.handshake[key] = frame
+
     def _form(self, made: MessagePlan, form: Form, text: str, planner: Planner) -> None:
         message, fault = made.message, self._plan.fault
         path: Path = (*made.path, form)
-        named = _all_named(text, message)
+        named = all_named(text, message)
         if message.kind == "parameter":
             single = plan_single(
                 made.name, message, form, text, named, planner, self._plan.places, self._parameters,
@@ -202,7 +214,8 @@ class _Maker:
         return None
 
 
-def _all_named(text: str, message: Message) -> list[str]:
+def all_named(text: str, message: Message) -> list[str]:
+    """The parts that a frame names, those inside groups included."""
     names = named_in(text)
     for name in list(names):
         part = message.parts.get(name)
