@@ -78,7 +78,8 @@ def test_every_file_of_the_package_is_in_the_wheel(wheel: Path):
     wanted = {
         path.relative_to(ROOT).as_posix()
         for path in (ROOT / "librarian").rglob("*")
-        if path.is_file() and "__pycache__" not in path.parts
+        if path.is_file()
+        and not any(part.startswith(".") or part == "__pycache__" for part in path.relative_to(ROOT).parts)
     }
     assert wanted - inside == set()
 

@@ -18,7 +18,12 @@ def own_files() -> list[Path]:
     found = [ROOT / name for name in TOP if (ROOT / name).is_file()]
     found += [ROOT / ".gitignore", ROOT / ".ci" / "run"]
     for folder in (ROOT / name for name in TOP if (ROOT / name).is_dir()):
-        found += [path for path in folder.rglob("*") if path.is_file() and "__pycache__" not in path.parts]
+        found += [
+            path
+            for path in folder.rglob("*")
+            if path.is_file()
+            and not any(part.startswith(".") or part == "__pycache__" for part in path.relative_to(ROOT).parts)
+        ]
     return found
 
 
