@@ -14,7 +14,7 @@ from PySide6.QtWidgets import QApplication, QStackedWidget, QVBoxLayout, QWidget
 from librarian.window.chain.widget import Chain
 from librarian.window.collection.area import CollectionArea
 from librarian.window.collection.state import PatchSource
-from librarian.window.grid import LEAST_HEIGHT, LEAST_WIDTH, PANEL_FOOT, Grid, grid_for
+from librarian.window.grid import LEAST_HEIGHT, LEAST_WIDTH, Grid, grid_for
 from librarian.window.header.widget import PatchHeader
 from librarian.window.history.widget import HistoryLine
 from librarian.window.pages.first_start import FirstStart
@@ -189,9 +189,10 @@ class Areas(Lookful):
             rows = [(section.row, section.id, [parameter.id for parameter in section.parameters])
                     for section in self.panel.sheet.chart.sections]
         extra = self.under_header.sizeHint().height()
-        above, header = self.chain.minimumHeight() + MENU_BAR, self.header.minimumHeight() + extra
+        above, header = self.chain.minimumHeight() + MENU_BAR, self.header.bare_height + extra
         grid = grid_for(self.width(), self.height() + MENU_BAR, rows=rows, texts=self.panel.texts, above=above,
                         header=header, drawer_open=bool(self._open_drawer))
+        self.header.set_air(grid.header_air)
         before, self._grid = self._grid, grid
         if before is None or before.history != grid.history:
             self.history.set_height(grid.history)
@@ -201,8 +202,8 @@ class Areas(Lookful):
             self._level_width = self.width()
             self._place_level(grid, changed=not same_place)
         if not self.upright.moved_by_hand:
-            room = self.height() - self.chain.height() - header - self.history.height()
-            panel = grid.panel_height - PANEL_FOOT + self.panel.foot
+            room = self.height() - self.chain.minimumHeight() - header - grid.header_air - self.history.minimumHeight()
+            panel = grid.panel_height
             sizes = [panel, max(0, room - panel - HANDLE)]
             if sizes != self.upright.sizes():
                 self.upright.setSizes(sizes)
@@ -221,7 +222,7 @@ class Areas(Lookful):
             self._order_level(self.drawers, first=False)
         if changed or not self.level.moved_by_hand:
             right = grid.drawer if place == "column" else 0
-            self.level.setSizes([grid.collection - 3, self.width() - grid.collection - right, right])
+            self.level.setSizes([grid.collection - HANDLE, self.width() - grid.collection - right, right])
 
     def _order_level(self, drawers: QWidget, *, first: bool) -> None:
         """The drawer as the first or the last pane beside collection and pages."""

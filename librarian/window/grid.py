@@ -32,10 +32,14 @@ def _between(value: float, stops: tuple[tuple[float, float], ...]) -> float:
 
 @dataclass(frozen=True)
 class Grid:
-    """Room for each area, px. `drawer`: 0 when none is open; `drawer_place`: over the collection (and its width),
-    in its place, or a column of its own at the right."""
+    """Room for each area, px. `header_air`: added below the legend line.
+
+    `drawer`: its width, 0 when none is open; `drawer_place`: "over" the collection, "instead" of it, or a "column"
+    of its own at the right.
+    """
 
     collection: int
+    header_air: int
     tag_rows: int
     panel_height: int
     history: int
@@ -78,16 +82,17 @@ def grid_for(
     width: float, height: float, *, rows: list[tuple[int, str, list[str]]], texts: Texts | None = None,
     drawer_open: bool = False, above: float = 126, header: float = 76,
 ) -> Grid:
-    """The grid of a window's inside. `above`: menu bar and chain together; `header`: the patch header's height."""
+    """The grid of a window's inside, px. `above`: menu bar and chain; `header`: the patch header without its air."""
     texts = texts or Texts()
     wide, place = drawer_for(width)
     drawer = wide if drawer_open else 0
     left = wide if drawer_open and place == "instead" else collection_width(width)
     right = wide if drawer_open and place == "column" else 0
     history = round(_between(height, ((LEAST_HEIGHT, 56), (740, 72), (800, 72), (1080, 80))))
-    room = height - above - header - history
+    air = round(_between(width, ((USUAL, 0), (LARGE, 10))))
+    room = height - above - header - air - history
     return Grid(
-        collection=left, tag_rows=2 if width < USUAL - 100 or height < 760 else 3,
+        collection=left, header_air=air, tag_rows=2 if width < USUAL - 100 or height < 760 else 3,
         panel_height=panel_height(room, width - left - right, rows, texts), history=history, drawer=drawer,
         drawer_place=place if drawer_open else "",
     )

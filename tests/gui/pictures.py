@@ -13,6 +13,7 @@ from PySide6.QtWidgets import QApplication, QMainWindow
 
 from librarian.window.areas import Areas
 from librarian.window.paint.look import Look
+from librarian.window.parts.menubar import dress_menu_bar
 from tests.gui import demo
 
 SIZES = ((1024, 700), (1280, 800), (1920, 1080))
@@ -28,7 +29,7 @@ def window_of(look: Look, show: Callable[[Areas], None], width: int, height: int
     window = QMainWindow()
     for name in MENUS:
         window.menuBar().addMenu(name)
-    window.menuBar().setFixedHeight(26)
+    dress_menu_bar(window.menuBar(), look)
     areas = Areas(look, demo.Source())
     show(areas)
     window.setCentralWidget(areas)

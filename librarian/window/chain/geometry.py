@@ -64,7 +64,8 @@ class Geometry:
     @property
     def plate_centre(self) -> QPointF:
         """Middle of the plate."""
-        return QPointF((self.plug_x + 60 + self.box.left()) / 2, (self.out_y + self.back_y) / 2)
+        left = max(self.plug_x, min(self.plug_x + 60, 300.0))
+        return QPointF((left + self.box.left()) / 2, (self.out_y + self.back_y) / 2)
 
     @property
     def gap_x(self) -> float:

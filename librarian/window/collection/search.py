@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QVBoxLayout, QWidget
 from librarian.window.collection.completions import CompletionList
 from librarian.window.collection.state import Completion, SearchProblem
 from librarian.window.paint.look import Look
-from librarian.window.parts.button import Button
+from librarian.window.parts.button import FRAME, Button
 from librarian.window.parts.field import Field
 from librarian.window.parts.lookful import Lookful
 from librarian.window.parts.sentence import Sentence
@@ -30,7 +30,8 @@ class _Problem(Lookful):
         self.sentence = Sentence(look)
         self.button = Button(look, ButtonSpec("use", "Use"), visible_height=26)
         column = QVBoxLayout(self)
-        column.setContentsMargins(12, 2, 0, 2)
+        column.setContentsMargins(12 - FRAME, 2, 0, 2)
+        self.sentence.setContentsMargins(FRAME, 0, 0, 0)
         column.setSpacing(4)
         column.addWidget(self.sentence)
         column.addWidget(self.button, 0, Qt.AlignmentFlag.AlignLeft)

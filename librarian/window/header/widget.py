@@ -10,7 +10,7 @@ from librarian.window.header.state import LEGEND_WORDS, HeaderState, Title
 from librarian.window.paint import marks
 from librarian.window.paint.fonts import NAME, SMALL, TEXT, TITLE
 from librarian.window.paint.look import Look
-from librarian.window.paint.text import draw, hairline, one_line, plain_tip
+from librarian.window.paint.text import draw, fit_label, hairline, one_line, plain_tip
 from librarian.window.parts.button import FRAME, Button
 from librarian.window.parts.field import Field
 from librarian.window.parts.legend import Legend
@@ -37,7 +37,7 @@ class PatchHeader(Lookful):
         self.editor.hide()
         self.editor.edit.returnPressed.connect(self._edited)
         self.editor.key.connect(self._editor_key)
-        self._hints = True
+        self._air = 0
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         self.show_state(self.state)
 
@@ -136,11 +136,22 @@ class PatchHeader(Lookful):
             button.set_hint_shown(hints)
         return sum(button.sizeHint().width() for button in self.buttons.values())
 
+    def _titles_width(self) -> float:
+        name, small = self.fonts.metrics(NAME, bold=True), self.fonts.metrics(SMALL)
+        state = self.state
+        if state.a is None:
+            return self.fonts.metrics(TEXT).horizontalAdvance(state.nothing)
+        if state.b is None:
+            return max(name.horizontalAdvance(state.a.name), small.horizontalAdvance(state.a.detail))
+        two = self.fonts.metrics(TITLE, bold=True)
+        return max(two.horizontalAdvance(title.name) + small.horizontalAdvance(title.detail) + MARK_ROOM + 10
+                   for title in (state.a, state.b))
+
     def _rows(self) -> list[list[Button]]:
-        """The buttons in one row, first without key hints, then in two rows, before the name gets too little room."""
+        """Key hints go before the titles are cut; the buttons wrap before the name gets too little room."""
         room = self.width() - 2 * EDGE - self.fonts.room(NAME_LEAST)
         wide = self._wide(hints=True)
-        if wide > room:
+        if wide > self.width() - 2 * EDGE - self._titles_width() - 12:
             wide = self._wide(hints=False)
         rows: list[list[Button]] = [[]]
         used = 0
@@ -167,7 +178,7 @@ class PatchHeader(Lookful):
             self._button_left = min(self._button_left, float(right + FRAME))
             top += round(BUTTON_ROW * k)
         self._block = round(TITLE_BLOCK * k) + (len(rows) - 1) * round(BUTTON_ROW * k)
-        wanted = self._block + round(LEGEND_LINE * k)
+        wanted = self.bare_height + self._air
         if self.minimumHeight() != wanted:
             self.setFixedHeight(wanted)
         hint = self.legend.sizeHint()
@@ -177,6 +188,17 @@ class PatchHeader(Lookful):
         self.legend.setGeometry(QRect(round(left), round(middle - hint.height() / 2),
                                       max(0, round(self.width() - EDGE - left)), hint.height()))
         self.editor.setGeometry(EDGE - 11, 3, max(120, round(self._button_left - EDGE)), self.fonts.room(30))
+
+    @property
+    def bare_height(self) -> int:
+        """Its height without the air that large windows give it, px."""
+        return self._block + round(LEGEND_LINE * self.fonts.factor)
+
+    def set_air(self, air: int) -> None:
+        """Air below the legend line, px."""
+        if air != self._air:
+            self._air = air
+            self._place()
 
     def _titles_rect(self) -> QRectF:
         return QRectF(EDGE, 0, self._button_left - EDGE - 12, self._block)
@@ -215,8 +237,10 @@ class PatchHeader(Lookful):
         if not self.editor.isVisible():
             painter.setFont(self.fonts.get(NAME, bold=True))
             draw(painter, QRectF(room.left(), 5 * k, room.width(), 25 * k), one_line(title.name), self.colours.ink)
-        painter.setFont(self.fonts.get(SMALL))
-        draw(painter, QRectF(room.left(), 29 * k, room.width(), 17 * k), one_line(title.detail), self.colours.ink2)
+        text = one_line(title.detail)
+        fit = fit_label(self.fonts, text, "", room.width(), SMALL, bold=False)
+        painter.setFont(self.fonts.get(SMALL, condensed=fit.condensed))
+        draw(painter, QRectF(room.left(), 29 * k, room.width(), 17 * k), text, self.colours.ink2)
 
     def _two(self, painter: QPainter, a: Title, b: Title, room: QRectF, k: float) -> None:
         for title, middle, colour in ((a, 15 * k, self.colours.ink), (b, 37 * k, self.colours.b)):

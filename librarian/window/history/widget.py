@@ -203,7 +203,7 @@ class HistoryLine(Lookful):
     def _titles(self, painter: QPainter) -> None:
         colours, k = self.colours, self.fonts.factor
         first = (self._spacing.places[0] if self._spacing.places else 280) - OVERHANG
-        room = max(80.0, min(TITLE_ROOM, first - TITLE_X - 70))
+        room = max(80.0, min(TITLE_ROOM, first - TITLE_X - (90 if self._spacing.first else 8)))
         painter.setFont(self.fonts.get(BODY, bold=True))
         draw(painter, QRectF(TITLE_X, 11 * k, room, 18 * k), "History", colours.ink)
         painter.setFont(self.fonts.get(SMALL))

@@ -93,12 +93,14 @@ def fit_label(fonts: Fonts, label: str, short: str, width: float, px: float, *, 
 
 
 def fit_value(fonts: Fonts, value: str, short: str, width: float, *, bold: bool) -> Fit:
-    """As a label, but a number is first made 10 px small before it is elided, and then at its end."""
-    fit = fit_label(fonts, value, short, width, SMALL, bold=bold)
-    if not fit.shortened or fit.text == short:
-        return fit
+    """A number or word whole, else condensed, else its short form, else 10 px small; cut only at last, at its end."""
+    width += _EPSILON
+    for text in dict.fromkeys((value, short or value)):
+        for condensed in (False, True):
+            if fonts.metrics(SMALL, bold=bold, condensed=condensed).horizontalAdvance(text) <= width:
+                return Fit(text, condensed=condensed, shortened=text != value, px=SMALL)
     small = fonts.metrics(TINY, bold=bold, condensed=True)
-    text = small.elidedText(short or value, END, width + _EPSILON)
+    text = small.elidedText(short or value, END, width)
     return Fit(text, condensed=True, shortened=text != value, px=TINY)
 
 

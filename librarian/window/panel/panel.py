@@ -17,7 +17,7 @@ from librarian.window.parts.scroll import WIDTH, ThinScrollBar
 from librarian.window.shown.sheet import Sheet
 
 NO_CHART = "The controls of the instrument will stand here, once a chart is chosen."
-UNDER_TITLE, FOOT = 1, 1
+UNDER_TITLE, FOOT = 1, 6
 WHEEL_STEP = 120
 
 
@@ -80,11 +80,6 @@ class FrontPanel(Lookful):
     def arrangement(self) -> Arrangement | None:
         """Where everything stands at the present size."""
         return self._arranged
-
-    @property
-    def foot(self) -> int:
-        """Air below the last row, px; the joint to the values adds its own."""
-        return FOOT
 
     @property
     def row_count(self) -> int:

@@ -94,13 +94,15 @@ class Band(_Notice):
         self.rest = Sentence(look, px=TEXT, second=True)
         self._row = FlowLayout()
         column = QVBoxLayout(self)
-        column.setContentsMargins(20, 8, 16, 8)
+        column.setContentsMargins(20 - FRAME, 8, 16, 8)
+        for words in (self.first, self.rest):
+            words.setContentsMargins(FRAME, 0, 0, 0)
         column.setSpacing(4)
         column.addWidget(self.first)
         column.addWidget(self.rest)
         column.addSpacing(4)
         holder = QHBoxLayout()
-        holder.setContentsMargins(-FRAME, 0, 0, 0)
+        holder.setContentsMargins(0, 0, 0, 0)
         holder.addLayout(self._row)
         column.addLayout(holder)
 

@@ -1,4 +1,4 @@
-"""Joints between areas: 5 px to take hold of, a hairline of one pixel to see."""
+"""Joints between areas: a hairline of one pixel to see, 5 px to take hold of (Qt widens a joint that thin itself)."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from PySide6.QtWidgets import QSplitter, QSplitterHandle, QWidget
 from librarian.window.paint.look import Look
 from librarian.window.paint.text import hairline
 
-HANDLE = 5
+HANDLE = 1
 
 
 class _Handle(QSplitterHandle):
@@ -23,11 +23,12 @@ class _Handle(QSplitterHandle):
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         painter = QPainter(self)
-        painter.fillRect(self.rect(), self.look.palette.sheet)
+        painter.fillRect(self.contentsRect(), self.look.palette.sheet)
+        at = self.contentsRect().topLeft()
         if self.orientation() == Qt.Orientation.Horizontal:
-            hairline(painter, self.look.palette.line, HANDLE - 2, 0, HANDLE - 2, self.height())
+            hairline(painter, self.look.palette.line, at.x(), 0, at.x(), self.height())
         else:
-            hairline(painter, self.look.palette.line, 0, HANDLE - 1, self.width(), HANDLE - 1)
+            hairline(painter, self.look.palette.line, 0, at.y(), self.width(), at.y())
         painter.end()
 
 

@@ -8,7 +8,7 @@ from PySide6.QtWidgets import QAbstractItemView, QFrame, QHBoxLayout, QHeaderVie
 
 from librarian.window.paint.fonts import BODY, TEXT
 from librarian.window.paint.look import Look
-from librarian.window.paint.text import draw, hairline
+from librarian.window.paint.text import draw
 from librarian.window.parts.choice import Choice
 from librarian.window.parts.lookful import Lookful
 from librarian.window.parts.scroll import WIDTH, ThinScrollBar
@@ -18,7 +18,7 @@ from librarian.window.values.columns import columns_for
 from librarian.window.values.model import ValuesModel
 from librarian.window.values.paint import HEAD, ROW, Heads, ValuesDelegate
 
-TITLE_LINE = 34
+TITLE_LINE = 33
 ORDERS: tuple[tuple[Order, str], ...] = (("share", "largest share of the range first"), ("panel", "in panel order"))
 NO_VALUES = "The values of the chosen sound will stand here, in its own units."
 NO_ROWS: dict[Scope, str] = {
@@ -225,7 +225,6 @@ class ValuesArea(Lookful):
     def paintEvent(self, _event: QPaintEvent) -> None:
         painter = QPainter(self)
         painter.fillRect(self.rect(), self.colours.sheet)
-        hairline(painter, self.colours.line, 0, 0, self.width(), 0)
         painter.setFont(self.fonts.get(BODY, bold=True))
         draw(painter, QRectF(14, 0, self._title_room, self._head.height()), "Values", self.colours.ink)
         painter.end()

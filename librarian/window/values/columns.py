@@ -12,7 +12,10 @@ Column = Literal["mark", "section", "parameter", "a", "second", "difference", "r
 MARK, PARAMETER, BINDING, RIGHT_EDGE = 40, 132, 87, 5
 SECTION, SECTION_NARROW, WIDE_SECTION_FROM, BINDING_FROM = 132, 96, 790, 811
 NUMBER, SECOND, DIFFERENCE = 74, 106, 114
-RANGE_GAP, RANGE_LEAST, RANGE_MOST = 26, 80, 236
+RANGE_GAP, RANGE_MOST = 26, 520
+USUAL = 951
+SHARES: dict[str, float] = {"section": 0.18, "parameter": 0.15, "a": 0.03, "second": 0.03, "difference": 0.03}
+"""What the columns take of the room beyond the usual; the range strip takes the rest."""
 
 
 @dataclass(frozen=True)
@@ -36,6 +39,8 @@ def columns_for(mode: Mode, width: int, factor: float = 1.0) -> Columns:
         parts += [("second", SECOND * k), ("difference", DIFFERENCE * k), ("range", 0.0)]
     if with_binding:
         parts.append(("binding", BINDING * k))
+    beyond = max(0.0, width - USUAL * k)
+    parts = [(name, wide + beyond * SHARES.get(name, 0.0)) for name, wide in parts]
     taken = sum(wide for _, wide in parts)
     rest = max(0.0, width - taken)
     names = tuple(name for name, _ in parts)

@@ -17,7 +17,7 @@ from librarian.window.values.model import COLUMN_ROLE, ROW_ROLE, ValuesModel
 
 ROW, HEAD, BAR, MARK_AT = 24, 22, 4, 26
 NUMBERS = frozenset({"a", "second", "difference"})
-NUMBER_AIR, WHY_AIR = 10, 32
+NUMBER_AIR, WHY_AIR = 0, 42
 
 
 class ValuesDelegate(QStyledItemDelegate):
