@@ -66,18 +66,20 @@ class Connections:
     """The one owner of the port process and of the stand-ins of this process. Methods may be called from any thread."""
 
     def __init__(self, *, clock: Clock | None = None, bytes_per_second: float = 3125.0) -> None:
-        self._clock = clock if clock is not None else SystemClock()
+        self.clock: Clock = clock if clock is not None else SystemClock()
         self._bytes_per_second = bytes_per_second
         self._lock = threading.Lock()
         self._process: PortProcess | None = None
         self._stand_ins: dict[int, Instrument] = {}
-        self.traffic: dict[int, Traffic] = {}
-        """Instrument id -> the log of its cable, kept over reconnections."""
+        self.traffic = Traffic()
+        """What crossed any cable of this program, kept over reconnections."""
 
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
         self.close()
 
     def close(self) -> None:
@@ -98,7 +100,7 @@ class Connections:
     def _ports_process(self) -> PortProcess:
         with self._lock:
             if self._process is None:
-                self._process = PortProcess()
+                self._process = PortProcess(traffic=self.traffic)
             return self._process
 
     def open(self, row: InstrumentRow, chart: Chart) -> Line:
@@ -106,12 +108,11 @@ class Connections:
 
         Raises PortsNotChosen, NoSuchPort, PortHeld, NoMidiSystem, CableLost.
         """
-        traffic = self.traffic.setdefault(row.id, Traffic())
         pace = saved_pace(chart, row.pace)
         if is_embedded(row):
             stand_in = self.stand_in(row, chart)
             cable = EmbeddedCable(
-                stand_in, self._clock, self._bytes_per_second, name="the embedded cable", traffic=traffic
+                stand_in, self.clock, self._bytes_per_second, name="the embedded cable", traffic=self.traffic
             )
             return Line(cable, chart, row.address, name=row.name, pace=pace)
         if not row.output or not row.input:
@@ -122,7 +123,7 @@ class Connections:
         ports = process.ports()
         output = _resolved(row, row.output, "out", ports)
         input_ = _resolved(row, row.input, "in", ports)
-        return Line(process.open(output, input_, traffic=traffic), chart, row.address, name=row.name, pace=pace)
+        return Line(process.open(output, input_), chart, row.address, name=row.name, pace=pace)
 
     def open_ports(self, output: Port, input_: Port, chart: Chart, address: Address | None = None) -> Line:
         """A line on these very ports, for an instrument that is not in a library (yet)."""
@@ -137,17 +138,17 @@ class Connections:
 
 
 def _resolved(row: InstrumentRow, fingerprint: str, direction: Direction, ports: tuple[Port, ...]) -> Port:
-    candidates = match(fingerprint, [port for port in ports if port.direction == direction])
-    if len(candidates) == 1:
-        return candidates[0]
+    found = match(fingerprint, ports)
+    if found.port is not None:
+        return found.port
     name = fingerprint.split(":", 3)[-1]
     what = "output" if direction == "out" else "input"
-    if not candidates:
+    if not found.candidates:
         raise NoSuchPort(
             f"The {what} “{name}” of {row.name} is not there.",
             "Plug its interface in, or choose other ports; it is looked for again every second.",
         )
     raise NoSuchPort(
-        f"{len(candidates)} ports could be the {what} “{name}” of {row.name}, and none is guessed.",
+        f"{len(found.candidates)} ports could be the {what} “{name}” of {row.name}, and none is guessed.",
         "Choose the right one by hand.",
     )

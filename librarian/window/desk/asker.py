@@ -15,7 +15,7 @@ _LOG = logging.getLogger(__name__)
 
 
 class Asker(QObject):
-    """Runs the newest question handed in; `answered(number, result)` or `failed(number, error)` on this object's thread.
+    """Runs the newest question handed in; says `answered(number, result)` or `failed(number, error)`.
 
     A question that was overtaken before it ran is never asked; an answer that was overtaken while it ran is dropped.
     """
@@ -65,7 +65,8 @@ class Asker(QObject):
                 self._ready.emit(number, problem, False)
             except Exception as problem:  # noqa: BLE001 - shown and logged, the thread goes on
                 _LOG.exception("a question to the library failed")
-                self._ready.emit(number, LibrarianError(f"The search failed by a fault of this program: {problem}"), False)
+                fault = LibrarianError(f"A question to the library failed by a fault of this program: {problem}")
+                self._ready.emit(number, fault, False)
             else:
                 self._ready.emit(number, result, True)
 

@@ -83,6 +83,7 @@ class Desk(QObject):
         self.choice = Choice()
         self._keep_as_version: int | None = None
         self._undo_recall: tuple[int, Version, str] | None = None
+        self._before: tuple[int, Version, str] | None = None
         self._stamp = library.stamp()
         self._watch = QTimer(self)
         self._watch.setInterval(_WATCH_MS)
@@ -203,7 +204,8 @@ class Desk(QObject):
         odd = ""
         if choice.chart is not None and choice.a is not None:
             if side.content.chart != choice.chart.id:
-                odd = f"{quoted(side.name)} belongs to another instrument and cannot be laid beside {quoted(choice.a.name)}."
+                beside = quoted(choice.a.name)
+                odd = f"{quoted(side.name)} belongs to another instrument and cannot be laid beside {beside}."
             elif side.content.revision != choice.chart.revision:
                 odd = (
                     f"{quoted(side.name)} is kept by chart revision {side.content.revision}, "
@@ -242,6 +244,11 @@ class Desk(QObject):
         if a is None or a.patch is None:
             return None
         return self.instruments.standings.get(a.patch.instrument)
+
+    @staticmethod
+    def today() -> str:
+        """The local day, as a caution remembers it."""
+        return now().date().isoformat()
 
     def chart_of_a(self) -> Chart | None:
         """The chart that A is kept by."""
@@ -334,7 +341,7 @@ class Desk(QObject):
 
             self._before = (instrument, before, side.name)
 
-        self._before: tuple[int, Version, str] | None = None
+        self._before = None
         self.instruments.recall(
             instrument, side.patch.id, side.version.id, side.name, side.content, slower=slower, keep_before=keep_before
         )

@@ -35,8 +35,9 @@ from librarian.transfer import (
 from librarian.transfer.connections import Connections, PortsNotChosen, is_embedded, pace_text
 from librarian.window.chain import transfers
 from librarian.window.chain.facts import Setting
+from librarian.window.chain.state import ChainState
 from librarian.window.desk.link import Link
-from librarian.window.desk.standing import InIt, Standing
+from librarian.window.desk.standing import InIt, Standing, Worst
 from librarian.wire.cable import NoMidiSystem
 
 _ASK_AGAIN_MS = 5000
@@ -95,7 +96,7 @@ class Instruments(QObject):
         return self._charts[key]
 
     def load(self) -> None:
-        """Read the library's instruments: open lines to new ones, close those of removed ones, and again those changed."""
+        """Read the library's instruments: open lines to new ones, close those of removed ones, reopen changed ones."""
         rows = {row.id: row for row in self._library.instruments()}
         for gone in [name for name in self.standings if name not in rows]:
             self._close(gone)
@@ -128,9 +129,16 @@ class Instruments(QObject):
         """The facts of the instrument that the chain shows."""
         return self.standings.get(self.current) if self.current is not None else None
 
-    def others_worst(self) -> str:
+    def chain(self) -> ChainState:
+        """What the chain says of the instrument that it shows, with the worst mark of the others."""
+        standing = self.standing
+        assert standing is not None
+        standing.setting = replace(standing.setting, others=self.others_worst())
+        return standing.chain
+
+    def others_worst(self) -> Worst:
         """The worst mark among the instruments that the chain does not show."""
-        rank = ("", "unknown", "different", "alarm", "broken")
+        rank: tuple[Worst, ...] = ("", "unknown", "different", "alarm", "broken")
         worst = [standing.worst for name, standing in self.standings.items() if name != self.current]
         return max(worst, key=rank.index, default="")
 
@@ -165,8 +173,8 @@ class Instruments(QObject):
         link.lost.connect(lambda problem: self._lost(row.id, problem))
         link.heard.connect(lambda moves: self._heard(row.id, moves))
         link.started.connect(lambda what: self._started(row.id, what))
-        link.advanced.connect(lambda what, step: self._advanced(row.id, step))
-        link.done.connect(lambda what, result: self._done(row.id, what, result))
+        link.advanced.connect(lambda _what, step: self._advanced(row.id, step))
+        link.done.connect(lambda _what, result: self._done(row.id, result))
         link.failed.connect(lambda what, problem: self._failed(row.id, what, problem))
         link.measured.connect(lambda out, back: self._measured(row.id, out, back))
         self._links[row.id] = link
@@ -310,8 +318,12 @@ class Instruments(QObject):
         if isinstance(problem, NoPortsYet):
             standing.no_ports_chosen(problem.found, problem.system, problem.any_system)
         else:
-            standing.line_lost(problem, now())
+            standing.line_lost(problem, now(), system_gone=not is_embedded(standing.row) and self._system_gone())
         self.changed.emit(instrument)
+
+    def _system_gone(self) -> bool:
+        system = self._connections.system()
+        return not system.alive or not system.apis
 
     def _heard(self, instrument: int, moves: object) -> None:
         standing = self.standings.get(instrument)
@@ -349,7 +361,7 @@ class Instruments(QObject):
             standing.setting = setting
             self.changed.emit(instrument)
 
-    def _done(self, instrument: int, what: str, result: object) -> None:
+    def _done(self, instrument: int, result: object) -> None:
         standing = self.standings.get(instrument)
         if standing is None:
             return

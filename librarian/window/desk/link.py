@@ -29,7 +29,7 @@ _PROGRESS_S = 0.05
 Talk = Callable[[Line, Cancel, OnProgress], Any]
 
 
-class OurFault(LibrarianError):
+class OurFault(LibrarianError):  # noqa: N818 - named for whose it is
     """Something in the program itself went wrong; the log has the traceback."""
 
     hint = "Nothing kept before has changed. The log has the details; please report them."
@@ -120,7 +120,7 @@ class Link(QObject):
                 self._wake.wait(_REOPEN_S)
                 self._wake.clear()
                 continue
-            except Exception:
+            except Exception:  # noqa: BLE001 - said and logged; the window goes on
                 _LOG.exception("opening a line failed")
                 self.lost.emit(OurFault("The line to the instrument could not be opened by a fault of this program."))
                 return
@@ -185,7 +185,7 @@ class Link(QObject):
         except (LibrarianError, Cancelled) as problem:
             self._current = None
             self.failed.emit(job.name, problem)
-        except Exception:
+        except Exception:  # noqa: BLE001 - said and logged; the line goes on
             _LOG.exception("the conversation %s failed", job.name)
             self._current = None
             self.failed.emit(job.name, OurFault(f"The conversation “{job.name}” ended by a fault of this program."))

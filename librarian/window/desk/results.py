@@ -60,7 +60,8 @@ def shown(answer: Answered, tags: Sequence[tuple[str, int]], chosen: frozenset[s
     listed += [TagCount(tag, count) for tag, count in tags]
     return Found(
         ids=answer.ids, total=answer.total, order=answer.order, orders=ORDERS, tags=tuple(listed),
-        chosen_tags=chosen, tag_total=max(all_tags, len(listed)), problem=_problem(answer), nothing=_nothing(answer, chosen),
+        chosen_tags=chosen, tag_total=max(all_tags, len(listed)), problem=_problem(answer),
+        nothing=_nothing(answer, chosen),
     )
 
 

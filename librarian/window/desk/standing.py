@@ -26,7 +26,7 @@ from librarian.transfer import (
     Verified,
 )
 from librarian.window.chain import transfers, troubles
-from librarian.window.chain.facts import Setting
+from librarian.window.chain.facts import CHOOSE_PORTS, LOOK_AGAIN, Setting
 from librarian.window.chain.state import ChainState
 from librarian.window.words import clock_time
 from librarian.wire.cable import CableLost, NoMidiSystem, PortHeld
@@ -97,7 +97,7 @@ class Standing:
         self.setting = replace(self.setting, output=output, input=input_, system=system, open_ports=2)
         self.worst, self.say = "", transfers.asking
 
-    def line_lost(self, problem: LibrarianError, when: datetime) -> None:
+    def line_lost(self, problem: LibrarianError, when: datetime, *, system_gone: bool) -> None:
         """The line is gone or could not be opened; proof and positions go with it."""
         was_open = self.open
         self.open = self.ready = False
@@ -113,7 +113,6 @@ class Standing:
         elif isinstance(problem, PortHeld):
             self.say = troubles.port_held
         elif isinstance(problem, CableLost):
-            system_gone = problem.cause != "port"
             self.say = lambda setting: (
                 troubles.lost_system(setting, stopped=at) if system_gone else troubles.port_gone(setting, at=at)
             )
@@ -167,7 +166,7 @@ class Standing:
             self.worst = "different"
             self.say = lambda setting: troubles.could_not(
                 setting, first=who.sentence, rest=f"Choose other ports for {self.row.name}.",
-                buttons=(troubles.CHOOSE_PORTS, troubles.LOOK_AGAIN),
+                buttons=(CHOOSE_PORTS, LOOK_AGAIN),
             )
         else:
             self.worst = ""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from PySide6.QtCore import QEvent, QObject, QStringListModel, Qt, Signal
 from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent
-from PySide6.QtWidgets import QCompleter, QGridLayout, QHBoxLayout, QLabel, QPlainTextEdit, QWidget
+from PySide6.QtWidgets import QCompleter, QGridLayout, QHBoxLayout, QLabel, QLineEdit, QPlainTextEdit, QWidget
 
 from librarian.window.paint.fonts import SMALL, TEXT
 from librarian.window.paint.look import Look
@@ -48,7 +48,7 @@ class _LastTagCompleter(QCompleter):
 
     def widget_text(self) -> str:
         widget = self.widget()
-        return widget.text() if widget is not None else ""  # type: ignore[attr-defined]
+        return widget.text() if isinstance(widget, QLineEdit) else ""
 
 
 class DetailsEditor(Lookful):
@@ -140,7 +140,7 @@ class DetailsEditor(Lookful):
             strong = bool(event.modifiers() & Qt.KeyboardModifier.ControlModifier)
             if enter and (strong or watched is self.tags.edit):
                 popup = self.tags.edit.completer().popup()
-                if not popup.isVisible():
+                if popup is None or not popup.isVisible():
                     self.finish()
                     return True
         return super().eventFilter(watched, event)

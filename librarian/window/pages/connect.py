@@ -125,8 +125,8 @@ class ConnectPage(Lookful):
         self.chart.setEnabled(new)
         if not same:
             self.name.edit.setText(offer.name)
-        self.say("Plug its MIDI OUT into the interface’s IN and its MIDI IN into the interface’s OUT, and switch it on. "
-                 "Nothing is sent to a port but the question who is there.")
+        self.say("Plug its MIDI OUT into the interface’s IN and its MIDI IN into the interface’s OUT, and switch it "
+                 "on. Nothing is sent to a port but the question who is there.")
         self._settle()
 
     def choose_chart(self, key: str) -> None:
@@ -178,7 +178,8 @@ class ConnectPage(Lookful):
             missing = "Choose a chart first."
         self.connect_button.set_spec(ButtonSpec("connect", "Connect", primary=True, reason=missing))
         reason = "" if self._offer.outputs and self._offer.inputs else "There is no port to ask."
-        self.ask_button.set_spec(ButtonSpec("ask", "Ask every port", reason=reason or ("" if chosen.chart else missing)))
+        no_chart = "" if chosen.chart else missing
+        self.ask_button.set_spec(ButtonSpec("ask", "Ask every port", reason=reason or no_chart))
 
     def _chart_taken(self) -> None:
         if self.chart.currentText() == OTHER_FILE:

@@ -1,0 +1,421 @@
+"""The main window: puts the areas, the desk and the commands together, and decides nothing itself."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+
+from PySide6.QtCore import QByteArray, QSettings, Qt
+from PySide6.QtGui import QCloseEvent, QKeySequence, QShortcut
+from PySide6.QtWidgets import QMainWindow
+
+from librarian import __version__
+from librarian.collection import Library
+from librarian.transfer.connections import Connections
+from librarian.window.areas import FIRST_START, SOUND, Areas
+from librarian.window.chain.state import ChainState
+from librarian.window.chain.troubles import no_system, nothing_connected
+from librarian.window.commands import Commands
+from librarian.window.connecting import Connecting
+from librarian.window.desk.desk import Answer, Desk, Told
+from librarian.window.desk.present import capture_reason, header, history, marks, recall_reason
+from librarian.window.desk.results import Rows, shown
+from librarian.window.desk.standing import Standing
+from librarian.window.details.editor import Details, DetailsEditor
+from librarian.window.paint.look import Choice as Theme
+from librarian.window.paint.look import Look
+from librarian.window.parts.notice import NoticeState, loudness_notice
+from librarian.window.parts.spec import ButtonSpec
+
+CONNECT = "connect"
+
+
+class MainWindow(QMainWindow):
+    """One window on one library."""
+
+    def __init__(self, look: Look, library: Library, connections: Connections, settings: QSettings) -> None:
+        super().__init__()
+        self.setWindowTitle("Librarian")
+        self.look = look
+        self.settings = settings
+        self.desk = Desk(library, connections, self)
+        self.areas = Areas(look, Rows(library, lambda: self.desk.found))
+        self.editor = DetailsEditor(look)
+        self.areas.under_header.addWidget(self.editor)
+        self.connecting = Connecting(look, self.desk, connections, self)
+        self.areas.add_page(CONNECT, self.connecting.page)
+        self.setCentralWidget(self.areas)
+        self.commands = Commands(self, self._doers())
+        self._compare_next = False
+        self._answered_loudness: Callable[[], None] | None = None
+        self._wire()
+        self._keys()
+        self._remember_look()
+        self.desk.instruments.load()
+        self.desk.search()
+        self._show_everything()
+
+    # -- what each command does ------------------------------------------------------------------------------------
+
+    def _doers(self) -> dict[str, Callable[[], object]]:
+        desk, areas = self.desk, self.areas
+        return {
+            "search": lambda: areas.focus_area("search"),
+            "show_all": self.show_all,
+            "quit": self.close,
+            "undo": desk.undo,
+            "redo": desk.redo,
+            "rename": self.rename,
+            "details": self.edit_details,
+            "delete": lambda: desk.delete(areas.collection.list.chosen_ids()),
+            "recall": self.recall,
+            "recall_b": self.recall,
+            "recall_a": self.recall_a,
+            "compare": self.compare_next,
+            "compare_instrument": desk.compare_with_instrument,
+            "swap": desk.swap,
+            "end_compare": self.end_compare,
+            "older": lambda: desk.step_version(-1),
+            "newer": lambda: desk.step_version(+1),
+            "connect": lambda: self.connecting.begin(None),
+            "choose_ports": lambda: self.connecting.begin(desk.instruments.current),
+            "stand_in": self.connecting.start_stand_in,
+            "standin": self.connecting.start_stand_in,
+            "look_again": self._with_current(desk.instruments.look_again),
+            "capture": desk.capture,
+            "ask_again": desk.capture,
+            "capture_version": lambda: desk.capture(as_version_of_a=True),
+            "capture_by_hand": lambda: desk.capture(by_hand=True),
+            "enough": self._with_current(desk.instruments.enough),
+            "undo_recall": desk.undo_recall,
+            "cancel": self._with_current(desk.instruments.cancel),
+            "again_slower": lambda: desk.recall(slower=True),
+            "show_differences": desk.compare_with_instrument,
+            "panic": desk.instruments.panic,
+            "name": self.rename,
+            "theme_system": lambda: self.choose_theme("system"),
+            "theme_light": lambda: self.choose_theme("light"),
+            "theme_dark": lambda: self.choose_theme("dark"),
+            "one_line": self._one_line,
+            "about": self.about,
+            "monitors_down": lambda: self._loudness_answered(down=True),
+            "not_now": lambda: self._loudness_answered(down=False),
+        }
+
+    def _with_current(self, act: Callable[[int], object]) -> Callable[[], object]:
+        def do() -> object:
+            current = self.desk.instruments.current
+            return act(current) if current is not None else None
+
+        return do
+
+    def _wire(self) -> None:
+        desk, areas = self.desk, self.areas
+        collection = areas.collection
+        desk.answered.connect(self._show_answer)
+        desk.completed.connect(collection.offer)
+        desk.chosen.connect(self._show_everything)
+        desk.told.connect(self._show_told)
+        desk.named.connect(lambda _patch: self.rename())
+        desk.edited.connect(self._allow)
+        desk.instruments.changed.connect(self._instrument_changed)
+        desk.instruments.moved.connect(lambda _instrument: self._show_sound())
+        desk.instruments.listed.connect(self._show_everything)
+        collection.query_changed.connect(self._query)
+        collection.tag_toggled.connect(self._tag_toggled)
+        collection.current_changed.connect(self._row_chosen)
+        collection.opened.connect(lambda _patch: areas.focus_area("panel"))
+        collection.delete_asked.connect(desk.delete)
+        collection.order_chosen.connect(lambda order: desk.search(order=order))
+        collection.pressed.connect(self.commands.run)
+        collection.failed.connect(lambda sentence, hint: self._show_told(Told(sentence, hint, trouble=True)))
+        areas.chain.pressed.connect(self.commands.run)
+        areas.chain.instruments_asked.connect(self._next_instrument)
+        areas.header.pressed.connect(self.commands.run)
+        areas.header.renamed.connect(self._renamed)
+        areas.history.chosen.connect(self._version_chosen)
+        areas.band.pressed.connect(self.commands.run)
+        areas.first_start.pressed.connect(self.commands.run)
+        self.connecting.finished.connect(self._show_everything)
+        self.connecting.opened.connect(lambda: areas.show_page(CONNECT))
+        self.editor.tags_given.connect(desk.set_tags)
+        self.editor.note_given.connect(desk.set_note)
+        self.editor.closed.connect(lambda: areas.focus_area("list"))
+        self.look.changed.connect(self.areas.update)
+
+    def _keys(self) -> None:
+        def key(keys: str, do: Callable[[], object]) -> None:
+            QShortcut(QKeySequence(keys), self).activated.connect(do)
+
+        key("F6", lambda: self.areas.next_area(+1))
+        key("Shift+F6", lambda: self.areas.next_area(-1))
+        for number, area in enumerate(("chain", "search", "list", "panel", "values", "history"), 1):
+            key(f"Ctrl+{number}", partial(self.areas.focus_area, area))
+        key("Esc", self.escape)
+        for place in (self.areas.panel, self.areas.values):
+            swap = QShortcut(QKeySequence("X"), place)
+            swap.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
+            swap.activated.connect(self.desk.swap)
+
+    def escape(self) -> None:
+        """Close the topmost: a question, the editor, a transfer, a drawer, the comparison."""
+        current = self.desk.instruments.current
+        standing = self.desk.instruments.standing
+        if self._answered_loudness is not None:
+            self._loudness_answered(down=False)
+        elif self.editor.patches:
+            self.editor.abandon()
+        elif self.areas.page == CONNECT:
+            self.connecting.leave()
+        elif current is not None and standing is not None and standing.transfer not in {"", "identify"}:
+            self.desk.instruments.cancel(current)
+        elif self.areas.drawer:
+            self.areas.close_drawer()
+        else:
+            self.end_compare()
+
+    # -- searching and choosing ------------------------------------------------------------------------------------
+
+    def _query(self, text: str) -> None:
+        self.desk.search(text=text)
+        self.desk.complete(text)
+
+    def _tag_toggled(self, tag: str, on: bool) -> None:
+        chosen = self.desk.tags | {tag} if on else self.desk.tags - {tag}
+        self.desk.search(tags=frozenset(chosen))
+
+    def show_all(self) -> None:
+        """Every patch again: no words, no tags."""
+        self.areas.collection.search.set_text("")
+        self.desk.search(text="", tags=frozenset())
+
+    def _row_chosen(self, patch: int) -> None:
+        choice = self.desk.choice
+        a = choice.a.patch.id if choice.a is not None and choice.a.patch is not None else None
+        if self._compare_next or choice.b is not None:
+            if patch != a:
+                self._compare_next = False
+                self.desk.choose_b(patch)
+        elif patch != a:
+            self.desk.choose_a(patch)
+
+    def compare_next(self) -> None:
+        """The next sound chosen in the list becomes B."""
+        if self.desk.choice.a is not None:
+            self._compare_next = True
+            self.areas.focus_area("list")
+            self._show_told(Told("Choose the second sound in the list: it is laid beside this one."))
+
+    def end_compare(self) -> None:
+        """A alone again."""
+        self._compare_next = False
+        if self.desk.choice.b is not None:
+            a = self.desk.choice.a
+            self.desk.end_compare()
+            if a is not None and a.patch is not None:
+                self.areas.collection.list.select_id(a.patch.id)
+
+    def _version_chosen(self, version: int) -> None:
+        choice = self.desk.choice
+        side = choice.b if choice.b is not None and choice.b.patch is not None else choice.a
+        if side is not None and side.patch is not None:
+            self.desk.choose_b(side.patch.id, version)
+
+    # -- editing ---------------------------------------------------------------------------------------------------
+
+    def rename(self) -> None:
+        """Edit the name of A in the header."""
+        if self.desk.choice.a is not None and self.desk.choice.a.patch is not None:
+            self.areas.show_page(SOUND)
+            self.areas.header.begin_rename()
+
+    def _renamed(self, name: str) -> None:
+        a = self.desk.choice.a
+        if a is not None and a.patch is not None:
+            self.desk.rename(a.patch.id, name)
+
+    def edit_details(self) -> None:
+        """Edit tags and note of the patches chosen in the list."""
+        chosen = self.areas.collection.list.chosen_ids()
+        rows = self.desk.library.rows(chosen)
+        if not rows:
+            return
+        common = tuple(tag for tag in rows[0].tags if all(tag in row.tags for row in rows))
+        note = rows[0].note if len(rows) == 1 else None
+        known = tuple(tag for tag, _count in self.desk.library.tag_counts())
+        self.areas.show_page(SOUND)
+        self.editor.show_details(Details(tuple(row.id for row in rows), common, note, known))
+
+    # -- recalling, with the caution first -------------------------------------------------------------------------
+
+    def recall(self) -> None:
+        """Recall what is shown; before the first recall of an instrument on a day, the caution is answered first."""
+        choice = self.desk.choice
+        side = choice.b if choice.comparing else choice.a
+        if side is None or side.patch is None:
+            return
+        reason = recall_reason(choice, self.desk.instruments.standings.get(side.patch.instrument))
+        if reason:
+            self._show_told(Told(reason))
+            return
+        self._after_caution(side.patch.instrument, self.desk.recall)
+
+    def recall_a(self) -> None:
+        """A again, while what the instrument holds lies beside it."""
+        self.desk.end_compare()
+        self.recall()
+
+    def _after_caution(self, instrument: int, act: Callable[[], None]) -> None:
+        key = f"monitors/{self.desk.library.path}/{instrument}"
+        today = self.desk.today()
+        if self.settings.value(key) == today:
+            act()
+            return
+
+        def answered() -> None:
+            self.settings.setValue(key, today)
+            act()
+
+        self._answered_loudness = answered
+        self.areas.show_band(loudness_notice())
+
+    def _loudness_answered(self, *, down: bool) -> None:
+        act, self._answered_loudness = self._answered_loudness, None
+        self.areas.show_band(None)
+        self.areas.focus_area("header")
+        if down and act is not None:
+            act()
+
+    # -- showing ---------------------------------------------------------------------------------------------------
+
+    def _show_answer(self, answer: Answer) -> None:
+        collection = self.areas.collection
+        collection.show_found(shown(answer.found, answer.tags, self.desk.tags, answer.all_tags))
+        self._show_marks()
+        a = self.desk.choice.b or self.desk.choice.a
+        if a is not None and a.patch is not None:
+            collection.list.select_id(a.patch.id)
+        self._show_page()
+
+    def _show_everything(self) -> None:
+        self._show_chain()
+        self._show_sound()
+        self._show_page()
+
+    def _show_page(self) -> None:
+        if self.areas.page == CONNECT and self.connecting.active:
+            return
+        empty = not self.desk.instruments.standings and (self.desk.found is None or self.desk.found.total == 0)
+        self.areas.show_page(FIRST_START if empty else SOUND)
+
+    def _show_sound(self) -> None:
+        choice = self.desk.choice
+        standing = self.desk.standing_of_a
+        sheet = choice.sheet(standing)
+        self.areas.show_sheet(sheet)
+        self.areas.header.show_state(header(choice, sheet, self._target()))
+        self.areas.history.show_state(history(choice, standing))
+        self._show_marks()
+        self._allow()
+
+    def _target(self) -> Standing | None:
+        choice = self.desk.choice
+        side = choice.b if choice.b is not None and choice.b.patch is not None else choice.a
+        return self.desk.instruments.standings.get(side.patch.instrument) if side and side.patch else None
+
+    def _show_marks(self) -> None:
+        self.areas.collection.show_marks(marks(self.desk.choice, self.desk.instruments.standings))
+
+    def _show_chain(self) -> None:
+        self.areas.chain.show_state(self.chain_state())
+
+    def chain_state(self) -> ChainState:
+        """What the chain has to say now."""
+        standing = self.desk.instruments.standing
+        if standing is not None:
+            return self.desk.instruments.chain()
+        system = self.connecting.system
+        return no_system() if system is not None and system.alive and not system.apis else nothing_connected()
+
+    def _instrument_changed(self, instrument: int) -> None:
+        if instrument == self.desk.instruments.current:
+            self._show_chain()
+        self._show_sound()
+
+    def _next_instrument(self) -> None:
+        names = list(self.desk.instruments.standings)
+        current = self.desk.instruments.current
+        if names and current in names:
+            self.desk.instruments.choose(names[(names.index(current) + 1) % len(names)])
+
+    def _show_told(self, told: Told) -> None:
+        key = QKeySequence(QKeySequence.StandardKey.Undo).toString(QKeySequence.SequenceFormat.NativeText)
+        buttons = (ButtonSpec("undo", "Undo", key=key),) if told.undo else ()
+        text = f"{told.sentence} {told.hint}".strip()
+        self.areas.collection.show_notice(NoticeState("", text, buttons, bar="broken" if told.trouble else ""))
+
+    def _allow(self) -> None:
+        allow = self.commands.allow
+        desk = self.desk
+        choice, standing = desk.choice, desk.instruments.standing
+        chosen = "" if choice.a is not None else "No sound is chosen."
+        undo, redo = desk.library.undo_label(), desk.library.redo_label()
+        undoing = f"Undo: {undo}" if undo else "Undo"
+        self.commands.act["undo"].setText("Undo recall" if desk.can_undo_recall else undoing)
+        self.commands.act["redo"].setText(f"Redo: {redo}" if redo else "Redo")
+        allow("undo", "" if undo or desk.can_undo_recall else "There is nothing to take back.")
+        allow("redo", "" if redo else "There is nothing to do again.")
+        allow("undo_recall", "" if desk.can_undo_recall else "No recall can be taken back now.")
+        for name in ("rename", "details", "delete", "compare"):
+            allow(name, chosen)
+        allow("recall", recall_reason(choice, self._target()))
+        for name in ("swap", "end_compare"):
+            allow(name, "" if choice.comparing else "Nothing is compared.")
+        for name in ("older", "newer"):
+            allow(name, chosen)
+        capture = capture_reason(standing)
+        for name in ("capture", "capture_by_hand"):
+            allow(name, capture)
+        allow("capture_version", capture or chosen)
+        allow("compare_instrument", recall_reason(choice, desk.standing_of_a))
+        none = "" if standing is not None else "No instrument is connected."
+        for name in ("choose_ports", "look_again"):
+            allow(name, none)
+        busy = standing is not None and bool(standing.transfer)
+        allow("cancel", "" if busy else "Nothing is under way.")
+
+    # -- the look --------------------------------------------------------------------------------------------------
+
+    def choose_theme(self, theme: Theme) -> None:
+        """Follow the system, or stay light or dark."""
+        self.look.choose(theme)
+        self.settings.setValue("theme", theme)
+        for name in ("system", "light", "dark"):
+            self.commands.act[f"theme_{name}"].setChecked(name == theme)
+
+    def _one_line(self) -> None:
+        one = self.commands.act["one_line"].isChecked()
+        self.areas.collection.set_row_height("one line" if one else "two lines")
+        self.settings.setValue("one_line", "yes" if one else "no")
+
+    def _remember_look(self) -> None:
+        theme = self.settings.value("theme", "system")
+        self.choose_theme(theme if theme in {"light", "dark"} else "system")
+        if self.settings.value("one_line") == "yes":
+            self.commands.act["one_line"].setChecked(True)
+            self._one_line()
+        geometry = self.settings.value("geometry")
+        if isinstance(geometry, QByteArray):
+            self.restoreGeometry(geometry)
+        else:
+            self.resize(1280, 800)
+
+    def about(self) -> None:
+        """Which version this is and where the library lies, at the foot of the list."""
+        self._show_told(Told(f"Librarian {__version__}. The library is {self.desk.library.path}."))
+
+    def closeEvent(self, event: QCloseEvent) -> None:
+        self.settings.setValue("geometry", self.saveGeometry())
+        self.connecting.close()
+        self.desk.close()
+        event.accept()
