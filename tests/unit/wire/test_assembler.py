@@ -42,7 +42,7 @@ def in_words(arrival: Arrival) -> str:
         return f"{'cc' if raw[1] < 120 else 'mode'} {channel} {raw[1]} {raw[2]}"
     if status == 0x90:
         return f"{'note_on' if raw[2] else 'note_off'} {channel} {raw[1]} {raw[2] or 64}"
-    return f"{ {0xC0: 'pc', 0xD0: 'pressure'}[status]} {channel} {raw[1]}"
+    return f"{ {0xC0: 'pc', 0xD0: 'pressure'}[status] } {channel} {raw[1]}"
 
 
 def vectors() -> dict[str, tuple[bytes, str]]:
