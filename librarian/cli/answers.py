@@ -7,7 +7,7 @@ exact integers in the instrument's own units, `text` is what people read, times 
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Literal
+from typing import Any, Literal
 
 from pydantic import BaseModel
 
@@ -206,21 +206,53 @@ class Recalled(BaseModel):
 
 
 class Verified(BaseModel):
-    """Answer of `verify` and of `compare`: `a` and `b` say what stands on either side."""
+    """Answer of `verify`: the stored version (A) against what the instrument holds (B)."""
+
+    instrument: str
+    patch: Patch
+    version: int
+    state: Literal["arrived", "differs", "sent"]
+    of: int
+    equal: int
+    sentence: str
+    comparison: Comparison | None
+
+
+class Panicked(BaseModel):
+    """Answer of `panic`."""
+
+    instrument: str
+
+
+class Compared(BaseModel):
+    """Answer of `compare`: `a` and `b` say what stands on either side."""
 
     a: str
     b: str
     comparison: Comparison
 
 
+class QueryProblem(BaseModel):
+    """A part of the query that was not understood; the rest was answered. `start` and `end` are places in `query`."""
+
+    sentence: str
+    start: int
+    end: int
+    replacement: str
+
+
 class Found(BaseModel):
-    """Answer of `find`. `found` of `total` patches matched; `patches` holds at most as many as asked for."""
+    """Answer of `find`. `found` of `total` patches matched; `patches` holds at most as many as asked for.
+
+    `tags`: tag to number of patches within all that was found.
+    """
 
     query: str
     found: int
     total: int
     patches: list[Patch]
     tags: dict[str, int]
+    problems: list[QueryProblem]
 
 
 class Similar(BaseModel):
@@ -267,3 +299,140 @@ class Step(BaseModel):
 
     step: str | None
     next: str | None
+
+
+class Fault(BaseModel):
+    """One fault of a chart file. `line` and `column` count from 1, 0 where there is no place."""
+
+    line: int
+    column: int
+    key: str
+    sentence: str
+    remedy: str
+
+
+class ChartAbout(BaseModel):
+    """A chart in a line: `sound` + `setup` = `parameters`."""
+
+    id: str
+    name: str
+    revision: int
+    parameters: int
+    sound: int
+    setup: int
+
+
+class Checked(BaseModel):
+    """Answer of `chart check`; `chart` is null when it cannot be used."""
+
+    file: str
+    usable: bool
+    chart: ChartAbout | None
+    faults: list[Fault]
+
+
+class ChartRow(BaseModel):
+    """One parameter of a chart."""
+
+    id: str
+    section: str
+    label: str
+    kind: str
+    low: int
+    high: int
+    text_low: str
+    text_high: str
+    positions: list[str]
+    binding: str
+    takeover: str
+    sound: bool
+
+
+class ChartPrinted(BaseModel):
+    """Answer of `chart print`. `ways_in`: how a sound is captured; `ways_out`: how it is recalled; preferred first."""
+
+    chart: ChartAbout
+    ways_in: list[str]
+    ways_out: list[str]
+    parameters: list[ChartRow]
+
+
+class Charts(BaseModel):
+    """Answer of `chart list`."""
+
+    charts: list[ChartAbout]
+
+
+class Schema(BaseModel):
+    """Answer of `chart schema` with --json."""
+
+    json_schema: dict[str, Any]
+
+
+class LibraryAbout(BaseModel):
+    """Answer of `library path`."""
+
+    path: str
+    patches: int
+    in_trash: int
+    instruments: int
+
+
+class DemoStep(BaseModel):
+    """One step of the demo: what was done with which instrument, the proof in words, and whether it holds."""
+
+    instrument: str
+    step: str
+    proof: str
+    holds: bool
+
+
+class Demo(BaseModel):
+    """Answer of `demo`. `picture` is the file that was saved, if one was asked for."""
+
+    library: str
+    patches: int
+    steps: list[DemoStep]
+    picture: str | None
+
+
+class Documented(BaseModel):
+    """Answer of `answers`: verb to the JSON Schema of its answer; "trouble" is that of every verb that could not."""
+
+    answers: dict[str, dict[str, Any]]
+
+
+OF_VERB: dict[str, type[BaseModel]] = {
+    "answers": Documented,
+    "capture": Captured,
+    "chart check": Checked,
+    "chart list": Charts,
+    "chart print": ChartPrinted,
+    "chart schema": Schema,
+    "compare": Compared,
+    "delete": Done,
+    "demo": Demo,
+    "find": Found,
+    "identify": Identified,
+    "instrument add": Instruments,
+    "instrument change": Instruments,
+    "instrument list": Instruments,
+    "instrument remove": Instruments,
+    "keep": Done,
+    "library path": LibraryAbout,
+    "like": Likes,
+    "note": Done,
+    "panic": Panicked,
+    "ports": Ports,
+    "recall": Recalled,
+    "redo": Step,
+    "rename": Done,
+    "restore": Done,
+    "show": Shown,
+    "tag": Done,
+    "tags": Tags,
+    "undo": Step,
+    "untag": Done,
+    "verify": Verified,
+    "versions": Versions,
+}

@@ -2,11 +2,25 @@
 
 from __future__ import annotations
 
+import io
+import sys
+
 import typer
 
 from librarian import __version__
-from librarian.cli.verb import Given, JsonOption, LibraryOption
-from librarian.cli.verbs import arrange, look
+from librarian.cli.verb import Given, JsonOption, LibraryOption, OpenWindow
+from librarian.cli.verbs import arrange, charts, compare, conversation, demo, keeping, library, look, setup
+
+VERBS = (demo, setup, conversation, keeping, look, compare, arrange, library, charts)
+
+
+def main(open_window: OpenWindow | None = None) -> None:
+    """Run the command line and end the process with its exit code. `open_window` is what `librarian window` calls."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            # A terminal without Unicode shows a question mark for what it cannot show, and nothing fails.
+            stream.reconfigure(errors="replace")
+    build()(prog_name="librarian", obj=Given(open_window))
 
 
 def build() -> typer.Typer:
@@ -35,6 +49,6 @@ def build() -> typer.Typer:
         given.as_json = as_json
         context.obj = given
 
-    for group in (look, arrange):
+    for group in VERBS:
         group.add_to(app)
     return app

@@ -14,6 +14,8 @@ from librarian.errors import BadInput
 
 REFERENCE = "A patch: its number, its name, or enough words of it to be the only one; NAME@3 is its version 3."
 _VERSION = re.compile(r"(?P<patch>.+)@(?P<number>[0-9]{1,9})", re.DOTALL)
+_WORDS = re.compile(r"[^\W_]+")
+_QUOTES = re.compile('["“”„«»]')
 _LISTED = 5
 
 
@@ -26,11 +28,13 @@ def find_patch(library: Library, said: str, *, trash: bool = False) -> PatchRow:
         for row in library.rows([int(said)]):
             if (row.place == "trash") == trash:
                 return row
-    found = library.rows(library.find(said, order="match", trash=trash).ids)
+    phrase = library.rows(library.find(_quoted(said), trash=trash).ids)
+    words = library.rows(library.find(_bare(said), trash=trash).ids) if _bare(said) else []
     for same in (
-        [row for row in found if row.name == said],
-        [row for row in found if row.name.casefold() == said.casefold()],
-        found,
+        [row for row in phrase if row.name == said],
+        [row for row in phrase if row.name.casefold() == said.casefold()],
+        phrase if _bare(said) else [],
+        words,
     ):
         if len(same) == 1:
             return same[0]
@@ -50,7 +54,7 @@ def find_version(library: Library, said: str) -> tuple[PatchRow, VersionRow]:
     """The patch and version that `said` means; without @NUMBER the latest version."""
     number = None
     asked = _VERSION.fullmatch(said)
-    if asked is not None and not any(row.name == said for row in library.rows(library.find(said).ids)):
+    if asked is not None and not any(row.name == said for row in library.rows(library.find(_quoted(said)).ids)):
         said, number = asked["patch"], int(asked["number"])
     patch = find_patch(library, said)
     versions = library.versions(patch.id)
@@ -60,6 +64,16 @@ def find_version(library: Library, said: str) -> tuple[PatchRow, VersionRow]:
         if each.number == number:
             return patch, each
     raise BadInput(f"“{patch.name}” has no version {number}.", f"It has versions 1 to {versions[-1].number}.")
+
+
+def _bare(said: str) -> str:
+    """The words of a name, so that no sign in it means something to the search."""
+    return " ".join(f'"{word}"' for word in _WORDS.findall(said))
+
+
+def _quoted(said: str) -> str:
+    """The name as one phrase of the search."""
+    return f'"{" ".join(_QUOTES.sub(" ", said).split())}"'
 
 
 def patch_answer(row: PatchRow) -> answers.Patch:

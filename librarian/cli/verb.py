@@ -13,7 +13,7 @@ import functools
 import inspect
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Annotated, Any, get_type_hints
 
@@ -65,12 +65,17 @@ def verb(app: typer.Typer, name: str, *, hidden: bool = False) -> Callable[[Verb
     return register
 
 
-class Given:
-    """What was said before the verb: `librarian --library PATH --json find storm`."""
+OpenWindow = Callable[[Sequence[str]], int]
+"""What opens the window with these options and returns an exit code: given from above, the terminal knows no Qt."""
 
-    def __init__(self, library: Path | None = None, as_json: bool = False) -> None:
-        self.library = library
-        self.as_json = as_json
+
+class Given:
+    """What was said before the verb (`librarian --library PATH --json find storm`), and what opens the window."""
+
+    def __init__(self, open_window: OpenWindow | None = None) -> None:
+        self.open_window = open_window
+        self.library: Path | None = None
+        self.as_json = False
 
 
 def _path(context: typer.Context) -> str:

@@ -10,11 +10,13 @@ import typer
 
 from librarian.cli import answers
 from librarian.cli.clean import clean
-from librarian.cli.here import Here, cell, table
+from librarian.cli.connect import instrument_named
+from librarian.cli.here import Here, aside, cell, table
 from librarian.cli.patches import REFERENCE, find_patch, find_version, patch_answer, patch_table, version_answer
 from librarian.cli.sheets import chart_of, shown_time, sound_answer, values_table
 from librarian.cli.verb import verb
 from librarian.collection import Library
+from librarian.collection.query.problem import Problem
 from librarian.errors import BadInput
 from librarian.messages import Values
 from librarian.sounds.near import Likeness
@@ -53,10 +55,14 @@ def find(
     limit: LimitOption = 100,
     trash: Annotated[bool, typer.Option("--trash", help="Look in the trash.")] = False,
 ) -> None:
-    """Find patches by words, tags and instrument; without any, list them all."""
+    """Find patches by words, tags, dates, values in display units; without any, list them all.
+
+    Words match beginnings in names, tags and notes. Conditions: tag:storm, before:march, "cutoff > 2 kHz",
+    "wave = saw", "drive unknown"; combined by or, not and parentheses. Put them in quotes for your shell.
+    """
     query = " ".join(words or [])
     with here.opened() as library:
-        number = None if instrument is None else instrument_number(library, instrument)
+        number = None if instrument is None else instrument_named(library, instrument, removed=True).id
         found = library.find(query, tags=tag or (), instrument=number, order=order.value, trash=trash)
         rows = library.rows(found.ids[:limit])
         counts = dict(library.tag_counts(found))
@@ -66,7 +72,10 @@ def find(
             total=found.total,
             patches=[patch_answer(row) for row in rows],
             tags=counts,
+            problems=[_problem(each) for each in found.problems],
         )
+        for each in found.problems:
+            aside(clean(each.sentence))
         count = f"{len(found.ids)} of {found.total} patches"
         if len(rows) < len(found.ids):
             count += f", {len(rows)} listed"
@@ -160,17 +169,10 @@ def tags(here: Here) -> None:
         here.answer(answers.Tags(tags=counts), made)
 
 
-def instrument_number(library: Library, name: str) -> int:
-    """The id of the instrument called `name`, also of a removed one. Raises BadInput naming those there are."""
-    rows = library.instruments(removed=True)
-    for same in (
-        [row for row in rows if row.name == name],
-        [row for row in rows if row.name.casefold() == name.casefold()],
-    ):
-        if len(same) == 1:
-            return same[0].id
-    names = ", ".join(f"“{row.name}”" for row in rows) or "none yet"
-    raise BadInput(f"No instrument is called “{name}”.", f"Instruments in this library: {names}.")
+def _problem(problem: Problem) -> answers.QueryProblem:
+    return answers.QueryProblem(
+        sentence=problem.sentence, start=problem.start, end=problem.end, replacement=problem.replacement
+    )
 
 
 def _same_chart(library: Library, chart: str) -> Iterator[tuple[int, Values]]:

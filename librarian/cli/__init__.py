@@ -1,0 +1,7 @@
+"""The terminal: the same services as the window under plain verbs. It knows no Qt."""
+
+from __future__ import annotations
+
+from librarian.cli.app import main
+
+__all__ = ["main"]

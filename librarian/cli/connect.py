@@ -1,0 +1,164 @@
+"""From words on a command line to an open line: which instrument, which ports, who answers there."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from librarian.chart import Chart, load, loads, shipped
+from librarian.cli.here import aside
+from librarian.collection import InstrumentRow, Library
+from librarian.errors import BadInput
+from librarian.transfer import Cancel, Identified, Line, OnProgress, identify
+from librarian.transfer.connections import Connections, add_stand_in, is_embedded, pace_text
+from librarian.wire.ports import Direction, Port, match
+
+InstrumentOption = Annotated[
+    str | None,
+    typer.Option("--instrument", metavar="NAME", help="Which instrument of the library; not needed if it has one."),
+]
+EmbeddedOption = Annotated[
+    bool,
+    typer.Option("--embedded", help="Take a shipped stand-in on the embedded cable; --instrument says which chart."),
+]
+DEFAULT_STAND_IN = "lanternfish"
+
+
+@dataclass(frozen=True)
+class Connected:
+    """An instrument of the library on an open line; `identified` None where it cannot be asked who it is."""
+
+    row: InstrumentRow
+    chart: Chart
+    line: Line
+    connections: Connections
+    identified: Identified | None
+
+
+def chart_file(said: str) -> Chart:
+    """The chart that `said` means: the id of a shipped one, or a file. Raises ChartFaults, BadInput."""
+    charts = shipped()
+    return load(charts[said]) if said in charts else load(Path(said))
+
+
+def instrument_named(library: Library, name: str, *, removed: bool = False) -> InstrumentRow:
+    """The instrument called `name`, exactly or without regard to case. Raises BadInput naming those there are."""
+    rows = library.instruments(removed=removed)
+    for same in (
+        [row for row in rows if row.name == name],
+        [row for row in rows if row.name.casefold() == name.casefold()],
+    ):
+        if len(same) == 1:
+            return same[0]
+    raise BadInput(f"No instrument is called “{name}”.", _there_are(rows))
+
+
+def chosen_instrument(
+    library: Library, name: str | None, *, embedded: bool = False, of_patch: int | None = None
+) -> InstrumentRow:
+    """The instrument a verb is for: the one named, else that of the patch, else the only one.
+
+    With `embedded` the stand-in of the shipped chart `name`, added to the library when it is new there.
+    """
+    if embedded:
+        if name is None and of_patch is not None:
+            name = library.instrument(of_patch).chart
+        return _stand_in(library, name or DEFAULT_STAND_IN)
+    if name is not None:
+        return instrument_named(library, name)
+    rows = library.instruments()
+    for row in rows:
+        if row.id == of_patch or len(rows) == 1:
+            return row
+    if not rows:
+        raise BadInput(
+            "There is no instrument in this library yet.",
+            "Add one: librarian instrument add --chart FILE --out PORT --in PORT; or try --embedded.",
+        )
+    raise BadInput("Which instrument?", f"Say --instrument NAME. {_there_are(rows)}")
+
+
+def chart_of_instrument(library: Library, row: InstrumentRow) -> Chart:
+    """The chart revision that an instrument uses, from the text the library keeps."""
+    return loads(library.chart_text(row.chart, row.revision), f"{row.chart}, revision {row.revision}")
+
+
+@contextmanager
+def connected(
+    library: Library,
+    row: InstrumentRow,
+    *,
+    ask: bool = True,
+    cancel: Cancel | None = None,
+    progress: OnProgress | None = None,
+) -> Iterator[Connected]:
+    """Open the line to an instrument and, unless `ask` is off, ask who is there before anything else.
+
+    A chart that says nothing of an identity is not asked: it would only be known by its sound. What was found out
+    (firmware, a slower pace that works) is kept with the instrument.
+    """
+    chart = chart_of_instrument(library, row)
+    with Connections() as connections:
+        line = connections.open(row, chart)
+        try:
+            found = None
+            if ask and chart.identity.manufacturer is not None:
+                found = identify(line, cancel=cancel, progress=progress)
+                if found.fits == "fits" and (found.firmware, found.address) != (row.firmware, row.address):
+                    library.update_instrument(row.id, firmware=found.firmware, address=found.address)
+                if found.fits != "fits":
+                    aside(found.sentence)
+            yield Connected(row, chart, line, connections, found)
+            if line.pace.slowed > chart.pace.slowed:
+                library.update_instrument(row.id, pace=pace_text(chart, line.pace))
+        finally:
+            line.cable.close()
+
+
+def find_port(said: str, direction: Direction, ports: tuple[Port, ...]) -> Port:
+    """The port that `said` means: its fingerprint, its name, or a part of it that only one port has.
+
+    Raises BadInput naming what there is.
+    """
+    same_way = [port for port in ports if port.direction == direction]
+    found = match(said, same_way).port
+    if found is not None:
+        return found
+    for same in (
+        [port for port in same_way if port.name == said],
+        [port for port in same_way if port.plain_name == said.casefold()],
+        [port for port in same_way if said.casefold() in port.name.casefold()],
+    ):
+        if len(same) == 1:
+            return same[0]
+        if same:
+            raise BadInput(f"“{said}” may be any of {_names(same)}.", "Give its fingerprint: librarian ports")
+    what = "output" if direction == "out" else "input"
+    there = f"Outputs and inputs: {_names(list(ports))}." if ports else "No MIDI port was found."
+    raise BadInput(f"No MIDI {what} is called “{said}”.", there)
+
+
+def _stand_in(library: Library, name: str) -> InstrumentRow:
+    embedded = [row for row in library.instruments() if is_embedded(row)]
+    for row in embedded:
+        if name.casefold() in {row.name.casefold(), row.chart}:
+            return row
+    charts = shipped()
+    if name.casefold() not in charts:
+        raise BadInput(f"No shipped chart is called “{name}”.", f"There are: {', '.join(charts)}.")
+    return library.instrument(add_stand_in(library, load(charts[name.casefold()])))
+
+
+def _there_are(rows: tuple[InstrumentRow, ...]) -> str:
+    if not rows:
+        return "This library has no instrument yet: librarian instrument add --chart FILE --out PORT --in PORT"
+    return f"Instruments in this library: {', '.join(f'“{row.name}”' for row in rows)}."
+
+
+def _names(ports: list[Port]) -> str:
+    return ", ".join(dict.fromkeys(f"“{port.name}”" for port in ports))
