@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any, Literal
+from typing import Literal
 
 from librarian.chart import dump
 from librarian.chart.controllers.binding import Binding
 from librarian.chart.controllers.encode import Burst, NullRule, encode
 from librarian.chart.controllers.listener import Listener
 from librarian.chart.controllers.request import ControllerRequest
-from librarian.messages import Address, Values
+from librarian.messages import Address
 
 Side = Literal["computer", "instrument"]
 
@@ -30,7 +30,7 @@ class Codec:
         self.dumps = dumps
         self.messages: Mapping[str, dump.MessageInfo] = dumps.messages
         self._all = tuple((parameter, binding) for parameter, several in bindings for binding in several)
-        self.single_ids = single_ids(dumps)
+        self._has_singles = any(one.single_parameter for one in dumps.messages.values())
         self._selectors = dict(selectors)
         self._null: NullRule = null
         self._request = request
@@ -62,8 +62,8 @@ class Codec:
         """The values in a dump that came as several messages."""
         return self.dumps.decode_all(raws, address)
 
-    def gather(self, message: str, address: Address, **slots: int) -> Any:
-        """Collects the messages of one dump; see dump.DumpCodec.gather."""
+    def gather(self, message: str, address: Address, **slots: int) -> dump.Gather:
+        """Collects the messages of one dump."""
         return self.dumps.gather(message, address, **slots)
 
     def encode(
@@ -73,23 +73,56 @@ class Codec:
         address: Address,
         *,
         base: bytes | Sequence[bytes] | None = None,
+        base_program: int = 0,
         name: str | None = None,
-        form: Literal["request", "answer", "write"] = "write",
+        form: dump.Form = "write",
         **slots: int,
     ) -> tuple[bytes, ...]:
-        """A dump from values. Bytes that no field claims come from `base`; raises UnknownValues where neither knows."""
-        known = values if isinstance(values, Values) else Values(values)
-        return self.dumps.encode(message, known, address, base=base, name=name, form=form, **slots)
+        """A dump from values. Bytes that no field claims come from `base` (of a bank: its program `base_program`).
 
-    def explain(self, raw: bytes, address: Address) -> Any:
+        Raises UnknownValues where neither `values` nor `base` knows a parameter.
+        """
+        return self.dumps.encode(
+            message, values, address, base=base, base_program=base_program, name=name, form=form, **slots
+        )
+
+    def encode_bank(
+        self,
+        message: str,
+        programs: Mapping[int, dump.ProgramSource],
+        address: Address,
+        *,
+        base: bytes | Sequence[bytes] | None = None,
+        form: dump.Form = "write",
+        **slots: int,
+    ) -> tuple[bytes, ...]:
+        """A bank from programs (number from 0 -> source); programs that are not given come from `base`."""
+        return self.dumps.encode_bank(message, programs, address, base=base, form=form, **slots)
+
+    def extract(self, bank: dump.Decoded, number: int, address: Address) -> tuple[str, tuple[bytes, ...]] | None:
+        """One program of a bank as a dump of its own: message name and bytes, or None where the chart has no such."""
+        return self.dumps.extract(bank, number, address)
+
+    def explain(self, raw: bytes, address: Address) -> tuple[dump.Row, ...]:
         """Byte by byte: offset, byte, field or reason, value."""
         return self.dumps.explain(raw, address)
 
-    def set_one(self, parameter: str, value: int, address: Address) -> tuple[bytes, ...]:
+    def set_one(self, parameter: str, value: int, address: Address, **slots: int) -> tuple[bytes, ...]:
         """The single-parameter SysEx message that sets one parameter; () where the chart has none for it."""
-        if parameter not in self.single_ids:
-            return ()
-        return self.dumps.set_one(parameter, value, address)
+        return self.dumps.set_one(parameter, value, address, **slots)
+
+    def ask_one(self, parameter: str, address: Address, **slots: int) -> tuple[bytes, ...]:
+        """The message that asks for one parameter; () where the chart has none for it."""
+        return self.dumps.ask_one(parameter, address, **slots)
+
+    def heard(self, raw: bytes, address: Address) -> tuple[tuple[str, int], ...]:
+        """What a single-parameter SysEx message says; () when it is none."""
+        return self.dumps.heard(raw, address)
+
+    @property
+    def single_ids(self) -> frozenset[str]:
+        """Ids of the parameters that a SysEx message of their own can set."""
+        return self.dumps.single_ids
 
     # --- controllers
 
@@ -119,8 +152,7 @@ class Codec:
             for parameter, binding in self._all
             if (binding.transmitted if side == "computer" else binding.recognized)
         ]
-        dumps = self.dumps
-        sysex = (lambda raw: dumps.heard(raw, address)) if self.single_ids else None
+        sysex = (lambda raw: self.heard(raw, address)) if self._has_singles else None
         return Listener(bindings, address, selectors=self._selectors, sysex=sysex)
 
     def is_controller(self, raw: bytes, address: Address) -> bool:
@@ -135,11 +167,6 @@ class Codec:
         """True for the (last) message of `controller_request`."""
         asked = self.controller_request(address)
         return bool(asked) and raw == asked[-1]
-
-
-def single_ids(dumps: dump.DumpCodec) -> frozenset[str]:
-    """Ids of the parameters that a SysEx message of their own can set."""
-    return frozenset(name for one in dumps.messages.values() if one.single_parameter for name in one.carries)
 
 
 def _preferred(bindings: Sequence[tuple[str, tuple[Binding, ...]]], *, recognized: bool) -> dict[str, Binding]:

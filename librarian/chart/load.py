@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path as FilePath
 
 from librarian.chart import dump
-from librarian.chart.build import address_rule, build_bindings, build_chart, specs, ways_out
+from librarian.chart.building.chart import address_rule, build_chart, specs
+from librarian.chart.building.panel import build_scales
 from librarian.chart.chart import Chart
 from librarian.chart.check import check_language, check_reach
-from librarian.chart.faults import Path
 from librarian.chart.language.flat import Flat, flatten
 from librarian.chart.language.read import TomlText, parse, read_file
 from librarian.chart.language.sift import Sifted, sift
@@ -35,34 +35,32 @@ def _compile(toml: TomlText) -> Chart:
     offset = {path: toml.places.offset(path) for paths in sifted.paths.values() for path in paths}
     flat = flatten(sifted, offset, trouble)
     check_language(sifted, flat, trouble)
-    dumps = _check_dumps(sifted, flat, trouble)
+    tables = dump.Dumps(
+        message=sifted.table.message,
+        layout=sifted.table.layout,
+        charset=sifted.table.charset,
+        codes=sifted.table.codes,
+    )
+    if not _check_dumps(tables, sifted, flat, trouble):
+        trouble.stop_if_any()
+    scales = build_scales(sifted.table, flat) if not len(trouble) else {}
+    texts = {name: scale.text for name, scale in scales.items()}
+    dumps = dump.compile(tables, specs(flat), address_rule(sifted.table), texts)
+    check_reach(sifted, flat, dumps, trouble)
     trouble.stop_if_any()
-    if dumps is None:
-        raise AssertionError("a chart without faults has a dump side")
-    return build_chart(sifted.table, flat, dumps, toml.text)
+    return build_chart(sifted.table, flat, scales, dumps, toml.text)
 
 
-def _check_dumps(sifted: Sifted, flat: Flat, trouble: Trouble) -> dump.DumpCodec | None:
-    """Check the dump side and, if it is sound, what no recall can reach."""
-    table = sifted.table
-    tables = dump.Dumps(message=table.message, layout=table.layout, charset=table.charset, codes=table.codes)
+def _check_dumps(tables: dump.Dumps, sifted: Sifted, flat: Flat, trouble: Trouble) -> bool:
+    """Check the dump side; True when it could be compiled for what else is to be checked."""
     parameters = specs(flat)
     for name in sifted.broken:  # set aside for faults of their own: known, but with nothing to complain about
         parameters.setdefault(name, dump.ParameterSpec(name, 0, 0))
-    rule = address_rule(table)
-    found = [problem for problem in dump.check(tables, parameters, rule) if not _echo(problem, sifted)]
-    for problem in found:
-        trouble.add(_path(problem.path), problem.sentence, problem.remedy)
-    aside = sifted.broken_tables & {"parameter", "group", "message", "layout", "charset", "codes", "recall"}
-    if found or aside or len(trouble):
-        return None
-    dumps = dump.compile(tables, parameters, rule)
-    check_reach(flat, ways_out(table, build_bindings(flat), dumps), trouble)
-    return dumps
-
-
-def _path(path: Path) -> Path:
-    return tuple(path)
+    problems = [one for one in dump.check(tables, parameters, address_rule(sifted.table)) if not _echo(one, sifted)]
+    for problem in problems:
+        trouble.add(problem.path, problem.sentence, problem.remedy)
+    aside = sifted.broken_tables & {"parameter", "group", "message", "layout", "charset", "codes", "recall", "identity"}
+    return not problems and not aside
 
 
 def _echo(problem: dump.Problem, sifted: Sifted) -> bool:

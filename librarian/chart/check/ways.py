@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection
 
+from librarian.chart.dump import DumpCodec, Message
 from librarian.chart.faults import Path
 from librarian.chart.language.flat import Flat
 from librarian.chart.language.sift import Sifted
 from librarian.chart.language.trouble import Trouble
 from librarian.chart.nearest import nearest
-from librarian.chart.ways import Way
 
 
 def check_ways(sifted: Sifted, flat: Flat, trouble: Trouble) -> None:
@@ -23,6 +23,9 @@ def check_ways(sifted: Sifted, flat: Flat, trouble: Trouble) -> None:
         path = sifted.path("capture", index)
         if capture.message is not None:
             _exists((*path, "message"), capture.message, messages, "message", sifted, trouble)
+            if not _can(table.message.get(capture.message), write=False):
+                said = f"The instrument never sends “{capture.message}”: the message has no answer."
+                trouble.add((*path, "message"), said, "Add answer = “…” to it, or capture by another message.")
         if capture.end is not None and capture.end.last is not None:
             _exists((*path, "end", "last"), capture.end.last, ids, "parameter", sifted, trouble)
         for number, name in enumerate(capture.carries or ()):
@@ -39,11 +42,14 @@ def check_ways(sifted: Sifted, flat: Flat, trouble: Trouble) -> None:
             )
     for index, recall in enumerate(table.recall):
         path = sifted.path("recall", index)
-        for key, names in (("message", [recall.message or ""]), ("before", recall.before), ("after", recall.after)):
-            for number, name in enumerate(names):
-                if name or key != "message":
-                    where: Path = (*path, key) if key == "message" else (*path, key, number)
-                    _exists(where, name, messages, "message", sifted, trouble)
+        sent: list[tuple[Path, str]] = [((*path, "message"), recall.message)] if recall.message is not None else []
+        sent += [((*path, "before", number), name) for number, name in enumerate(recall.before)]
+        sent += [((*path, "after", number), name) for number, name in enumerate(recall.after)]
+        for where, name in sent:
+            _exists(where, name, messages, "message", sifted, trouble)
+            if not _can(table.message.get(name), write=True):
+                said = f"“{name}” cannot be sent to the instrument: it is not writable."
+                trouble.add(where, said, "Choose another message, or give it write = “…”.")
         if recall.way == "controllers" and not said_broken and all(b.only == "transmitted" for b in bindings):
             trouble.add(
                 (*path, "way"),
@@ -61,6 +67,15 @@ def check_ways(sifted: Sifted, flat: Flat, trouble: Trouble) -> None:
         _exists(("panel", "positions_request"), wanted, messages, "message", sifted, trouble)
 
 
+def _can(message: Message | None, *, write: bool) -> bool:
+    """Whether the instrument sends (takes) this message; True for one that does not exist, as that is said elsewhere."""
+    if message is None or message.each is not None:
+        return True
+    if write:
+        return message.writable and (message.write is not None or message.answer is not None)
+    return message.answer is not None
+
+
 def _exists(path: Path, name: str, names: Collection[str], what: str, sifted: Sifted, trouble: Trouble) -> None:
     if name in names or name in sifted.broken:
         return
@@ -72,16 +87,23 @@ def _exists(path: Path, name: str, names: Collection[str], what: str, sifted: Si
     )
 
 
-def check_reach(flat: Flat, ways_out: Iterable[Way], trouble: Trouble) -> None:
+def check_reach(sifted: Sifted, flat: Flat, dumps: DumpCodec, trouble: Trouble) -> None:
     """Report sound parameters that no way of recall carries."""
-    reached: set[str] = set()
-    for way in ways_out:
-        reached |= way.carries
+    ways = {recall.way for recall in sifted.table.recall} or {"dump", "controllers", "parameters"}
+    sent = [recall.message for recall in sifted.table.recall if recall.message is not None]
+    if not sifted.table.recall:
+        sent = [name for name, one in dumps.messages.items() if one.kind == "edit buffer" and "write" in one.forms]
+    reached = set(dumps.single_ids) if "parameters" in ways else set()
+    for name in sent:
+        reached |= dumps.messages[name].carries if name in dumps.messages else set()
     for one in flat.parameters:
-        if one.table.id not in reached and not one.table.setup and not one.table.by_hand:
-            trouble.add(
-                one.path,
-                f"No recall can reach “{one.table.id}”: it has no binding that the instrument "
-                "recognizes and stands in no message that a way of recall sends.",
-                "Add a binding or a field, or write by_hand = true if only a hand can set it.",
-            )
+        table = one.table
+        bound = "controllers" in ways and any(binding.only != "transmitted" for binding in table.bindings)
+        if bound or table.id in reached or table.setup or table.by_hand:
+            continue
+        trouble.add(
+            one.path,
+            f"No recall can reach “{table.id}”: it has no binding that the instrument recognizes and stands in no "
+            "message that a way of recall sends.",
+            "Add a binding or a field, or write by_hand = true if only a hand can set it.",
+        )

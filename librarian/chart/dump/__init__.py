@@ -7,11 +7,12 @@ from librarian.chart.dump.check import check
 from librarian.chart.dump.codec import DumpCodec
 from librarian.chart.dump.compile import compile_dumps as compile  # noqa: A004 - says what it does
 from librarian.chart.dump.frame import NotAddressable
+from librarian.chart.dump.gather import Gather
 from librarian.chart.dump.model import Charset, Codes, Layout, Message
 from librarian.chart.dump.plan import Dumps
 from librarian.chart.dump.problem import Problem
 from librarian.chart.dump.refusal import DumpRefused, NotStorable, UnknownValues
-from librarian.chart.dump.results import Decoded, Form, MessageInfo, Program, Recognised, Row
+from librarian.chart.dump.results import Decoded, Form, MessageInfo, Program, ProgramSource, Recognised, Row
 from librarian.chart.dump.specs import AddressRule, ParameterSpec
 from librarian.chart.dump.text import NotWritable
 
@@ -24,6 +25,7 @@ __all__ = [
     "DumpRefused",
     "Dumps",
     "Form",
+    "Gather",
     "Layout",
     "Message",
     "MessageInfo",
@@ -33,6 +35,7 @@ __all__ = [
     "ParameterSpec",
     "Problem",
     "Program",
+    "ProgramSource",
     "Recognised",
     "Row",
     "UnknownValues",

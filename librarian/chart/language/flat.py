@@ -55,6 +55,8 @@ def flatten(sifted: Sifted, offset: dict[Path, int], trouble: Trouble) -> Flat:
         path = sifted.path("group", index)
         rounds = _rounds(group, path, trouble)
         size = len(rounds) * (len(group.section) + len(group.parameter))
+        if size > room or not rounds:
+            sifted.broken_tables.add("group")  # so that what is missing now is not reported as well
         if size > room:
             trouble.add(
                 (*path, "repeat"),
