@@ -10,6 +10,7 @@ from librarian.chart.identity import Fit, IdentityRule
 from librarian.chart.load import load, loads
 from librarian.chart.memory import Memory
 from librarian.chart.parameter import Parameter
+from librarian.chart.schema import schema
 from librarian.chart.shipped import shipped
 from librarian.chart.ways import ControllerEnd, Way
 
@@ -35,5 +36,6 @@ __all__ = [
     "Way",
     "load",
     "loads",
+    "schema",
     "shipped",
 ]

@@ -68,7 +68,7 @@ def check_ways(sifted: Sifted, flat: Flat, trouble: Trouble) -> None:
 
 
 def _can(message: Message | None, *, write: bool) -> bool:
-    """Whether the instrument sends (takes) this message; True for one that does not exist, as that is said elsewhere."""
+    """Whether the instrument sends (takes) this message; True for one that does not exist (said elsewhere)."""
     if message is None or message.each is not None:
         return True
     if write:

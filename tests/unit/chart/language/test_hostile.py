@@ -121,7 +121,7 @@ def pieces() -> st.SearchStrategy[str]:
     ) | st.text(max_size=4)  # fmt: skip
 
 
-@settings(max_examples=150)
+@settings(max_examples=80)
 @given(st.data())
 def test_a_damaged_chart_is_a_chart_or_one_of_our_errors(data: st.DataObject) -> None:
     text = TEXTS[data.draw(st.sampled_from(sorted(TEXTS)))]
@@ -136,7 +136,7 @@ def test_a_damaged_chart_is_a_chart_or_one_of_our_errors(data: st.DataObject) ->
     assert chart.parameters
 
 
-@settings(max_examples=40)
+@settings(max_examples=25)
 @given(st.recursive(
     st.integers() | st.booleans() | st.text(max_size=5) | st.floats(),
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=5), inner, max_size=3),

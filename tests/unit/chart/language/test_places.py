@@ -6,7 +6,7 @@ import tomllib
 from typing import Any
 
 import tomlkit
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from librarian.chart.faults import Path
@@ -103,6 +103,7 @@ def toml_values() -> st.SearchStrategy[Any]:
     )
 
 
+@settings(max_examples=50)
 @given(toml_values())
 def test_every_path_of_any_text_has_its_place(data: dict[str, Any]) -> None:
     text = tomlkit.dumps(data)
