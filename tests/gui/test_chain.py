@@ -23,7 +23,7 @@ def chain(qtbot, look):
     window.resize(1920, 300)
     made.resize(1280, made.height())
     window.show()
-    return made
+    yield made
 
 
 def read(chain: Chain) -> str:
