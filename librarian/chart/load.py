@@ -2,37 +2,41 @@
 
 from __future__ import annotations
 
-from pathlib import Path as FilePath
+from pathlib import Path
 
 from librarian.chart import dump
 from librarian.chart.building.chart import address_rule, build_chart, specs
 from librarian.chart.building.panel import build_scales
 from librarian.chart.chart import Chart
 from librarian.chart.check import check_language, check_reach
+from librarian.chart.language.extend import ChartText, whole_text
 from librarian.chart.language.flat import Flat, flatten
-from librarian.chart.language.read import TomlText, parse, read_file
+from librarian.chart.language.read import read_file
 from librarian.chart.language.sift import Sifted, sift
-from librarian.chart.language.trouble import Place, Trouble
+from librarian.chart.language.trouble import Trouble
+from librarian.chart.language.writing import chart_text
 
 
-def load(path: FilePath) -> Chart:
+def load(path: Path) -> Chart:
     """The chart in a file. Raises ChartFaults, BadInput (a folder, too large) or OutsideProblem (cannot be read)."""
-    return loads(read_file(path), path.name)
+    return loads(read_file(path), path.name, folder=path.parent)
 
 
-def loads(text: str, source: str = "chart") -> Chart:
-    """The chart in a TOML text; `source` names it in faults. Raises ChartFaults with every fault."""
-    toml = parse(text, source)
-    return _compile(toml)
+def loads(text: str, source: str = "chart", *, folder: Path | None = None) -> Chart:
+    """The chart in a TOML text; `source` names it in faults. Raises ChartFaults with every fault.
+
+    `folder`: where to look for a chart that it extends; None: it may not extend any.
+    """
+    return _compile(whole_text(text, source, folder))
 
 
-def _compile(toml: TomlText) -> Chart:
-    trouble = Trouble(lambda path: Place(toml.source, *toml.places.at(path)))
-    sifted = sift(toml.data, trouble)
+def _compile(whole: ChartText) -> Chart:
+    trouble = Trouble(whole.where)
+    sifted = sift(whole.data, trouble)
     if sifted is None:
         trouble.stop_if_any()
         raise AssertionError("a chart that cannot be sifted has faults")
-    offset = {path: toml.places.offset(path) for paths in sifted.paths.values() for path in paths}
+    offset = {path: whole.order(path) for paths in sifted.paths.values() for path in paths}
     flat = flatten(sifted, offset, trouble)
     check_language(sifted, flat, trouble)
     tables = dump.Dumps(
@@ -48,7 +52,8 @@ def _compile(toml: TomlText) -> Chart:
     dumps = dump.compile(tables, specs(flat), address_rule(sifted.table), texts)
     check_reach(sifted, flat, dumps, trouble)
     trouble.stop_if_any()
-    return build_chart(sifted.table, flat, scales, dumps, toml.text)
+    text = whole.text or chart_text(whole.data, whole.order, f"Put together from {', '.join(whole.sources)}.")
+    return build_chart(sifted.table, flat, scales, dumps, text)
 
 
 def _check_dumps(tables: dump.Dumps, sifted: Sifted, flat: Flat, trouble: Trouble) -> bool:
@@ -65,4 +70,5 @@ def _check_dumps(tables: dump.Dumps, sifted: Sifted, flat: Flat, trouble: Troubl
 
 def _echo(problem: dump.Problem, sifted: Sifted) -> bool:
     """True where a problem only says that an entry set aside is missing."""
-    return any(f"“{name}”" in problem.sentence for name in sifted.broken)
+    words = {word.strip("“”\"'`.,:;()") for word in problem.sentence.split()}
+    return not words.isdisjoint(sifted.broken)

@@ -16,7 +16,7 @@ from librarian.chart.language.report import echoed, translate
 from librarian.chart.language.root import MOST_ENTRIES, ChartTable
 from librarian.chart.language.trouble import Trouble
 
-_LISTS = ("section", "parameter", "group", "selector", "capture", "recall", "revision")
+_LISTS = ("section", "parameter", "group", "selector", "capture", "recall", "history")
 _NAMED = ("message", "layout", "charset", "codes", "display")
 _IN_GROUP = ("section", "parameter")
 _HARMLESS = {"default", "takeover", "size", "cell", "short", "note", "beside", "setup", "by_hand"}
