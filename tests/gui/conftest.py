@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import pytest
-from PySide6.QtWidgets import QApplication
+from PySide6.QtWidgets import QApplication, QWidget
+from pytestqt.qtbot import QtBot
 
 from librarian.window.paint.look import Look
+
+House = Callable[[QWidget], QWidget]
 
 
 @pytest.fixture
@@ -18,3 +21,25 @@ def look(qapp: QApplication) -> Iterator[Look]:
     made.dress(qapp)
     yield made
     made.changed.disconnect()
+
+
+@pytest.fixture
+def house(qtbot: QtBot) -> Iterator[House]:
+    """Puts a widget into a shown window of 1920 x 1080 that lives until the test ends, and gives it back.
+
+    Widgets that set their own height do so inside a window; on the offscreen platform a window itself cannot.
+    """
+    windows = []
+
+    def put(widget: QWidget) -> QWidget:
+        window = QWidget()
+        windows.append(window)
+        widget.setParent(window)
+        qtbot.addWidget(window)
+        window.resize(1920, 1080)
+        window.show()
+        widget.show()
+        return widget
+
+    yield put
+    windows.clear()

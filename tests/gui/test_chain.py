@@ -7,7 +7,6 @@ from dataclasses import replace
 import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QTextDocument
-from PySide6.QtWidgets import QWidget
 
 from librarian.window.chain import transfers, troubles
 from librarian.window.chain.widget import Chain
@@ -15,15 +14,10 @@ from tests.gui.test_chain_states import PEDAL, PIT, TABLE
 
 
 @pytest.fixture
-def chain(qtbot, look):
-    # In a window of its own, as in the program: the chain sets its height by itself.
-    window = QWidget()
-    made = Chain(look, window)
-    qtbot.addWidget(window)
-    window.resize(1920, 300)
+def chain(house, look):
+    made = house(Chain(look))
     made.resize(1280, made.height())
-    window.show()
-    yield made
+    return made
 
 
 def read(chain: Chain) -> str:

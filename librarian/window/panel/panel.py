@@ -60,6 +60,7 @@ class FrontPanel(Lookful):
                 self.cells[name].show_cell(cell, sheet.chart.parameters[name].binding_text)
         self._motion.stop()
         if same_chart and self.look.motion_ms and self.isVisible():
+            self._moved(0.0)
             self._motion.setDuration(self.look.motion_ms)
             self._motion.start()
         else:
