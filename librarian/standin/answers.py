@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from librarian.chart import Decoded, Recognised
     from librarian.standin.instrument import Instrument
 
+_WAIT_S = 0.1
+
 
 class Answers:
     """The protocol side of one Instrument."""
@@ -61,18 +63,13 @@ class Answers:
         return True
 
     def _recognise(self, raw: bytes) -> tuple[Recognised, Address] | None:
-        """The message through the chart, for its own device ID, for all call, and for any if it does not look."""
+        """The message through the chart: for its own device ID or all call, or for any device if it does not look."""
         owner = self._owner
-        own = owner.address
-        devices = [own.device, ALL_CALL]
+        address = owner.address
         if not owner.behaviour.obeys_device:
-            devices += [device for device in range(ALL_CALL) if device != own.device]
-        for device in devices:
-            address = Address(own.channel, device)
-            recognised = owner.chart.codec.recognise(raw, address)
-            if recognised is not None:
-                return recognised, address
-        return None
+            address = Address(address.channel, ALL_CALL)
+        recognised = owner.chart.codec.recognise(raw, address)
+        return None if recognised is None else (recognised, address)
 
     def _asked(self, recognised: Recognised, at: float) -> None:
         owner = self._owner
@@ -161,8 +158,11 @@ class Answers:
         owner = self._owner
         declared = any(way.acknowledged for way in owner.chart.ways_out)
         if owner.behaviour.acknowledge or declared:
-            said = universal.handshake("ack" if well else "nak", self._own_device())
-            self._answer((said,), at + owner.behaviour.store_s)
+            device = self._own_device()
+            for count in range(owner.behaviour.waits):
+                owner.send(universal.handshake("wait", device), at + count * _WAIT_S)
+            said = universal.handshake("ack" if well else "nak", device)
+            self._answer((said,), at + owner.behaviour.store_s + owner.behaviour.waits * _WAIT_S)
 
     def _program_change(self, raw: bytes, at: float) -> bool:
         owner = self._owner

@@ -43,12 +43,16 @@ class Faults:
 
 
 class BadCable:
-    """A far end that damages what passes between a cable and `inner`, another far end (an instrument)."""
+    """A far end that damages what passes between a cable and `inner`, another far end (an instrument).
+
+    `hits`: how often it did. `spoil_next`: done once to the next SysEx of the instrument (a wrong checksum, say).
+    """
 
     def __init__(self, inner: FarEnd, faults: Faults, seed: int = 1, foreign: tuple[bytes, ...] = ()) -> None:
         self.inner = inner
         self.faults = faults
         self.hits = 0
+        self.spoil_next: Callable[[bytes], bytes] | None = None
         self._dice = random.Random(seed)
         self._foreign = foreign or (b"\x99\x24\x40", b"\xf0\x7d\x7e\x01\x02\x03\xf7", b"\xfa", b"\xe9\x00\x40")
         self._late: list[tuple[float, int, bytes]] = []
@@ -78,7 +82,11 @@ class BadCable:
             _, _, happens = heapq.heappop(self._events)
             happens(now)
         for start, raw in self.inner.due(now):
-            self._pass_on(start, raw)
+            if self.spoil_next is not None and raw[:1] == b"\xf0":
+                self._pass_on(start, self.spoil_next(raw))
+                self.spoil_next = None
+            else:
+                self._pass_on(start, raw)
         ready = []
         while self._late and self._late[0][0] <= now:
             start, _, raw = heapq.heappop(self._late)

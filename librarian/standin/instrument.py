@@ -52,6 +52,7 @@ class Instrument:
         self._listener = chart.codec.listener(self.address, side="instrument")
         self._answers = Answers(self)
         self._busy_until = 0.0
+        self._dead_until = 0.0
         self._out: deque[tuple[float, bytes]] = deque()
         self._out_free_at = 0.0
         self._next_sensing = self.behaviour.active_sensing_s
@@ -60,6 +61,8 @@ class Instrument:
 
     def feed(self, data: bytes, now: float) -> None:
         """These bytes have ended arriving at `now`."""
+        if now < self._dead_until:
+            return
         if self.behaviour.thru:
             self._queue(data, now)
         byte_s = 1.0 / self.behaviour.wire_bytes_per_second
@@ -114,6 +117,21 @@ class Instrument:
         if stored is None:
             raise ValueError(f"there is no program {program} in bank {bank}")
         self.load(stored, now)
+
+    def restart(self, now: float, dead_s: float = 1.5) -> None:
+        """Its power fails and comes back: what it was sending is cut off, its edit buffer is what its pots say.
+
+        It hears nothing for `dead_s` seconds.
+        """
+        self._out.clear()
+        self._out_free_at = now
+        self._intake.forget()
+        self._assembler = Assembler()
+        self._listener = self.chart.codec.listener(self.address, side="instrument")
+        self.bases.clear()
+        self.name = ""
+        self.set_sound(self.panel, now)
+        self._dead_until = now + dead_s
 
     def state(self) -> dict[str, object]:
         """Everything about it, for whoever wants to know by another road than MIDI: plain JSON types."""

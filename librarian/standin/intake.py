@@ -30,6 +30,10 @@ class Intake:
         """The next byte with the time it arrived, or None."""
         return self._waiting.popleft() if self._waiting else None
 
+    def forget(self) -> None:
+        """Drop what waits, as when the power fails."""
+        self._waiting.clear()
+
     @property
     def next_at(self) -> float | None:
         """When the oldest waiting byte arrived."""

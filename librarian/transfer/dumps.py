@@ -50,7 +50,7 @@ class _Collecting:
         self._slots = slots
         self._before = before
         self._info = talk.line.chart.codec.messages[way.message]
-        self._length = talk.line.answer_bytes(way.message, **slots)
+        self._length = self._info.length
         self._start_again()
 
     def _start_again(self) -> None:
@@ -75,7 +75,7 @@ class _Collecting:
                 self._damage(arrival)
             elif self._take(arrival):
                 until = talk.line.clock.now() + patience
-                talk.tell(len(self._gather.raws), max(1, self._info.answers), "messages", None)
+                talk.tell(len(self._gather.raws), max(1, self._info.messages), "messages", None)
         talk.answered()
         return tuple(self._gather.raws)
 

@@ -57,7 +57,7 @@ class Echo:
 
     def is_echo(self, raw: bytes, now: float) -> bool:
         """True when `raw` is one of our own messages coming back (the request itself: ask `is_request` first)."""
-        if self._asked is not None and (self._asked_came_back or not self.thru):
+        if self._asked is not None and (self._asked_came_back or not self.thru or raw == self._asked):
             return False
         return self._came_back(raw, now)
 

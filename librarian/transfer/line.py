@@ -8,7 +8,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 
 from librarian.chart import Chart, Listener
-from librarian.errors import BadInput
 from librarian.messages import Address, Values
 from librarian.transfer.cancel import Cancel, OnProgress
 from librarian.transfer.echo import Echo
@@ -55,7 +54,6 @@ class Line:
         self.foreign = 0
         self.identified: Identified | None = None
         self._lock = threading.Lock()
-        self._lengths: dict[tuple[str, tuple[str, ...]], int | None] = {}
         self._what = ""
         self._known: Knowledge | None = None
         self._listener: Listener | None = None
@@ -133,19 +131,6 @@ class Line:
     def usual_pace(self) -> None:
         """Back to the pace of the chart."""
         self.pace = self.chart.pace
-
-    def answer_bytes(self, message: str, **slots: int) -> int | None:
-        """How many bytes the answer to a dump request has, all its messages together; None if that cannot be told."""
-        key = (message, tuple(sorted(slots)))
-        if key not in self._lengths:
-            chart = self.chart
-            lowest = {name: parameter.low for name, parameter in chart.parameters.items()}
-            try:
-                answer = chart.codec.encode(message, lowest, self.address, base=None, name=None, form="answer", **slots)
-                self._lengths[key] = sum(len(raw) for raw in answer)
-            except BadInput:  # a chart may leave bytes to the instrument that nobody can make up
-                self._lengths[key] = None
-        return self._lengths[key]
 
     def known(self) -> Knowledge | None:
         """What the instrument holds now, or None where that is not certain (any more)."""

@@ -12,7 +12,7 @@ from librarian.transfer.reading import Reading, Unreadable
 from librarian.transfer.talk import Talk
 from librarian.transfer.troubles import EchoLoop, ForeignOnly, NoReply, NotUnderstood
 
-MOST_QUESTIONS = 5
+MOST_QUESTIONS = 8
 _MOST_SILENT = 2
 
 
@@ -46,7 +46,7 @@ def read_surely(talk: Talk, way: Way, **slots: int) -> Sure:
     """Ask until two answers agree: checksums of the trade do not notice bytes that changed places, CC have none.
 
     A dump must come twice byte for byte the same. Of controllers each value must; those of the last answer that no
-    other one confirms are left out, so that what is returned was true at one moment. At most five questions.
+    other one confirms are left out, so that what is returned was true at one moment. At most eight questions.
     Raises NotUnderstood (with every reason), NoReply, EchoLoop, ForeignOnly, InstrumentRefused, CableLost, Cancelled.
     """
     readings: list[Reading] = []

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 # Cancel must be answered within 0.3 s: no wait is longer than this without a look at it.
 _LOOK_UP_S = 0.05
 _AHEAD_S = 0.15
+_TICK_S = 0.0005
 BYTE_S = 0.00032
 
 
@@ -112,7 +113,9 @@ class Talk:
         Whatever stood on the line before is heard out first, so that no older message is taken for the answer.
         """
         self.until_sent()
-        self._hear_for(0.0)
+        while (arrival := self.next(self.line.clock.now())) is not None:
+            if isinstance(arrival, Message):
+                self.hear(arrival)
         self.send(raw, gap_s=0.0)
         self.line.echo.asked(raw)
 
@@ -166,7 +169,8 @@ class Talk:
         return ()
 
     def _hear_for(self, seconds: float) -> None:
-        until = self.line.clock.now() + seconds
+        # Never less than half a millisecond: a wait too short to change the clock's number would never end.
+        until = self.line.clock.now() + max(seconds, _TICK_S)
         while (arrival := self.next(until)) is not None:
             if isinstance(arrival, Message):
                 self.hear(arrival)
