@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from PySide6.QtCore import QPoint, QRect, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QFocusEvent, QKeyEvent, QPainter, QPaintEvent, QResizeEvent
+from PySide6.QtGui import QFocusEvent, QKeyEvent, QPainter, QPaintEvent, QResizeEvent, QWheelEvent
 from PySide6.QtWidgets import QAbstractButton, QWidget
 
 from librarian.window.collection.state import TagCount
@@ -13,10 +14,11 @@ from librarian.window.paint.fonts import TEXT, TINY
 from librarian.window.paint.look import Look
 from librarian.window.paint.text import draw, one_line, plain_tip, stroke
 from librarian.window.parts.lookful import Lookful
+from librarian.window.parts.scroll import WIDTH, ThinScrollBar
 from librarian.window.words import figures
 
 LINE, PAD, COUNT_GAP, BETWEEN, EDGE = 24, 6, 4, 4, 8
-ROWS, OPEN_ROWS = 3, 10
+ROWS, OPEN_ROWS, WHEEL_STEP = 3, 10, 120
 
 
 class TagWord(QAbstractButton):
@@ -85,6 +87,16 @@ class TagWord(QAbstractButton):
         self.update()
 
 
+@dataclass(frozen=True)
+class _Place:
+    """Where a word stands: its left edge, px, and its line."""
+
+    tag: str
+    count: int | None
+    x: int
+    line: int
+
+
 class TagFlow(Lookful):
     """Words in rows; the last one tells how many there are in all when they do not fit, and opens them.
 
@@ -101,6 +113,11 @@ class TagFlow(Lookful):
         self._tags: tuple[TagCount, ...] = ()
         self._chosen: frozenset[str] = frozenset()
         self._total = 0
+        self._wheel = 0
+        self._places: list[_Place] = []
+        self._bar = ThinScrollBar(look, parent=self)
+        self._bar.hide()
+        self._bar.valueChanged.connect(self._fill)
         self.setAccessibleName("Tags")
 
     def show_tags(self, tags: Sequence[TagCount], chosen: frozenset[str], total: int = 0) -> None:
@@ -119,8 +136,9 @@ class TagFlow(Lookful):
             self._fill()
 
     def set_opened(self, opened: bool) -> None:
-        """Show all tags, or only the rows there is room for."""
+        """Show all tags (ten lines at once, the others scroll), or only the rows there is room for."""
         self.opened = opened
+        self._bar.setValue(0)
         self._fill()
 
     def take_focus(self) -> None:
@@ -146,16 +164,20 @@ class TagFlow(Lookful):
             word.hide()
             word.deleteLater()
         self.words = []
-        most = OPEN_ROWS if self.opened else self.rows
-        places, rest = self._fitting(most)
-        for tag, corner in places:
-            self._add(TagWord(self.look, tag.tag, tag.count, self), corner)
-        if rest is not None:
-            label, corner = rest
-            word = TagWord(self.look, label, None, self)
-            self._add(word, corner)
-        lines = 1 + max((word.y() // self._line() for word in self.words), default=-1)
-        self.setFixedHeight(lines * self._line())
+        places = self._all_places() if self.opened else self._fitting(self.rows)
+        self._places = places
+        lines = 1 + max((place.line for place in places), default=-1)
+        seen = min(lines, OPEN_ROWS)
+        self._bar.setRange(0, lines - seen)
+        self._bar.setPageStep(seen)
+        self._bar.setVisible(lines > seen)
+        first = self._bar.value()
+        for place in places:
+            if first <= place.line < first + seen:
+                corner = QPoint(place.x, (place.line - first) * self._line())
+                self._add(TagWord(self.look, place.tag, place.count, self), corner)
+        self.setFixedHeight(seen * self._line())
+        self._bar.setGeometry(self.width() - WIDTH, 0, WIDTH, self.height())
         for index, word in enumerate(self.words):
             word.setFocusPolicy(Qt.FocusPolicy.StrongFocus if index == 0 else Qt.FocusPolicy.ClickFocus)
             if word.tag == focused:
@@ -176,32 +198,34 @@ class TagFlow(Lookful):
         word.show()
         self.words.append(word)
 
-    def _fitting(self, most: int) -> tuple[list[tuple[TagCount, QPoint]], tuple[str, QPoint] | None]:
-        """The tags that fit into so many rows with their corners, and the word that stands for the others."""
-        placed: list[tuple[TagCount, QPoint]] = []
-        label = "fewer tags" if self.opened else f"all {figures(self._total)} tags"
-        last = self._width(label, None)
+    def _flow(self, entries: Sequence[tuple[str, int | None]]) -> list[_Place]:
+        """Words one after the other from line to line."""
+        made: list[_Place] = []
+        end = self.width() - (WIDTH if self.opened else EDGE)
         x, line = EDGE, 0
-        for tag in self._tags:
-            wide = min(self._width(tag.tag, tag.count), self.width() - 2 * EDGE)
-            if x > EDGE and x + wide > self.width() - EDGE:
+        for tag, count in entries:
+            wide = min(self._width(tag, count), self.width() - 2 * EDGE)
+            if x > EDGE and x + wide > end:
                 x, line = EDGE, line + 1
-            if line >= most:
-                break
-            placed.append((tag, QPoint(x, line * self._line())))
+            made.append(_Place(tag, count, x, line))
             x += wide + BETWEEN
-        complete = len(placed) == len(self._tags) == self._total
-        if complete and not self.opened:
-            return placed, None
-        while placed:
-            tag, corner = placed[-1]
-            end = corner.x() + min(self._width(tag.tag, tag.count), self.width() - 2 * EDGE) + BETWEEN
-            if end + last <= self.width() - EDGE:
-                return placed, (label, QPoint(end, corner.y()))
-            if corner.y() // self._line() + 1 < most:
-                return placed, (label, QPoint(EDGE, corner.y() + self._line()))
-            placed.pop()
-        return placed, (label, QPoint(EDGE, 0)) if self._tags else None
+        return made
+
+    def _all_places(self) -> list[_Place]:
+        return self._flow([("fewer tags", None), *((tag.tag, tag.count) for tag in self._tags)])
+
+    def _fitting(self, most: int) -> list[_Place]:
+        """As many tags as fit into so many rows; where some do not, a last word tells how many there are."""
+        tags = [(tag.tag, tag.count) for tag in self._tags]
+        places = [place for place in self._flow(tags) if place.line < most]
+        if len(places) == self._total or not tags:
+            return places
+        label = f"all {figures(self._total)} tags"
+        for kept in range(len(places), -1, -1):
+            tried = self._flow([*tags[:kept], (label, None)])
+            if tried[-1].line < most:
+                return tried
+        return []
 
     def _width(self, tag: str, count: int | None) -> int:
         word = self.fonts.metrics(TEXT).horizontalAdvance(one_line(tag))
@@ -209,6 +233,17 @@ class TagFlow(Lookful):
         return round(word + small + 2 * PAD)
 
     # -- hands
+
+    def wheelEvent(self, event: QWheelEvent) -> None:
+        if not self._bar.isVisible():
+            event.ignore()
+            return
+        self._wheel += event.angleDelta().y()
+        while abs(self._wheel) >= WHEEL_STEP:
+            step = 1 if self._wheel > 0 else -1
+            self._wheel -= step * WHEEL_STEP
+            self._bar.setValue(self._bar.value() - step)
+        event.accept()
 
     def _clicked(self) -> None:
         word = self.sender()
@@ -219,9 +254,21 @@ class TagFlow(Lookful):
         self.set_opened(not self.opened)
 
     def _step(self, by: int) -> None:
-        now = next((index for index, word in enumerate(self.words) if word.hasFocus()), None)
-        if now is not None and 0 <= now + by < len(self.words):
-            self._focus(now + by)
+        now = next((word for word in self.words if word.hasFocus()), None)
+        if now is None:
+            return
+        order = [(place.tag, place.count is None) for place in self._places]
+        wanted = order.index((now.tag, now.count is None)) + by
+        if not 0 <= wanted < len(order):
+            return
+        line, first = self._places[wanted].line, self._bar.value()
+        if line < first:
+            self._bar.setValue(line)
+        elif line >= first + OPEN_ROWS:
+            self._bar.setValue(line - OPEN_ROWS + 1)
+        for index, word in enumerate(self.words):
+            if (word.tag, word.count is None) == order[wanted]:
+                self._focus(index)
 
     def _focus(self, index: int) -> None:
         for place, word in enumerate(self.words):
