@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from librarian.chart import DumpRefused
@@ -81,7 +82,7 @@ class Answers:
         info = owner.chart.codec.messages[recognised.message]
         values, name, base = Values(owner.sound), owner.name, owner.bases.get(recognised.message)
         if info.kind == "program":
-            stored = owner.memory.at(recognised.slots.get("program", 0), recognised.slots.get("bank", 0))
+            stored = owner.memory.at(recognised.slots.get("program", 0), self._bank_slot(recognised.slots))
             if stored is None:
                 return
             values, name, base = Values(stored.values), stored.name, stored.raw
@@ -147,7 +148,7 @@ class Answers:
 
     def _store(self, decoded: Decoded, raw: bytes) -> None:
         owner = self._owner
-        stored = owner.memory.at(decoded.slots.get("program", 0), decoded.slots.get("bank", 0))
+        stored = owner.memory.at(decoded.slots.get("program", 0), self._bank_slot(decoded.slots))
         if stored is None:
             owner.refused.append("there is no such program")
             return
@@ -174,19 +175,23 @@ class Answers:
             else:
                 self._bank_lsb = raw[2]
             return False
-        if raw[0] & 0xF0 != 0xC0 or not owner.memory.programs:
+        if raw[0] & 0xF0 != 0xC0 or not owner.memory.size:
             return False
         stored = owner.memory.at(raw[1], self._bank())
         if stored is not None:
             owner.load(stored, at)
         return True
 
+    def _bank_slot(self, slots: Mapping[str, int]) -> int:
+        memory = self._owner.chart.memory
+        return slots.get("bank", memory.first_bank if memory is not None else 0)
+
     def _bank(self) -> int:
         memory = self._owner.chart.memory
         if memory is None or memory.bank_select == "none":
-            return 0
+            return 0 if memory is None else memory.first_bank
         number = {"msb": self._bank_msb, "lsb": self._bank_lsb, "both": self._bank_msb * 128 + self._bank_lsb}
-        return number[memory.bank_select] - memory.first_bank
+        return number[memory.bank_select]
 
     # -- identity -----------------------------------------------------------------------------------------------------
 

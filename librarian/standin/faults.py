@@ -141,21 +141,23 @@ class BadCable:
 
     def _damaged(self, data: bytes) -> bytes:
         faults = self.faults
-        chances = (("lose", faults.lose), ("double", faults.double), ("swap", faults.swap), ("flip", faults.flip))
-        if not any(rate for _, rate in chances):
+        rate = faults.lose + faults.double + faults.swap + faults.flip
+        if rate <= 0:
             return data
         out = bytearray()
         index = 0
         while index < len(data):
-            kind = next((name for name, rate in chances if self._chance(rate)), "")
-            if not kind:
+            if self._dice.random() >= rate:
                 out.append(data[index])
                 index += 1
                 continue
+            self.hits += 1
+            kind = self._dice.choices(
+                ("lose", "double", "swap", "flip"), (faults.lose, faults.double, faults.swap, faults.flip)
+            )[0]
             for _ in range(faults.burst):
-                if index >= len(data):
-                    break
-                index += self._hit(kind, data, index, out)
+                if index < len(data):
+                    index += self._hit(kind, data, index, out)
         return bytes(out)
 
     def _hit(self, kind: str, data: bytes, index: int, out: bytearray) -> int:

@@ -39,10 +39,9 @@ class Instrument:
         self.chart = chart
         self.address = address if address is not None else chart.default_address
         self.behaviour = behaviour if behaviour is not None else Behaviour()
-        self.dice = random.Random(seed)
-        self.sound: dict[str, int] = {**memory.first_values(chart, self.dice), **(values or {})}
+        self.sound: dict[str, int] = {**memory.first_values(chart, random.Random(seed)), **(values or {})}
         self.panel: dict[str, int] = dict(self.sound)
-        self.memory = memory.filled(chart, self.dice)
+        self.memory = memory.Memory(chart, seed)
         self.name = name
         self.bases: dict[str, bytes] = {}
         self.refused: list[str] = []
@@ -142,7 +141,7 @@ class Instrument:
             "name": self.name,
             "sound": dict(self.sound),
             "panel": dict(self.panel),
-            "programs": memory.as_lists(self.memory),
+            "programs": self.memory.as_lists(),
             "received": self._intake.received,
             "overflowed": self._intake.lost,
             "refused": list(self.refused),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from librarian.chart import Chart
 
@@ -18,18 +18,35 @@ class Program:
     raw: bytes | None = None
 
 
-@dataclass(slots=True)
 class Memory:
-    """All programs of all banks, in wire order: index = bank * programs + program."""
+    """All programs of all banks, in wire order: index = bank * programs + program. Each is made up when looked at."""
 
-    programs_per_bank: int = 0
-    programs: list[Program] = field(default_factory=list)
+    def __init__(self, chart: Chart, seed: int) -> None:
+        self._chart = chart
+        self._seed = seed
+        self._programs: dict[int, Program] = {}
+        self.size = chart.memory.size if chart.memory is not None else 0
+
+    def __getitem__(self, index: int) -> Program:
+        """Program `index`, counted through all banks. Raises IndexError where there is none."""
+        if not 0 <= index < self.size:
+            raise IndexError(f"there is no program {index}; there are {self.size}")
+        if index not in self._programs:
+            dice = random.Random(f"{self._seed}, program {index}")
+            self._programs[index] = Program(first_values(self._chart, dice), f"Program {index + 1}")
+        return self._programs[index]
 
     def at(self, program: int, bank: int = 0) -> Program | None:
         """The program with these wire numbers, or None when there is no such place."""
-        index = bank * self.programs_per_bank + program
-        inside = 0 <= program < self.programs_per_bank and 0 <= index < len(self.programs)
-        return self.programs[index] if inside else None
+        memory = self._chart.memory
+        if memory is None or not 0 <= program < memory.programs:
+            return None
+        index = (bank - memory.first_bank) * memory.programs + program
+        return self[index] if 0 <= index < self.size else None
+
+    def as_lists(self) -> list[dict[str, object]]:
+        """Every program for the state report."""
+        return [{"name": self[index].name, "values": dict(self[index].values)} for index in range(self.size)]
 
 
 def first_values(chart: Chart, dice: random.Random) -> dict[str, int]:
@@ -39,20 +56,6 @@ def first_values(chart: Chart, dice: random.Random) -> dict[str, int]:
         thrown = dice.randint(parameter.low, parameter.high)
         values[name] = parameter.default if not parameter.sound and parameter.default is not None else thrown
     return values
-
-
-def filled(chart: Chart, dice: random.Random) -> Memory:
-    """A memory as large as the chart says, a random sound in each place, named after its number."""
-    if chart.memory is None:
-        return Memory()
-    count = chart.memory.programs * chart.memory.banks
-    programs = [Program(first_values(chart, dice), f"Program {number}") for number in range(1, count + 1)]
-    return Memory(chart.memory.programs, programs)
-
-
-def as_lists(memory: Memory) -> list[dict[str, object]]:
-    """The memory for the state report."""
-    return [{"name": one.name, "values": dict[str, int](one.values)} for one in memory.programs]
 
 
 def load(target: Mapping[str, int], into: dict[str, int], sound_ids: tuple[str, ...]) -> None:

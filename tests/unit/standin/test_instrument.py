@@ -39,7 +39,7 @@ def test_values_are_inside_their_ranges_and_setup_stands_at_its_default(lanternf
     assert all(lanternfish.parameters[name].holds(value) for name, value in one.sound.items())
     for name in lanternfish.setup_ids:
         assert one.sound[name] == lanternfish.parameters[name].default
-    assert len(one.memory.programs) == 64
+    assert one.memory.size == 64
 
 
 def test_identity_is_answered_to_all_call_and_to_its_own_device_only(lanternfish: Chart) -> None:
@@ -125,7 +125,7 @@ def test_a_damaged_dump_changes_nothing(lanternfish: Chart, place: int) -> None:
 def test_a_program_change_loads_a_program_and_leaves_the_setup(lanternfish: Chart) -> None:
     one = Instrument(lanternfish, values={"voice.transpose": 5})
     one.feed(bytes((0xC0 | lanternfish.channel, 9)), 1.0)
-    stored = one.memory.programs[9]
+    stored = one.memory[9]
     assert all(one.sound[name] == stored.values[name] for name in lanternfish.sound_ids)
     assert one.sound["voice.transpose"] == 5
     assert one.name == stored.name == "Program 10"

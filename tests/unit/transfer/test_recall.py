@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from librarian.chart import Chart, load, loads, shipped
@@ -301,6 +301,7 @@ def test_a_cable_lost_in_the_middle_says_what_the_instrument_holds(
 _CHARTS = {name: load(place) for name, place in shipped().items()}
 
 
+@settings(max_examples=40)
 @given(
     name=st.sampled_from(sorted(_CHARTS)),
     seed=st.integers(0, 10_000),
