@@ -64,8 +64,12 @@ def show(*shown: str | Table | Text) -> None:
     for each in shown:
         if isinstance(each, str):
             console.out(each, highlight=False)
-        else:
+        elif sys.stdout.isatty():
             console.print(each)
+        else:
+            with console.capture() as drawn:
+                console.print(each)
+            console.out("\n".join(line.rstrip() for line in drawn.get().splitlines()), highlight=False)
 
 
 def aside(sentence: str) -> None:

@@ -35,6 +35,9 @@ PatchArgument = Annotated[str, typer.Argument(metavar="PATCH", help=REFERENCE)]
 SetupOption = Annotated[bool, typer.Option("--with-setup", help="Setup parameters too, not only the sound.")]
 
 
+RECENT = 200
+
+
 class CaptureWay(StrEnum):
     """How to ask for a sound."""
 
@@ -277,8 +280,8 @@ def _by_hand(there: Connected, seconds: float | None, progress: transfer.OnProgr
 
 
 def _held(library: Library, instrument: int, before: Version) -> bool:
-    """Is what the instrument holds already some patch's latest version, so that nothing would be lost?"""
-    rows = library.rows(library.find(instrument=instrument, order="time").ids)
+    """Is what the instrument holds a recent patch's latest version? If it is an old one's, a copy does no harm."""
+    rows = library.rows(library.find(instrument=instrument, order="time").ids[:RECENT])
     contents = library.version_contents([row.latest for row in rows])
     return any(each.values == before.values for each in contents.values())
 

@@ -105,7 +105,7 @@ def collections(draw):
     return sheet, sounds, asked, weights
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=120)
 @given(collections(), st.integers(1, 8), st.sampled_from([Fraction(0), Fraction(1, 2), Fraction(1)]))
 def test_the_nearest_are_those_of_the_brute_force(collection, limit, least):
     sheet, sounds, asked, weights = collection
