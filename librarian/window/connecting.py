@@ -28,10 +28,12 @@ _LOOK_MS = 1000
 class Connecting(QObject):
     """Fills the page with what is there, looks again every second while it is open, and does what it asks for.
 
-    `opened`: the page wants to be shown; `finished`: it is done with. `active` while it is shown.
+    `opened`: the page wants to be shown; `finished`: it is done with; `looked`: ports or MIDI system are others now.
+    `active` while the page is shown.
     """
 
     opened = Signal()
+    looked = Signal()
     finished = Signal()
 
     def __init__(self, look: Look, desk: Desk, connections: Connections, parent: QObject | None = None) -> None:
@@ -52,10 +54,12 @@ class Connecting(QObject):
         self._timer = QTimer(self)
         self._timer.setInterval(_LOOK_MS)
         self._timer.timeout.connect(self._look)
+        QTimer.singleShot(0, self, self._look)
         self.page.accepted.connect(self._accept)
         self.page.asked.connect(self._ask)
         self.page.file_asked.connect(self._choose_file)
         self.page.left.connect(self.leave)
+        self._timer.start()
 
     def begin(self, instrument: int | None) -> None:
         """Open the page for a new instrument, or to choose other ports for one."""
@@ -65,7 +69,6 @@ class Connecting(QObject):
         self.active = True
         self._offer()
         self._look()
-        self._timer.start()
         self.opened.emit()
         self.page.take_focus()
 
@@ -76,16 +79,21 @@ class Connecting(QObject):
 
     def close(self) -> None:
         """End the threads."""
+        self._timer.stop()
         self._stop()
         self._looker.close()
         self._searcher.close()
 
     def _stop(self) -> None:
         self.active = False
-        self._timer.stop()
         if self._cancel is not None:
             self._cancel.set()
             self._cancel = None
+
+    @property
+    def ports_found(self) -> int:
+        """How many ports there are; an input and an output of one name are one."""
+        return len({(port.api, port.name) for port in self._ports})
 
     def start_stand_in(self) -> None:
         """The two demo instruments as stand-ins on the embedded cable; an empty library gets the demo's sounds too."""
@@ -120,14 +128,19 @@ class Connecting(QObject):
         )
 
     def _look(self) -> None:
+        # Lines that are open, or closed, look for themselves; nothing else needs the list of ports.
+        if not self.active and self._desk.instruments.standings:
+            return
         self._looker.ask(lambda: (self._connections.ports(), self._connections.system()))
 
     def _looked(self, _number: int, found: object) -> None:
         ports: tuple[Port, ...]
+        before = self.system
         ports, self.system = found  # type: ignore[misc]
-        if ports != self._ports:
+        if ports != self._ports or before != self.system:
             self._ports = ports
             self._offer()
+            self.looked.emit()
         if not ports and self.active and self.system is not None:
             self.page.say(self.system.sentence)
 

@@ -14,7 +14,7 @@ from librarian.collection import Library
 from librarian.transfer.connections import Connections
 from librarian.window.areas import FIRST_START, SOUND, Areas
 from librarian.window.chain.state import ChainState
-from librarian.window.chain.troubles import no_system, nothing_connected
+from librarian.window.chain.troubles import no_instrument, no_system, nothing_connected
 from librarian.window.commands import Commands
 from librarian.window.connecting import Connecting
 from librarian.window.desk.desk import Answer, Desk, Told
@@ -24,8 +24,10 @@ from librarian.window.desk.standing import Standing
 from librarian.window.details.editor import Details, DetailsEditor
 from librarian.window.paint.look import Choice as Theme
 from librarian.window.paint.look import Look
+from librarian.window.parts.menubar import dress_menu_bar
 from librarian.window.parts.notice import NoticeState, loudness_notice
 from librarian.window.parts.spec import ButtonSpec
+from librarian.wire.ports import API_NAMES
 
 CONNECT = "connect"
 
@@ -37,6 +39,7 @@ class MainWindow(QMainWindow):
         super().__init__()
         self.setWindowTitle("Librarian")
         self.look = look
+        dress_menu_bar(self.menuBar(), look)
         self.settings = settings
         self.desk = Desk(library, connections, self)
         self.areas = Areas(look, Rows(library, lambda: self.desk.found))
@@ -67,7 +70,7 @@ class MainWindow(QMainWindow):
             "redo": desk.redo,
             "rename": self.rename,
             "details": self.edit_details,
-            "delete": lambda: desk.delete(areas.collection.list.chosen_ids()),
+            "delete": lambda: desk.delete(self._chosen()),
             "recall": self.recall,
             "recall_b": self.recall,
             "recall_a": self.recall_a,
@@ -137,6 +140,7 @@ class MainWindow(QMainWindow):
         areas.band.pressed.connect(self.commands.run)
         areas.first_start.pressed.connect(self.commands.run)
         self.connecting.finished.connect(self._show_everything)
+        self.connecting.looked.connect(self._show_chain)
         self.connecting.opened.connect(lambda: areas.show_page(CONNECT))
         self.editor.tags_given.connect(desk.set_tags)
         self.editor.note_given.connect(desk.set_note)
@@ -234,9 +238,17 @@ class MainWindow(QMainWindow):
         if a is not None and a.patch is not None:
             self.desk.rename(a.patch.id, name)
 
+    def _chosen(self) -> list[int]:
+        """The patches chosen in the list; A alone when the list shows other ones."""
+        chosen = self.areas.collection.list.chosen_ids()
+        a = self.desk.choice.a
+        if a is None or a.patch is None or self.desk.choice.comparing or a.patch.id in chosen:
+            return chosen
+        return [a.patch.id]
+
     def edit_details(self) -> None:
         """Edit tags and note of the patches chosen in the list."""
-        chosen = self.areas.collection.list.chosen_ids()
+        chosen = self._chosen()
         rows = self.desk.library.rows(chosen)
         if not rows:
             return
@@ -306,7 +318,11 @@ class MainWindow(QMainWindow):
         if self.areas.page == CONNECT and self.connecting.active:
             return
         empty = not self.desk.instruments.standings and (self.desk.found is None or self.desk.found.total == 0)
-        self.areas.show_page(FIRST_START if empty else SOUND)
+        wanted = FIRST_START if empty else SOUND
+        if self.areas.page != wanted:
+            self.areas.show_page(wanted)
+            if empty:
+                self.areas.first_start.take_focus()
 
     def _show_sound(self) -> None:
         choice = self.desk.choice
@@ -334,8 +350,12 @@ class MainWindow(QMainWindow):
         standing = self.desk.instruments.standing
         if standing is not None:
             return self.desk.instruments.chain()
-        system = self.connecting.system
-        return no_system() if system is not None and system.alive and not system.apis else nothing_connected()
+        system, ports = self.connecting.system, self.connecting.ports_found
+        if system is not None and system.alive and not system.apis:
+            return no_system()
+        if system is not None and ports:
+            return no_instrument(" and ".join(API_NAMES[api] for api in system.apis), ports)
+        return nothing_connected()
 
     def _instrument_changed(self, instrument: int) -> None:
         if instrument == self.desk.instruments.current:

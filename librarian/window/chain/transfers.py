@@ -86,11 +86,11 @@ def capturing_by_hand(setting: Setting, *, moved: int, of: int) -> ChainState:
 
 
 def captured(setting: Setting, *, known: int, of: int, at: str) -> ChainState:
-    """Everything arrived. `at`: when ("19:38")."""
+    """Everything arrived and is kept. `at`: when ("19:38")."""
     return _whole(
         setting, Plate("agrees", f"{known} of {of} received"), f"Captured from {setting.instrument}:",
-        f"{known} of {of} parameters received at {at}. Give it a name to keep it.",
-        ButtonSpec("keep", "Keep…", primary=True), CAPTURE,
+        f"{known} of {of} parameters received at {at}, and kept. Give it a name by which you will find it.",
+        ButtonSpec("name", "Name it…", primary=True), CAPTURE,
     )
 
 

@@ -48,6 +48,17 @@ def nothing_connected(instrument: Setting | None = None) -> ChainState:
     )
 
 
+def no_instrument(system: str, found: int) -> ChainState:
+    """Ports are there, and no instrument is described yet. `found`: how many."""
+    return ChainState(
+        computer=Computer(f"{system} · {counted(found, 'port')} found" if system else f"{counted(found, 'port')} found"),
+        out=Strand("dotted"), back=Strand("dotted"), box=NO_INSTRUMENT,
+        first=f"{counted(found, 'port')} found, and no instrument is described yet.",
+        rest="Connect one; its port is only asked who is there.",
+        buttons=(ButtonSpec("connect", "Connect…", primary=True),), panic_reason=NO_OUTPUT,
+    )
+
+
 def none_chosen(setting: Setting, found: int) -> ChainState:
     """Ports are there, none is chosen for this instrument. `found`: how many."""
     return ChainState(

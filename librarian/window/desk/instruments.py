@@ -39,6 +39,7 @@ from librarian.window.chain.state import ChainState
 from librarian.window.desk.link import Link
 from librarian.window.desk.standing import InIt, Standing, Worst
 from librarian.wire.cable import NoMidiSystem
+from librarian.wire.ports import API_NAMES
 
 _ASK_AGAIN_MS = 5000
 
@@ -190,7 +191,7 @@ class Instruments(QObject):
                     ports, system = self._connections.ports(), self._connections.system()
                 except NoMidiSystem:
                     raise NoPortsYet(0, "", any_system=False) from None
-                name = ", ".join(api.upper() for api in system.apis)
+                name = " and ".join(API_NAMES[api] for api in system.apis)
                 found = len({(port.api, port.name) for port in ports})
                 raise NoPortsYet(found, name, any_system=bool(system.apis)) from None
 
@@ -307,7 +308,7 @@ class Instruments(QObject):
             standing.line_opened("embedded cable", "embedded cable", "stand-in")
         else:
             output, input_ = row.output.split(":", 3), row.input.split(":", 3)
-            standing.line_opened(output[-1], input_[-1], output[0].upper())
+            standing.line_opened(output[-1], input_[-1], API_NAMES.get(output[0], output[0]))
         self._ask(instrument)
         self.changed.emit(instrument)
 

@@ -50,8 +50,10 @@ def capture_reason(standing: Standing | None) -> str:
     return "Another transfer is under way." if standing.transfer not in {"", "identify"} else ""
 
 
-def title(side: Side, chart: Chart | None) -> Title:
-    """Name and second line of one sound."""
+def title(side: Side, chart: Chart | None, *, beside: bool) -> Title:
+    """Name and second line of one sound; of two that lie beside each other only the version is said."""
+    if beside and side.version is not None:
+        return Title(side.name, f"version {side.version.number}")
     of = len(side.content.values) + len(side.content.unknown)
     if chart is not None and side.content.chart == chart.id:
         of = max(of, len(chart.parameters))
@@ -87,7 +89,8 @@ def header(choice: Choice, sheet: Sheet | None, standing: Standing | None) -> He
         silent = standing.silent_since if standing is not None and not standing.open else None
         summary = sheet.summary(since=since, silent_since=clock_time(silent) if silent is not None else "")
     return HeaderState(
-        a=title(choice.a, choice.chart), b=title(choice.b, choice.chart) if choice.b is not None else None,
+        a=title(choice.a, choice.chart, beside=choice.b is not None),
+        b=title(choice.b, choice.chart, beside=True) if choice.b is not None else None,
         buttons=buttons, summary=summary, legend=sheet.marks_in_use() if sheet is not None else (),
         editable=choice.a.patch is not None,
     )

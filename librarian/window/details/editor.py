@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import islice
 
-from PySide6.QtCore import QEvent, QObject, QStringListModel, Qt, Signal
+from PySide6.QtCore import QEvent, QObject, Qt, Signal
 from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent
-from PySide6.QtWidgets import QCompleter, QGridLayout, QHBoxLayout, QLabel, QLineEdit, QPlainTextEdit, QWidget
+from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QLabel, QPlainTextEdit, QWidget
 
 from librarian.window.paint.fonts import SMALL, TEXT
 from librarian.window.paint.look import Look
@@ -15,7 +16,9 @@ from librarian.window.paint.text import hairline
 from librarian.window.parts.button import Button
 from librarian.window.parts.field import Field
 from librarian.window.parts.lookful import Lookful
+from librarian.window.parts.sentence import Sentence
 from librarian.window.parts.spec import ButtonSpec
+from librarian.window.words import listed
 
 NOTE_LINES = 3
 
@@ -35,20 +38,14 @@ def split_tags(text: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(word for word in (part.strip() for part in text.split(",")) if word))
 
 
-class _LastTagCompleter(QCompleter):
-    """Completes only the tag after the last comma."""
-
-    def pathFromIndex(self, index: object) -> str:
-        before, comma, _ = self.widget_text().rpartition(",")
-        word = super().pathFromIndex(index)  # type: ignore[arg-type]
-        return f"{before}{comma} {word}" if comma else word
-
-    def splitPath(self, path: str) -> list[str]:
-        return [path.rpartition(",")[2].strip()]
-
-    def widget_text(self) -> str:
-        widget = self.widget()
-        return widget.text() if isinstance(widget, QLineEdit) else ""
+def offered_tags(text: str, known: Sequence[str], most: int = 5) -> tuple[str, ...]:
+    """Known tags that begin as the tag being typed (after the last comma) does, not counting those typed already."""
+    typed = text.rpartition(",")[2].strip().casefold()
+    if not typed:
+        return ()
+    there = {tag.casefold() for tag in split_tags(text)}
+    found = (tag for tag in known if tag.casefold().startswith(typed) and tag.casefold() not in there)
+    return tuple(islice(found, most))
 
 
 class DetailsEditor(Lookful):
@@ -67,10 +64,8 @@ class DetailsEditor(Lookful):
         self.note.setTabChangesFocus(True)
         self.note.installEventFilter(self)
         self.tags.edit.installEventFilter(self)
-        self._known = QStringListModel(self)
-        completer = _LastTagCompleter(self._known, self)
-        completer.setCaseSensitivity(Qt.CaseSensitivity.CaseInsensitive)
-        self.tags.edit.setCompleter(completer)
+        self.offer = Sentence(look, second=True)
+        self.tags.edit.textEdited.connect(self._offer)
         self.done = Button(look, ButtonSpec("done", "Done", primary=True), lambda _name: self.finish())
         self.leave = Button(look, ButtonSpec("leave", "Leave as it was", key="Esc"), lambda _name: self.abandon())
         self._labels = [QLabel("Tags"), QLabel("Note")]
@@ -79,13 +74,14 @@ class DetailsEditor(Lookful):
         grid.setHorizontalSpacing(12)
         grid.addWidget(self._labels[0], 0, 0)
         grid.addWidget(self.tags, 0, 1)
-        grid.addWidget(self._labels[1], 1, 0, Qt.AlignmentFlag.AlignTop)
-        grid.addWidget(self.note, 1, 1)
+        grid.addWidget(self.offer, 1, 1)
+        grid.addWidget(self._labels[1], 2, 0, Qt.AlignmentFlag.AlignTop)
+        grid.addWidget(self.note, 2, 1)
         buttons = QHBoxLayout()
         buttons.addStretch(1)
         buttons.addWidget(self.leave)
         buttons.addWidget(self.done)
-        grid.addLayout(buttons, 2, 1)
+        grid.addLayout(buttons, 3, 1)
         grid.setColumnStretch(1, 1)
         self.look_changed()
         self.hide()
@@ -93,11 +89,11 @@ class DetailsEditor(Lookful):
     def show_details(self, details: Details) -> None:
         """Open with this patch, or these."""
         self._details = details
-        self._known.setStringList(list(details.known_tags))
         self.tags.edit.setText(", ".join(details.tags))
         self.note.setPlainText(details.note or "")
         for widget in (self.note, self._labels[1]):
             widget.setVisible(details.note is not None)
+        self._offer()
         self.show()
         self.tags.take_focus()
 
@@ -105,6 +101,23 @@ class DetailsEditor(Lookful):
     def patches(self) -> Sequence[int]:
         """The patches that are being edited; none while it is closed."""
         return self._details.patches if self._details is not None else ()
+
+    def _offer(self) -> None:
+        known = self._details.known_tags if self._details is not None else ()
+        found = offered_tags(self.tags.edit.text(), known)
+        self.offer.say_plainly(f"Down takes {found[0]}; there are {listed(found)}." if found else "")
+        self.offer.setVisible(bool(found))
+
+    def _take_offered(self) -> bool:
+        known = self._details.known_tags if self._details is not None else ()
+        text = self.tags.edit.text()
+        found = offered_tags(text, known)
+        if not found:
+            return False
+        before, comma, _typed = text.rpartition(",")
+        self.tags.edit.setText(f"{before}{comma} {found[0]}" if comma else found[0])
+        self._offer()
+        return True
 
     def finish(self) -> None:
         """Give what changed, and close."""
@@ -139,10 +152,10 @@ class DetailsEditor(Lookful):
             enter = event.key() in {Qt.Key.Key_Return, Qt.Key.Key_Enter}
             strong = bool(event.modifiers() & Qt.KeyboardModifier.ControlModifier)
             if enter and (strong or watched is self.tags.edit):
-                popup = self.tags.edit.completer().popup()
-                if popup is None or not popup.isVisible():
-                    self.finish()
-                    return True
+                self.finish()
+                return True
+            if event.key() == Qt.Key.Key_Down and watched is self.tags.edit and self._take_offered():
+                return True
         return super().eventFilter(watched, event)
 
     def look_changed(self) -> None:

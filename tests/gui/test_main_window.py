@@ -1,0 +1,271 @@
+"""The main window at work, as a person sees it: stand-ins on the embedded cable, the real library, the real desk."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from PySide6.QtCore import QSettings, Qt
+from pytestqt.qtbot import QtBot
+
+from librarian.chart import load, shipped
+from librarian.collection import Library
+from librarian.files.demo import DemoSounds
+from librarian.transfer.connections import Connections, add_stand_in
+from librarian.window.main import MainWindow
+from librarian.window.paint.look import Look
+
+PATIENCE_MS = 15_000
+
+
+class Desk:
+    """A window on a library with the demo's sounds and both stand-ins, and the hands and eyes of a person."""
+
+    def __init__(self, qtbot: QtBot, look: Look, folder: Path) -> None:
+        self.qtbot = qtbot
+        self.library = Library.open(folder / "patches.library")
+        # The wire's own speed is proved elsewhere; here a person would only wait.
+        self.connections = Connections(bytes_per_second=31250)
+        charts = {name: load(path) for name, path in shipped().items()}
+        self.ids = {name: add_stand_in(self.library, chart) for name, chart in charts.items()}
+        self.patches = DemoSounds(charts).keep(self.library, self.ids)
+        self.charts = charts
+        self.settings = QSettings(str(folder / "window.ini"), QSettings.Format.IniFormat)
+        self.window = MainWindow(look, self.library, self.connections, self.settings)
+        qtbot.addWidget(self.window)
+        self.window.show()
+        qtbot.wait_until(lambda: self.standing("lanternfish").ready, timeout=PATIENCE_MS)
+        qtbot.wait_until(lambda: self.window.desk.found is not None, timeout=PATIENCE_MS)
+
+    def close(self) -> None:
+        self.window.close()
+        self.connections.close()
+        self.library.close()
+
+    def standing(self, chart: str):
+        return self.window.desk.instruments.standings[self.ids[chart]]
+
+    def stand_in(self, chart: str):
+        standing = self.standing(chart)
+        return self.connections.stand_in(standing.row, standing.chart)
+
+    @property
+    def sentence(self) -> str:
+        return self.window.areas.chain.sentence.said
+
+    @property
+    def notice(self) -> str:
+        foot = self.window.areas.collection.notice
+        return foot.sentence.said if foot.isVisible() else ""
+
+    @property
+    def listed(self) -> list[str]:
+        model = self.window.areas.collection.list.rows
+        return [model.line(row).name for row in range(model.rowCount())]
+
+    def press(self, keys: str, widget=None) -> None:
+        """Keys to the widget with the focus, as shortcuts reach it."""
+        self.window.activateWindow()
+        target = widget or self.window.focusWidget() or self.window
+        *held, key = keys.split("+")
+        modifier = Qt.KeyboardModifier.NoModifier
+        for word in held:
+            modifier |= {"Ctrl": Qt.KeyboardModifier.ControlModifier, "Alt": Qt.KeyboardModifier.AltModifier,
+                         "Shift": Qt.KeyboardModifier.ShiftModifier}[word]
+        self.qtbot.keyClick(target, getattr(Qt.Key, f"Key_{key}"), modifier)
+
+    def choose(self, name: str) -> None:
+        self.window.areas.collection.list.select_id(self.patches[name])
+        self.window.desk.choose_a(self.patches[name])
+
+    def click_row(self, name: str) -> None:
+        """Click a row of the list."""
+        view = self.window.areas.collection.list
+        index = view.rows.index(self.listed.index(name), 0)
+        view.scrollTo(index)
+        self.qtbot.mouseClick(view.viewport(), Qt.MouseButton.LeftButton, pos=view.visualRect(index).center())
+
+    def wait_for(self, what, message: str = "") -> None:
+        def seen() -> None:
+            assert what(), f"{message} The chain says: {self.sentence}"
+
+        self.qtbot.wait_until(seen, timeout=PATIENCE_MS)
+
+
+@pytest.fixture
+def desk(qtbot: QtBot, look: Look, tmp_path: Path) -> Iterator[Desk]:
+    made = Desk(qtbot, look, tmp_path)
+    yield made
+    made.close()
+
+
+def recall(desk: Desk, name: str) -> None:
+    desk.choose(name)
+    desk.press("Ctrl+R")
+    desk.wait_for(lambda: desk.window.areas.band.isVisible() or "Recall" in desk.sentence)
+    if desk.window.areas.band.isVisible():
+        assert "hearing damage is permanent" in desk.window.areas.band.first.said
+        desk.window.areas.band.buttons["monitors_down"].click()
+    desk.wait_for(lambda: f"Recall of “{name}” is proved" in desk.sentence)
+
+
+def test_recall_asks_for_the_monitors_once_a_day_and_is_proved_in_the_instrument_itself(desk: Desk):
+    recall(desk, "Harbour before the storm")
+    assert "50 of 50 sound parameters read back equal" in desk.sentence
+    kept = desk.library.version(desk.library.patch(desk.patches["Harbour before the storm"]).latest)
+    sound = desk.stand_in("lanternfish").sound
+    standing = desk.standing("lanternfish")
+    assert {name: sound[name] for name in standing.chart.sound_ids} == dict(kept.values.only(standing.chart.sound_ids))
+    recall(desk, "Keeper climbs the stair")
+    assert not desk.window.areas.band.isVisible(), "asked twice on one day"
+
+
+def test_not_now_sends_nothing(desk: Desk):
+    desk.choose("Harbour before the storm")
+    before = dict(desk.stand_in("lanternfish").sound)
+    desk.press("Ctrl+R")
+    desk.wait_for(desk.window.areas.band.isVisible)
+    desk.press("Escape")
+    assert not desk.window.areas.band.isVisible()
+    assert desk.stand_in("lanternfish").sound == before
+    assert desk.standing("lanternfish").in_it is None
+
+
+def test_the_whole_job(desk: Desk):
+    """Recall, turn three knobs, capture, name, tag, find, compare: exactly those three; recall the first: proved."""
+    recall(desk, "Harbour before the storm")
+    stand_in, chart = desk.stand_in("lanternfish"), desk.charts["lanternfish"]
+    turned = {"filter.cutoff": chart.parameters["filter.cutoff"].high, "filter.resonance": 3, "mixer.noise": 99}
+    for parameter, value in turned.items():
+        stand_in.turn(parameter, value, desk.connections.clock.now())
+    desk.wait_for(lambda: set(desk.standing("lanternfish").now) == set(turned))
+    assert desk.window.areas.header.state.summary.startswith("3 controls moved")
+
+    desk.press("Ctrl+B")
+    desk.wait_for(lambda: "52 of 52 parameters received" in desk.sentence)
+    editor = desk.window.areas.header.editor
+    desk.wait_for(editor.isVisible, "A fresh capture asks for its name.")
+    editor.edit.selectAll()
+    desk.qtbot.keyClicks(editor.edit, "Gale warning")
+    desk.press("Return", editor.edit)
+    desk.wait_for(lambda: desk.window.areas.header.state.a.name == "Gale warning")
+
+    desk.press("Ctrl+G")
+    tags = desk.window.editor.tags.edit
+    desk.qtbot.keyClicks(tags, "act 2, gale")
+    desk.press("Return", tags)
+    desk.wait_for(lambda: not desk.window.editor.isVisible())
+    search = desk.window.areas.collection.search
+    search.take_focus()
+    desk.qtbot.keyClicks(search.field.edit, "tag:gale")
+    desk.wait_for(lambda: desk.listed == ["Gale warning"])
+
+    desk.window.show_all()
+    desk.wait_for(lambda: len(desk.listed) > 100)
+    desk.choose("Harbour before the storm")
+    desk.press("Ctrl+J")
+    desk.click_row("Gale warning")
+    desk.wait_for(lambda: desk.window.desk.choice.comparing)
+    comparison = desk.window.desk.choice.comparison()
+    assert {row.parameter for row in comparison.different} == set(turned)
+    shown = desk.window.areas.panel.sheet
+    assert shown.counts.differ == 3
+    assert [row.label for row in shown.rows("differences", "share")] != []
+
+    desk.press("Escape")
+    desk.wait_for(lambda: not desk.window.desk.choice.comparing)
+    recall(desk, "Harbour before the storm")
+    first = desk.library.version(desk.library.patch(desk.patches["Harbour before the storm"]).latest)
+    assert dict(first.values.only(chart.sound_ids)) == {name: stand_in.sound[name] for name in chart.sound_ids}
+
+
+def test_undo_after_a_recall_brings_back_what_was_in_the_instrument(desk: Desk):
+    chart, stand_in = desk.charts["lanternfish"], desk.stand_in("lanternfish")
+    before = {name: stand_in.sound[name] for name in chart.sound_ids}
+    recall(desk, "Harbour before the storm")
+    assert {name: stand_in.sound[name] for name in chart.sound_ids} != before
+    desk.press("Ctrl+Z")
+    desk.wait_for(lambda: {name: stand_in.sound[name] for name in chart.sound_ids} == before)
+    desk.wait_for(lambda: "read back equal" in desk.sentence)
+
+
+def test_deleting_is_undone_by_a_key_and_the_notice_says_what_went(desk: Desk):
+    desk.choose("Foghorn far off")
+    desk.window.areas.collection.list.take_focus()
+    desk.press("Delete", desk.window.areas.collection.list)
+    desk.wait_for(lambda: "Foghorn far off" in desk.notice)
+    desk.wait_for(lambda: "Foghorn far off" not in desk.listed)
+    desk.press("Ctrl+Z")
+    desk.wait_for(lambda: "Foghorn far off" in desk.listed)
+
+
+def test_a_broken_search_says_where_and_keeps_what_the_rest_finds(desk: Desk):
+    search = desk.window.areas.collection.search
+    search.take_focus()
+    desk.qtbot.keyClicks(search.field.edit, "storm cutuff > 900 Hz")
+    desk.wait_for(search.problem_area.isVisible)
+    assert "cutuff" in search.problem_area.sentence.said
+    assert desk.listed, "the readable part of the query still finds"
+
+
+def test_a_version_chosen_in_the_history_becomes_b(desk: Desk):
+    desk.choose("Harbour before the storm")
+    versions = desk.library.versions(desk.patches["Harbour before the storm"])
+    desk.window.areas.history.chosen.emit(versions[0].id)
+    assert desk.window.desk.choice.b.version.id == versions[0].id
+    assert desk.window.areas.header.state.b.detail == "version 1"
+
+
+def test_what_another_program_does_to_the_library_is_seen(desk: Desk):
+    with Library.open(desk.library.path) as other:
+        other.rename(desk.patches["Foghorn far off"], "Foghorn, very far off")
+    desk.wait_for(lambda: "Foghorn, very far off" in desk.listed)
+
+
+def test_a_sound_of_another_instrument_is_not_laid_beside(desk: Desk):
+    desk.choose("Harbour before the storm")
+    desk.window.desk.choose_b(desk.patches["Foghorn far off"])
+    assert "cannot be laid beside" in desk.window.areas.header.state.summary
+    assert not desk.window.areas.panel.sheet.shown.comparing
+
+
+def test_fogbell_is_captured_by_its_controllers(desk: Desk):
+    desk.window.desk.instruments.choose(desk.ids["fogbell"])
+    desk.wait_for(lambda: desk.standing("fogbell").ready)
+    desk.press("Ctrl+B")
+    desk.wait_for(lambda: "22 of 22 parameters received" in desk.sentence)
+    desk.wait_for(lambda: desk.window.desk.choice.a is not None)
+    kept = desk.window.desk.choice.a
+    assert dict(kept.values) == desk.stand_in("fogbell").sound
+
+
+def test_cancel_ends_a_transfer_and_says_in_which_state(desk: Desk, qtbot: QtBot):
+    desk.window.desk.capture(by_hand=True)
+    desk.wait_for(lambda: "Listening to" in desk.sentence)
+    desk.press("Escape")
+    desk.wait_for(lambda: "was cancelled" in desk.sentence)
+    assert desk.library.total() == len(desk.patches)
+
+
+def test_panic_works_at_once_whatever_is_under_way(desk: Desk):
+    desk.window.desk.capture(by_hand=True)
+    desk.wait_for(lambda: "Listening to" in desk.sentence)
+    assert desk.window.areas.chain.panic.isEnabled()
+    assert desk.window.desk.instruments.panic() == 2
+
+
+def test_first_start_offers_the_two_ways_and_the_stand_in_works(qtbot: QtBot, look: Look, tmp_path: Path):
+    settings = QSettings(str(tmp_path / "w.ini"), QSettings.Format.IniFormat)
+    with Library.open(tmp_path / "new.library") as library, Connections(bytes_per_second=31250) as connections:
+        window = MainWindow(look, library, connections, settings)
+        qtbot.addWidget(window)
+        window.show()
+        qtbot.wait_until(lambda: window.areas.page == "first start", timeout=PATIENCE_MS)
+        window.areas.first_start.pressed.emit("standin")
+        qtbot.wait_until(lambda: library.total() > 100, timeout=PATIENCE_MS)
+        qtbot.wait_until(lambda: window.areas.page == "sound", timeout=PATIENCE_MS)
+        qtbot.wait_until(
+            lambda: any(one.ready for one in window.desk.instruments.standings.values()), timeout=PATIENCE_MS
+        )
+        window.close()
