@@ -160,8 +160,10 @@ class EmbeddedCable:
             self._changed.notify_all()
 
     def close(self) -> None:
-        """See `Cable.close`. The message under way counts as left."""
+        """See `Cable.close`. What is under way reaches the instrument now, with the times that it would have had."""
         with self._changed:
+            self._schedule.drop()
+            self._happen(max(self.clock.now(), self._schedule.free_at))
             self._closed = True
             self._changed.notify_all()
         if self._pump is not None and self._pump is not threading.current_thread():
@@ -199,8 +201,7 @@ class EmbeddedCable:
         came = len(self._arrivals)
         while (moment := self._next_event()) is not None and moment <= now:
             moment = self._reached = max(moment, self._reached)
-            for start, data in self._far_end.due(moment):
-                self._in.put(start, data)
+            self._collect(moment)
             while self._out.pieces and self._out.pieces[0].arrives <= moment:
                 piece = self._out.pieces.popleft()
                 self._bytes_out += len(piece.data)
@@ -215,6 +216,13 @@ class EmbeddedCable:
                 self._start(start_at)
         if len(self._arrivals) > came:
             self._changed.notify_all()
+
+    def _collect(self, moment: float) -> None:
+        for start, data in self._far_end.due(moment):
+            self._in.put(start, data)
+        due = self._far_end.next_due()
+        if due is not None and due <= moment:
+            raise RuntimeError(f"the far end keeps what was due at {due} s when asked at {moment} s")
 
     def _start(self, moment: float) -> None:
         queued = self._schedule.take(moment)

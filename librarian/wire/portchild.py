@@ -34,7 +34,7 @@ def main() -> None:
         _explain(f"The MIDI library could not be loaded: {error}.", orders, frames_out)
     else:
         Pump(orders, frames_out).run()
-    os._exit(0)  # without the drivers' own farewells, one of which may hang
+    os._exit(0)  # the reading thread may wait for a pipe for ever
 
 
 def _end_with(parent: int) -> None:

@@ -63,6 +63,12 @@ class System:
         """What it lists now, outputs first, without this program's own ends."""
         return self._listed("out", self._out.get_ports()) + self._listed("in", self._in.get_ports())
 
+    def close(self) -> None:
+        """Leave the system."""
+        for end in (self.pulse, self._out, self._in):
+            if end is not None:
+                end.delete()
+
     def _listed(self, direction: Direction, names: Iterable[str]) -> tuple[Port, ...]:
         return numbered(self.api, direction, (name for name in names if OWN_PORT not in name))
 
@@ -85,6 +91,11 @@ class Pulse:
             back = True
         self._out.send_message(_PULSE)
         return back
+
+    def delete(self) -> None:
+        """Stop, and free both ends."""
+        self._in.delete()
+        self._out.delete()
 
 
 def open_output(port: Port) -> Any:

@@ -18,8 +18,11 @@ _POLL_S = 0.001
 _IDLE_S = 0.020
 _LOOK_S = 0.25
 _TRY_AGAIN_S = 1.0
-_PULSE_S = 0.2
-_MISSED_PULSES = 4
+_PULSE_S = 0.05
+_MISSED_PULSES = 16
+"""In a row. On a busy machine the server loses single ones; a dead one is seen after 0.8 s."""
+_OPENING_S = 3.0
+"""A system may take so long to open a port: servers answer late on a busy machine."""
 _LONGEST_FAREWELL_S = 6.0
 _VIRTUAL_APIS = ("jack", "alsa", "coremidi")
 
@@ -103,6 +106,7 @@ class Pump:
             self._closing.append(self._pairs.pop(order.handle))
 
     def _open(self, order: Frame) -> None:
+        self._tell(Frame(Kind.BUSY, moment=_OPENING_S))
         asked = order.content
         output, source = Port(**asked["output"]), Port(**asked["input"])
         for port in (output, source):
@@ -122,6 +126,7 @@ class Pump:
         self._add(order, output.api, (output, source), opened[0], opened[1])
 
     def _open_virtual(self, order: Frame) -> None:
+        self._tell(Frame(Kind.BUSY, moment=_OPENING_S))
         asked = order.content
         wanted = [api for api in _VIRTUAL_APIS if api in self._systems and asked["api"] in ("", api)]
         if not wanted:
@@ -167,10 +172,14 @@ class Pump:
             pair.close()
 
     def _say_goodbye(self) -> None:
-        """Let leave what was handed over. The process ends without closing: one of the drivers might hang."""
+        """Let leave what was handed over, then close everything: a server takes seconds to miss who just goes."""
         pairs = [*self._pairs.values(), *self._closing]
         wait_s = max((pair.may_close_at() for pair in pairs), default=0.0) - time.perf_counter()
         time.sleep(min(max(wait_s, 0.0), _LONGEST_FAREWELL_S))
+        for pair in pairs:
+            pair.close()
+        for system in self._systems.values():
+            system.close()
 
     # Systems
 

@@ -54,7 +54,8 @@ class Schedule:
         if urgent:
             self._urgent_free_at = start + wire_s
         self._free_at = max(start, self._free_at) + wire_s
-        self._quiet_until = self._free_at + queued.gap_s
+        # An urgent message in between does not end the silence that the one before it asked for.
+        self._quiet_until = max(self._quiet_until, self._free_at + queued.gap_s)
         return queued
 
     @property
