@@ -39,6 +39,8 @@ def house(qtbot: QtBot) -> Iterator[House]:
         window.resize(1920, 1080)
         window.show()
         widget.show()
+        window.activateWindow()
+        qtbot.waitUntil(window.isActiveWindow)
         return widget
 
     yield put

@@ -63,5 +63,5 @@ def space(count: int, width: float, least: float, *, panel: bool, shift: int = 0
     first = max(0, count - seen - shift)
     places = tuple(start + place * step for place in range(seen))
     last_seen = first + seen == count
-    at = (places[-1] if places else start) + PANEL_PIECE if panel and last_seen else None
+    at = places[-1] + PANEL_PIECE if panel and last_seen and places else None
     return Spacing(first, places, at)

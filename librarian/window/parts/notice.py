@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from PySide6.QtCore import QSize, Qt, Signal
-from PySide6.QtGui import QPainter, QPaintEvent
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QPainter, QPaintEvent, QResizeEvent
 from PySide6.QtWidgets import QBoxLayout, QHBoxLayout, QSizePolicy, QVBoxLayout, QWidget
 
 from librarian.window.paint.fonts import BODY, TEXT
@@ -53,7 +53,7 @@ class _Notice(Lookful):
         super().__init__(look, parent)
         self.state: NoticeState | None = None
         self.buttons: dict[str, Button] = {}
-        self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Maximum)
+        self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Preferred)
         self.hide()
 
     def show_state(self, state: NoticeState | None) -> None:
@@ -71,7 +71,18 @@ class _Notice(Lookful):
             button = Button(self.look, spec, self.pressed.emit)
             self.buttons[spec.name] = button
             self._place_button(button)
+            button.show()
         self.show()
+        self._keep_whole()
+
+    def resizeEvent(self, _event: QResizeEvent) -> None:
+        self._keep_whole()
+
+    def _keep_whole(self) -> None:
+        """However narrow, neither a line nor a button is cut."""
+        layout = self.layout()
+        if layout is not None and layout.hasHeightForWidth():
+            self.setMinimumHeight(layout.heightForWidth(self.width()))
 
     def take_focus(self) -> None:
         """Focus goes to the last button: the one that changes nothing."""
@@ -105,6 +116,7 @@ class Band(_Notice):
         holder.setContentsMargins(0, 0, 0, 0)
         holder.addLayout(self._row)
         column.addLayout(holder)
+        column.addStretch(1)
 
     def _say(self, state: NoticeState) -> None:
         self.first.say(state.first)
@@ -136,6 +148,7 @@ class Foot(_Notice):
         self._row.setContentsMargins(14, 6, 12 - FRAME, 6)
         self._row.setSpacing(4)
         self._row.addWidget(self.sentence, 1, Qt.AlignmentFlag.AlignVCenter)
+        self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Maximum)
 
     def _say(self, state: NoticeState) -> None:
         self.sentence.say(state.first, state.rest)
@@ -150,5 +163,3 @@ class Foot(_Notice):
         hairline(painter, self.colours.ink, 0, 0, self.width(), 0)
         painter.end()
 
-    def minimumSizeHint(self) -> QSize:
-        return QSize(120, super().minimumSizeHint().height())

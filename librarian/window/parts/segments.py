@@ -17,12 +17,21 @@ HEIGHT, PAD, FRAME, RADIUS = 24, 10, 2, 3
 
 
 class _Segment(QAbstractButton):
+    arrow = Signal(int)
+
     def __init__(self, look: Look, name: str, parent: QWidget) -> None:
         super().__init__(parent)
         self.look, self.name = look, name
         self.setCheckable(True)
-        self.setAutoExclusive(True)
         self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Fixed)
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        # Qt's button would move the focus alone.
+        step = {Qt.Key.Key_Left: -1, Qt.Key.Key_Right: 1}.get(Qt.Key(event.key()))
+        if step is not None:
+            self.arrow.emit(step)
+        else:
+            super().keyPressEvent(event)
 
     def sizeHint(self) -> QSize:
         # As wide as its bold form, so that nothing moves when the switch is thrown.
@@ -72,6 +81,7 @@ class Segments(Lookful):
             for name, _ in segments:
                 made = _Segment(self.look, name, self)
                 made.clicked.connect(self._clicked)
+                made.arrow.connect(self._step)
                 self._row.addWidget(made)
                 self.buttons[name] = made
         for name, words in segments:
@@ -85,18 +95,16 @@ class Segments(Lookful):
     def _clicked(self) -> None:
         button = self.sender()
         if isinstance(button, _Segment):
+            # Pressing the one that is on leaves it on.
+            button.setChecked(True)
             self.chosen.emit(button.name)
 
-    def keyPressEvent(self, event: QKeyEvent) -> None:
-        steps = {Qt.Key.Key_Left: -1, Qt.Key.Key_Right: 1}
-        step = steps.get(Qt.Key(event.key()))
+    def _step(self, by: int) -> None:
         names = list(self.buttons)
         on = next((place for place, name in enumerate(names) if self.buttons[name].isChecked()), None)
-        if step is None or on is None:
-            super().keyPressEvent(event)
+        if on is None or not 0 <= on + by < len(names):
             return
-        wanted = on + step
-        if 0 <= wanted < len(names):
-            self.chosen.emit(names[wanted])
-            if names[wanted] in self.buttons:
-                self.buttons[names[wanted]].setFocus(Qt.FocusReason.OtherFocusReason)
+        wanted = names[on + by]
+        self.chosen.emit(wanted)
+        if wanted in self.buttons:
+            self.buttons[wanted].setFocus(Qt.FocusReason.OtherFocusReason)
