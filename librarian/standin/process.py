@@ -15,6 +15,7 @@ import json
 import queue
 import sys
 import threading
+from collections import deque
 from collections.abc import Sequence
 from pathlib import Path
 from typing import IO
@@ -95,7 +96,11 @@ def with_habit(behaviour: Behaviour, name: str, value: str) -> Behaviour:
 
 
 class Running:
-    """The loop between one instrument, its cable, and the lines of the other road."""
+    """The loop between one instrument, its cable, and the lines of the other road.
+
+    Ports of a computer hand a message over whole and at once. A socket of an instrument does not: what comes reaches
+    it, and what it sends leaves it, only when the last byte has crossed its own cable.
+    """
 
     def __init__(self, instrument: Instrument, cable: Cable, commands: IO[str], answers: IO[str]) -> None:
         self._instrument = instrument
@@ -103,24 +108,36 @@ class Running:
         self._answers = answers
         self._lines: queue.Queue[str | None] = queue.Queue()
         self._reader = threading.Thread(target=self._read, args=(commands,), name="commands", daemon=True)
+        self._coming: deque[tuple[float, bytes]] = deque()
+        self._leaving: deque[tuple[float, bytes]] = deque()
+        self._byte_s = 1.0 / instrument.behaviour.wire_bytes_per_second
 
     def run(self) -> None:
         """Live until `quit` or the end of the commands. Raises CableLost when the MIDI system ends."""
         self._say({"ready": self._cable.name, "chart": self._instrument.chart.id})
         self._reader.start()
         while self._obey():
-            self._send_due()
-            arrival = self._cable.receive(self._patience())
+            now = self._cable.clock.now()
+            self._cross(now)
+            arrival = self._cable.receive(self._patience(now))
             if arrival is not None and not isinstance(arrival, Damaged):
-                self._instrument.feed(arrival.raw, self._cable.clock.now())
+                before = self._coming[-1][0] if self._coming else 0.0
+                self._coming.append((max(before, arrival.at) + len(arrival.raw) * self._byte_s, arrival.raw))
 
-    def _patience(self) -> float:
+    def _patience(self, now: float) -> float:
+        moments = [queue[0][0] for queue in (self._coming, self._leaving) if queue]
         due = self._instrument.next_due()
-        return _LOOK_S if due is None else min(_LOOK_S, max(0.0, due - self._cable.clock.now()))
+        coming = min([*moments, *([] if due is None else [due])], default=now + _LOOK_S)
+        return min(_LOOK_S, max(0.0, coming - now))
 
-    def _send_due(self) -> None:
-        for _, raw in self._instrument.due(self._cable.clock.now()):
-            self._cable.send(raw)
+    def _cross(self, now: float) -> None:
+        while self._coming and self._coming[0][0] <= now:
+            at, raw = self._coming.popleft()
+            self._instrument.feed(raw, at)
+        for start, raw in self._instrument.due(now):
+            self._leaving.append((start + len(raw) * self._byte_s, raw))
+        while self._leaving and self._leaving[0][0] <= now:
+            self._cable.send(self._leaving.popleft()[1])
 
     def _read(self, commands: IO[str]) -> None:
         for line in commands:
