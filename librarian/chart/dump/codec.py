@@ -10,7 +10,9 @@ from librarian.chart.dump.encoder import Base, Encoder
 from librarian.chart.dump.explain import Explainer
 from librarian.chart.dump.frame import Content
 from librarian.chart.dump.gather import Gather, Pieces, WholeMessages
+from librarian.chart.dump.handshake import Handshake
 from librarian.chart.dump.layout import LayoutCodec
+from librarian.chart.dump.many import ManyReader, ManyValues
 from librarian.chart.dump.message import MessageCodec
 from librarian.chart.dump.recogniser import Recogniser
 from librarian.chart.dump.results import Decoded, Form, MessageInfo, ProgramSource, Recognised, Row
@@ -32,6 +34,8 @@ class DumpCodec:
         display: Mapping[str, Callable[[int], str]],
     ) -> None:
         self._messages = messages
+        self._layouts = layouts
+        self._many: dict[str, ManyReader] = {}
         self._rule = rule
         self._decoder = Decoder(messages, Recogniser(messages), rule)
         self._explainer = Explainer(layouts, display)
@@ -96,6 +100,18 @@ class DumpCodec:
             return tuple(self._explainer.damaged(raw, trouble))
         title = f"{form.message} ({form.form})" + (f": {trouble}" if trouble else "")
         return tuple(self._explainer.frame(raw, frame, title))
+
+    def handshake(self, message: str) -> Handshake | None:
+        """How the packets of a message are acknowledged, None if they are not."""
+        return self.message(message).handshake
+
+    def decode_many(self, layout: str, images: Sequence[bytes] | bytes) -> ManyValues:
+        """The values of many images of a layout at once (`Decoded.images`, or a bank's unpacked bytes)."""
+        if layout not in self._layouts:
+            raise BadInput(f"The chart has no layout {layout}.", f"It has: {', '.join(self._layouts) or 'none'}.")
+        if layout not in self._many:
+            self._many[layout] = ManyReader(self._layouts[layout])
+        return self._many[layout].read(images)
 
     # --- writing ---------------------------------------------------------------------------------------------------
 

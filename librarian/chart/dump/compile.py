@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 
 from librarian.chart.dump.codec import DumpCodec
 from librarian.chart.dump.frame import FrameCodec
+from librarian.chart.dump.handshake import Handshake
 from librarian.chart.dump.layout import LayoutCodec
 from librarian.chart.dump.message import FormCodec, MessageCodec
 from librarian.chart.dump.plan import Dumps, MessagePlan, make_plan
@@ -46,7 +47,11 @@ def _message(made: MessagePlan, layouts: Mapping[str, LayoutCodec], sizes: Mappi
     for form, plan in made.spreads.items():
         spreads[form] = spread.setdefault(id(plan), _spread(made, form, plan, layouts, sizes))
     singles = {form: SingleForm(made.name, single, layouts.get(single.layout)) for form, single in made.singles.items()}
-    return MessageCodec(made.name, made.message, forms, spreads, singles, layouts)
+    own = made.message.handshake
+    handshake = None
+    if own is not None:
+        handshake = Handshake(own, {key: FrameCodec(frame, sizes) for key, frame in made.handshake.items()})
+    return MessageCodec(made.name, made.message, forms, spreads, singles, layouts, handshake)
 
 
 def _spread(

@@ -7,14 +7,28 @@ from collections.abc import Mapping, Sequence
 from librarian.chart.dump.diagnose import refuse_damaged, refuse_size, refuse_unknown
 from librarian.chart.dump.frame import Content, FrameCodec
 from librarian.chart.dump.gather import refuse_incomplete
-from librarian.chart.dump.message import FormCodec, MessageCodec, Parts
+from librarian.chart.dump.message import FormCodec, MessageCodec
+from librarian.chart.dump.parts import DataParts, Held
 from librarian.chart.dump.recogniser import Match, Recogniser
 from librarian.chart.dump.refusal import DumpRefused
-from librarian.chart.dump.results import Decoded, Form, Program, Recognised
+from librarian.chart.dump.results import Decoded, Program, Recognised
 from librarian.chart.dump.single import SingleForm
 from librarian.chart.dump.specs import AddressRule
-from librarian.chart.dump.spread import Collected, SpreadForm
+from librarian.chart.dump.spread import SpreadForm
 from librarian.messages import Address, Values
+
+
+def _programs(held: Held) -> list[Program]:
+    images = [held.program(index) for index in range(held.parts.count)]
+    numbers = held.numbers or range(held.parts.count)
+    read = held.parts.read_bank(images)
+    return [
+        Program(number, Values(values), name, odd, own)
+        for number, own, (values, name, odd) in zip(numbers, images, read, strict=True)
+    ]
+
+
+_NO_PARTS = DataParts({})
 
 
 class Decoder:
@@ -68,14 +82,34 @@ class Decoder:
 
     def decode_all(self, raws: Sequence[bytes], address: Address | None) -> Decoded:
         """One dump, in one message or several. `address` None: whichever device it is for."""
+        held = self.hold(raws, address)
+        parts = held.parts
+        images = held.once()
+        values, name, odd = parts.read(images)
+        return Decoded(
+            held.message,
+            held.form,
+            {word: value for word, value in held.slots.items() if word[0] != "#"},
+            Values({**held.extra, **values} if held.extra else values),
+            name,
+            held.raws[0] if len(held.raws) == 1 else b"".join(held.raws),
+            held.raws,
+            odd,
+            tuple(_programs(held)) if parts.repeated else (),
+            images,
+            parts.labels,
+        )
+
+    def hold(self, raws: Sequence[bytes], address: Address | None) -> Held:
+        """The same without reading the values. Raises `DumpRefused` with the reason."""
         if not raws:
             raise DumpRefused("incomplete", "There is no message to read.")
         first = self._match(raws[0], address)
         if isinstance(first.form, SpreadForm):
-            return self._decode_spread(first.form, raws, address)
+            return self._hold_spread(first.form, raws, address)
         if len(raws) == 1:
-            return self._decode_one(raws[0], first, address)
-        return self._decode_many(raws, address)
+            return self._hold_one(raws[0], first, address)
+        return self._hold_many(raws, address)
 
     def _match(self, raw: bytes, address: Address | None) -> Match:
         if raw[:1] != b"\xf0" or raw[-1:] != b"\xf7" or not raw[1:-1].isascii():
@@ -87,15 +121,15 @@ class Decoder:
             raise DumpRefused("other message", f"This asks for the {match.form.message} dump; it is no dump itself.")
         return match
 
-    def _decode_one(self, raw: bytes, match: Match, address: Address | None) -> Decoded:
+    def _hold_one(self, raw: bytes, match: Match, address: Address | None) -> Held:
         if isinstance(match.form, SingleForm):
             identity, value, slots = match.form.read(raw, address)
-            return Decoded(match.form.message, match.form.form, slots, Values({identity: value}), "", raw, (raw,))
+            return Held(match.form.message, match.form.form, slots, _NO_PARTS, {}, (raw,), extra={identity: value})
         if not isinstance(match.form, FormCodec) or match.frame is None:
             raise DumpRefused("other message", f"This is no {match.form.message} dump.")
         frame, content = self._read(raw, match.form, match.frame, address)
-        message = self._messages[match.form.message]
-        return self._explained(message, match.form.form, message.parts_of(frame), content, (raw,))
+        parts = self._messages[match.form.message].parts_of(frame)
+        return Held(match.form.message, match.form.form, content.slots, parts, content.images, (raw,))
 
     def _read(
         self, raw: bytes, form: FormCodec, frame: FrameCodec, address: Address | None
@@ -103,9 +137,9 @@ class Decoder:
         """Reads with the frame that was matched; a version inside packed data may need another of the same length."""
         if len(raw) != frame.size:
             refuse_size(raw, form.message, [each.size for each in form.frames])
-        candidates = [frame, *(each for each in form.frames if each is not frame and each.size == len(raw))]
+        others = [each for each in form.frames if each is not frame and each.size == len(raw)]
         wrong_version: DumpRefused | None = None
-        for each in candidates:
+        for each in (frame, *others):
             content = Content()
             try:
                 each.read(raw, address, content)
@@ -122,27 +156,8 @@ class Decoder:
             "Use a chart for this version of the instrument.",
         )
 
-    @staticmethod
-    def _explained(
-        message: MessageCodec, form: Form, parts: Parts, content: Content, raws: tuple[bytes, ...]
-    ) -> Decoded:
-        whole, images, programs = message.programs(parts, content.images)
-        return Decoded(
-            message=message.name,
-            form=form,
-            slots={word: value for word, value in content.slots.items() if word[0] != "#"},
-            values=Values(whole.values),
-            name=whole.name,
-            raw=b"".join(raws) if len(raws) > 1 else raws[0],
-            raws=raws,
-            odd=whole.odd,
-            programs=programs,
-            images=images,
-            layouts={part: layout.label for part, (layout, _times) in parts.items()},
-        )
-
-    def collect(self, form: SpreadForm, raws: Sequence[bytes], address: Address | None) -> Collected:
-        """All messages of a dump in several; refused unless it is complete."""
+    def _hold_spread(self, form: SpreadForm, raws: Sequence[bytes], address: Address | None) -> Held:
+        """A dump in several messages; refused unless it is complete."""
         collected = form.start()
         for raw in raws:
             match = self._match(raw, address)
@@ -152,43 +167,34 @@ class Decoder:
         missing = form.missing(collected)
         if missing:
             raise refuse_incomplete(form.message, tuple(missing))
-        return collected
+        parts = self._messages[form.message].parts_of_spread(form)
+        images = form.stream.images(bytes(collected.stream))
+        return Held(form.message, form.form, collected.slots, parts, images, tuple(raws), collected=collected)
 
-    def _decode_spread(self, form: SpreadForm, raws: Sequence[bytes], address: Address | None) -> Decoded:
-        collected = self.collect(form, raws, address)
-        content = Content(collected.slots, form.stream.images(bytes(collected.stream)))
-        message = self._messages[form.message]
-        return self._explained(message, form.form, message.parts_of_spread(form), content, tuple(raws))
-
-    def _decode_many(self, raws: Sequence[bytes], address: Address | None) -> Decoded:
+    def _hold_many(self, raws: Sequence[bytes], address: Address | None) -> Held:
         """A bank as one message for every program; or single-parameter messages, the last of each counts."""
-        dumps = [self.decode_all((raw,), address) for raw in raws]
-        first = dumps[0]
-        if any(each.message != first.message for each in dumps):
+        all_held = [self.hold((raw,), address) for raw in raws]
+        first = all_held[0]
+        if any(each.message != first.message for each in all_held):
             raise DumpRefused("other message", "The messages belong to different dumps.", "Decode each for itself.")
         if self._messages[first.message].message.kind == "parameter":
-            values = {identity: value for each in dumps for identity, value in each.values.items()}
-            return Decoded(first.message, first.form, first.slots, Values(values), "", b"".join(raws), tuple(raws))
+            extra = {identity: value for each in all_held for identity, value in each.extra.items()}
+            return Held(first.message, first.form, first.slots, _NO_PARTS, {}, tuple(raws), extra=extra)
         bank = next((each for each in self._messages.values() if each.message.each == first.message), None)
         if bank is None:
             raise DumpRefused(
                 "other message", f"{len(raws)} {first.message} dumps are no dump together.", "Decode each for itself."
             )
-        programs = {}
-        for order, each in enumerate(dumps):
-            number = each.slots.get("program", order)
-            programs[number] = Program(number, each.values, each.name, each.odd, each.images)
-        return Decoded(
-            message=bank.name,
-            form=first.form,
-            slots={word: value for word, value in first.slots.items() if word != "program"},
-            values=Values(),
-            name="",
-            raw=b"".join(raws),
-            raws=tuple(raws),
-            programs=tuple(programs[number] for number in sorted(programs)),
-            layouts=first.layouts,
-        )
+        numbered = {each.slots.get("program", order): each for order, each in enumerate(all_held)}
+        numbers = tuple(sorted(numbered))
+        parts = DataParts.of_bank(first.parts, len(numbers))
+        images = {
+            (part, index): numbered[number].images[(part, 0)]
+            for index, number in enumerate(numbers)
+            for part in parts.repeated
+        }
+        slots = {word: value for word, value in first.slots.items() if word != "program"}
+        return Held(bank.name, first.form, slots, parts, images, tuple(raws), numbers)
 
     def heard(self, raw: bytes, address: Address) -> tuple[tuple[str, int], ...]:
         """Parameter and value of a single-parameter message."""

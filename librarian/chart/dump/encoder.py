@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import cached_property
 
 from librarian.chart.dump.decoder import Decoder
 from librarian.chart.dump.frame import Cell, Content, FrameCodec, NotAddressable
 from librarian.chart.dump.layout import LayoutCodec
-from librarian.chart.dump.message import FormCodec, MessageCodec, Parts
+from librarian.chart.dump.message import FormCodec, MessageCodec
+from librarian.chart.dump.parts import DataParts, Held
 from librarian.chart.dump.results import Decoded, Form, ProgramSource
 from librarian.chart.dump.spread import SpreadForm
 from librarian.errors import BadInput
@@ -17,22 +18,28 @@ from librarian.messages import Address
 Base = bytes | Sequence[bytes] | None
 
 
-@dataclass(frozen=True, slots=True)
 class _Before:
     """What a base dump offers for one program."""
 
-    values: Mapping[str, int]
-    images: Mapping[str, bytes]
-    layouts: Mapping[str, str]
+    def __init__(self, parts: DataParts, images: Mapping[str, bytes], extra: Mapping[str, int]) -> None:
+        self._parts = parts
+        self._images = images
+        self._extra = extra
+
+    @cached_property
+    def values(self) -> Mapping[str, int]:
+        """The values, read only when they are needed."""
+        return {**self._extra, **self._parts.read(self._images)[0]}
 
     def image(self, part: str, layout: LayoutCodec) -> bytes | None:
         """The bytes that stand behind a data part: of the same part, else of another with the same layout."""
-        if self.layouts.get(part) == layout.label and part in self.images:
-            return self.images[part]
-        return next((image for other, image in self.images.items() if self.layouts.get(other) == layout.label), None)
+        labels = self._parts.labels
+        if labels.get(part) == layout.label and part in self._images:
+            return self._images[part]
+        return next((image for other, image in self._images.items() if labels.get(other) == layout.label), None)
 
 
-_NOTHING = _Before({}, {}, {})
+_NOTHING = _Before(DataParts({}), {}, {})
 
 
 class Encoder:
@@ -70,15 +77,14 @@ class Encoder:
             raise BadInput(f"{message} is a bank of many messages.", "Encode it as a bank.")
         before = self._before(base)
         offered = _offered(before, base_program)
-        known = {**offered.values, **values} if offered.values else values
 
-        def fill(parts: Parts) -> dict[Cell, bytes]:
-            images: dict[Cell, bytes] = {}
-            for part, (layout, times) in parts.items():
-                if times != 1:
-                    raise BadInput(f"The {message} message holds {times} programs.", "Encode it as a bank.")
-                images[(part, 0)] = _image(layout, offered.image(part, layout), known, name)
-            return images
+        def fill(parts: DataParts) -> dict[Cell, bytes]:
+            if parts.repeated:
+                raise BadInput(f"The {message} message holds {parts.count} programs.", "Encode it as a bank.")
+            return {
+                (part, 0): _image(layout, offered.image(part, layout), values, name, offered)
+                for part, layout in parts.layouts.items()
+            }
 
         return self._write(codec, form, fill, address, before, slots)
 
@@ -99,16 +105,17 @@ class Encoder:
         before = self._before(base)
         sources = {number: (_offered(self._before(each.base), 0), each) for number, each in programs.items()}
 
-        def fill(parts: Parts) -> dict[Cell, bytes]:
+        def fill(parts: DataParts) -> dict[Cell, bytes]:
             images: dict[Cell, bytes] = {}
-            for part, (layout, times) in parts.items():
+            for part, layout in parts.layouts.items():
+                times = parts.times[part]
                 for index in range(times):
                     held = _offered(before, index if times > 1 else 0).image(part, layout)
                     if times > 1 and index in sources:
                         offered, source = sources[index]
                         own = offered.image(part, layout)
-                        known = {**offered.values, **source.values}
-                        images[(part, index)] = _image(layout, own if own is not None else held, known, source.name)
+                        image = own if own is not None else held
+                        images[(part, index)] = _image(layout, image, source.values, source.name, offered)
                     elif held is None:
                         what = f"program {index}" if times > 1 else f"the {part} part"
                         raise BadInput(
@@ -155,15 +162,18 @@ class Encoder:
         program = next((each for each in bank.programs if each.number == number), None)
         if program is None:
             raise BadInput(f"The bank has no program {number}.", f"It has {len(bank.programs)}.")
-        offered = _Before(program.values, program.images, bank.layouts)
+        labels = {
+            part: next(each for each in self._layouts() if each.label == label) for part, label in bank.layouts.items()
+        }
+        offered = _Before(DataParts({part: (layout, 1) for part, layout in labels.items()}), program.images, {})
         for kind in ("program", "edit buffer"):
             for codec in self._messages.values():
                 if codec.message.kind != kind:
                     continue
                 for form, version, parts in codec.shapes():
-                    held = {(part, 0): offered.image(part, layout) for part, (layout, _times) in parts.items()}
+                    held = {(part, 0): offered.image(part, layout) for part, layout in parts.layouts.items()}
                     images = {cell: image for cell, image in held.items() if image is not None}
-                    if parts and len(images) == len(held) and all(times == 1 for _layout, times in parts.values()):
+                    if held and len(images) == len(held) and not parts.repeated:
                         slots = {**bank.slots, "program": number}
                         if version is not None:
                             slots["version"] = version
@@ -172,18 +182,23 @@ class Encoder:
 
     # --- the steps all have in common ------------------------------------------------------------------------------
 
-    def _before(self, base: Base) -> Decoded | None:
+    def _layouts(self) -> Iterator[LayoutCodec]:
+        for codec in self._messages.values():
+            for _form, _version, parts in codec.shapes():
+                yield from parts.layouts.values()
+
+    def _before(self, base: Base) -> Held | None:
         if base is None:
             return None
-        return self._decoder.decode_all((base,) if isinstance(base, bytes) else base, None)
+        return self._decoder.hold((base,) if isinstance(base, bytes) else base, None)
 
     def _write(
         self,
         codec: MessageCodec,
         form: Form,
-        fill: Callable[[Parts], dict[Cell, bytes]],
+        fill: Callable[[DataParts], dict[Cell, bytes]],
         address: Address,
-        before: Decoded | None,
+        before: Held | None,
         slots: Mapping[str, int],
     ) -> tuple[bytes, ...]:
         numbers = dict(slots)
@@ -199,27 +214,29 @@ class Encoder:
             numbers.setdefault("version", codec.default_version)
         frame = _frame_of_version(codec.forms[form], numbers)
         content = Content(numbers, fill(codec.parts_of(frame)))
-        same = before is not None and before.message == codec.name and _reads(frame, before.raw)
-        return (frame.write(content, address, before.raw if before is not None and same else None),)
+        base = before.raws[0] if before is not None and before.message == codec.name else None
+        if before is None or base is None or not _reads(frame, base):
+            return (frame.write(content, address, None),)
+        return (frame.write(content, address, base, held=before.images),)
 
     def _write_spread(
         self,
         codec: MessageCodec,
         form: SpreadForm,
-        fill: Callable[[Parts], dict[Cell, bytes]],
+        fill: Callable[[DataParts], dict[Cell, bytes]],
         address: Address,
-        before: Decoded | None,
+        before: Held | None,
         slots: Mapping[str, int],
     ) -> tuple[bytes, ...]:
         images = fill(codec.parts_of_spread(form))
         collected = None
         if before is not None and before.message == codec.name and codec.spreads.get(before.form) is form:
-            collected = self._decoder.collect(form, before.raws, None)
+            collected = before.collected
         stream = form.stream.join(images, bytes(collected.stream) if collected is not None else None)
         return form.write(stream, slots, address, collected)
 
 
-def _ready(images: dict[Cell, bytes]) -> Callable[[Parts], dict[Cell, bytes]]:
+def _ready(images: dict[Cell, bytes]) -> Callable[[DataParts], dict[Cell, bytes]]:
     return lambda _parts: images
 
 
@@ -227,20 +244,23 @@ def _reads(frame: FrameCodec, raw: bytes) -> bool:
     return frame.size == len(raw) and frame.begins(raw)
 
 
-def _offered(before: Decoded | None, program: int) -> _Before:
+def _offered(before: Held | None, program: int) -> _Before:
     if before is None:
         return _NOTHING
-    if not before.programs:
-        return _Before(before.values, before.images, before.layouts)
-    one = next((each for each in before.programs if each.number == program), None)
-    if one is None:
-        raise BadInput(f"The bank has no program {program}.", f"It has {len(before.programs)}.")
-    return _Before({**before.values, **one.values}, {**before.images, **one.images}, before.layouts)
+    parts = before.parts
+    if not parts.repeated:
+        return _Before(parts, before.once(), before.extra)
+    numbers = before.numbers or tuple(range(parts.count))
+    if program not in numbers:
+        raise BadInput(f"The bank has no program {program}.", f"It has {len(numbers)}.")
+    return _Before(parts, {**before.once(), **before.program(numbers.index(program))}, before.extra)
 
 
-def _image(layout: LayoutCodec, before: bytes | None, values: Mapping[str, int], name: str | None) -> bytes:
+def _image(
+    layout: LayoutCodec, before: bytes | None, values: Mapping[str, int], name: str | None, offered: _Before
+) -> bytes:
     if before is None:
-        image = layout.write_new(values)
+        image = layout.write_new(values, lambda: offered.values)
         return image if name is None else layout.write_name(image, name, fresh=True)
     image = layout.write(before, values)
     return image if name is None else layout.write_name(image, name, fresh=False)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from types import MappingProxyType
+from typing import NamedTuple, NoReturn
 
 from librarian.chart.dump.checksum import checksum
-from librarian.chart.dump.number import read_pieces, write_pieces
+from librarian.chart.dump.number import Piece, read_pieces, write_pieces
 from librarian.chart.dump.packing import NotPacked
 from librarian.chart.dump.refusal import DumpRefused
 from librarian.chart.dump.segments import Area, Constant, Frame, Masked, Number, Reserved, Sum
@@ -68,13 +69,18 @@ class FrameCodec:
         self.numbers = frame.numbers
         self._sums = tuple(each for each in frame.segments if isinstance(each, Sum))
         self.areas = frame.areas
+        self._wire_sums = tuple(each for each in self._sums if not each.unpacked)
+        self._raw_sums = tuple(each for each in self._sums if each.unpacked)
         self._image_sizes = image_sizes
         self._inner = {
             area.name: FrameCodec(area.inner, image_sizes, inside=True) for area in self.areas if area.inner is not None
         }
-        self.blank = self._blank()
-        # what has to be there before a message can be told from others
+        self._units = tuple((area, area.at + area.size, self._inner.get(area.name)) for area in self.areas)
+        # what tells a message from others: all that stands before the first data
         self.header_size = min((area.at for area in self.areas), default=self.size)
+        self._header = tuple(each for each in self.numbers if each.pieces and each.at < self.header_size)
+        self._readers = tuple((each, *_reader(each)) for each in self.numbers)
+        self.blank = self._blank()
 
     def _blank(self) -> bytes:
         out = bytearray(self.size)
@@ -107,7 +113,7 @@ class FrameCodec:
 
     def device_fits(self, raw: bytes, address: Address) -> bool:
         """The device ID and channel in the header are those of `address`, or all call."""
-        for number in self.numbers:
+        for number in self._header:
             if number.role in ("device", "channel") and number.at < len(raw):
                 sent = read_pieces(raw, number.pieces) - number.plus
                 if not _fits(number, sent, address):
@@ -122,8 +128,8 @@ class FrameCodec:
     def number_faults(self, raw: bytes) -> int:
         """How many numbers of the header lie outside their range (a measure of how well a frame fits)."""
         count = 0
-        for number in self.numbers:
-            if number.pieces and number.at + number.size <= len(raw) and number.role not in ("device", "channel"):
+        for number in self._header:
+            if number.at + number.size <= len(raw) and number.role not in ("device", "channel"):
                 value = read_pieces(raw, number.pieces) - number.plus
                 wrong = value != number.fixed if number.fixed is not None else not number.low <= value <= number.high
                 count += wrong
@@ -139,41 +145,47 @@ class FrameCodec:
         for at, data in self._constants:
             if raw[at : at + len(data)] != data:
                 self._refuse_constant(raw, at, data)
-        for mask in self._masks:
-            if raw[mask.at] & mask.mask != mask.value:
-                self._refuse_constant(raw, mask.at, bytes([raw[mask.at] & ~mask.mask & 0xFF | mask.value]))
-        for number in self.numbers:
-            if number.pieces:
-                self._read_number(number, raw, address, content, unit)
+        for masked in self._masks:
+            if raw[masked.at] & masked.mask != masked.value:
+                self._refuse_constant(raw, masked.at, bytes([raw[masked.at] & ~masked.mask & 0xFF | masked.value]))
+        for number, at, low, mask, wide in self._readers:
+            if wide is not None:
+                value = read_pieces(raw, wide) - number.plus
+            elif mask:
+                value = (raw[at] >> low & mask) - number.plus
             else:
-                content.images[(number.word, 0)] = raw[number.at : number.at + number.size]
-        unpacked = self._unpack(raw) if self.areas else {}
-        for each in self._sums:
-            computed, received = self.sum_of(each, raw, unpacked), read_pieces(raw, each.pieces)
-            if computed != received:
-                raise DumpRefused(
-                    "checksum",
-                    f"The checksum is {received:02X}, but the bytes of the message make {computed:02X}.",
-                    "Send the dump again; check the cable if it happens often.",
-                )
-        for area in self.areas:
-            inner = self._inner.get(area.name)
-            for index, part in enumerate(unpacked[area.name]):
-                if inner is not None:
+                content.images[(number.word, 0)] = raw[at : at + number.size]
+                continue
+            self._judge_number(number, value, address, content, unit)
+        for each in self._wire_sums:
+            computed = checksum(each.kind, raw[each.first : each.end], bits=each.bits, start=each.start)
+            if computed != read_pieces(raw, each.pieces):
+                _refuse_sum(each, raw, computed)
+        unpacked: dict[str, list[bytes]] = {}
+        for area, end, inner in self._units:
+            try:
+                parts = _units(area, raw) if area.units > 1 else [area.packing.unpack(raw[area.at : end])]
+            except NotPacked as bad:
+                raise DumpRefused("packing", f"In the {area.name} part: {bad}", bad.hint) from None
+            unpacked[area.name] = parts
+            if inner is not None:
+                for index, part in enumerate(parts):
                     inner.read(part, address, content, unit.within(area.units, index))
-                else:
-                    self._cut(area, part, content, unit.which)
+            elif area.count == 1:
+                content.images[(area.name, unit.which)] = parts[0]
+            else:
+                self._cut(area, parts[0], content, unit.which)
+        for each in self._raw_sums:
+            computed = self.sum_of(each, raw, unpacked)
+            if computed != read_pieces(raw, each.pieces):
+                _refuse_sum(each, raw, computed)
 
     def _cut(self, area: Area, part: bytes, content: Content, unit: int) -> None:
-        if area.count == 1:
-            content.images[(area.name, unit)] = part
-            return
         size = self._image_sizes[area.layout]
         for index in range(area.count):
             content.images[(area.name, unit * area.count + index)] = part[index * size : (index + 1) * size]
 
-    def _read_number(self, number: Number, raw: bytes, address: Address | None, content: Content, unit: Unit) -> None:
-        value = read_pieces(raw, number.pieces) - number.plus
+    def _judge_number(self, number: Number, value: int, address: Address | None, content: Content, unit: Unit) -> None:
         if number.role in ("device", "channel"):
             if address is not None and not _fits(number, value, address):
                 mine = address.device if number.role == "device" else address.channel
@@ -216,15 +228,6 @@ class FrameCodec:
             "Compare the chart with the instrument's documentation.",
         )
 
-    def _unpack(self, raw: bytes) -> dict[str, list[bytes]]:
-        unpacked = {}
-        for area in self.areas:
-            try:
-                unpacked[area.name] = _units(area, raw)
-            except NotPacked as bad:
-                raise DumpRefused("packing", f"In the {area.name} part: {bad}", bad.hint) from None
-        return unpacked
-
     def sum_of(self, each: Sum, raw: bytes, unpacked: Mapping[str, list[bytes]]) -> int:
         """The checksum as computed; `unpacked` is used by sums over the data before packing."""
         if not each.unpacked:
@@ -249,39 +252,44 @@ class FrameCodec:
 
     # --- writing ---------------------------------------------------------------------------------------------------
 
-    def write(self, content: Content, address: Address, base: bytes | None, unit: Unit = WHOLE) -> bytes:
-        """The frame with this content. What it does not say (reserved bytes, unused bits) is taken from `base`."""
+    def write(
+        self,
+        content: Content,
+        address: Address,
+        base: bytes | None,
+        unit: Unit = WHOLE,
+        held: Mapping[Cell, bytes] = MappingProxyType({}),
+    ) -> bytes:
+        """The frame with this content. What it does not say (reserved bytes, unused bits) is taken from `base`.
+
+        `held`: images of `base` that were read already, to save unpacking them again.
+        """
         out = bytearray(self.blank if base is None else base)
         for number in self.numbers:
             self._write_number(number, out, address, content, base is not None, unit)
         unpacked: dict[str, list[bytes]] = {}
-        for area in self.areas:
-            unpacked[area.name] = self._write_area(area, out, content, address, base, unit)
+        for area, _end, inner in self._units:
+            parts = unpacked[area.name] = []
+            for index in range(area.units):
+                at = area.at + index * area.unit_size
+                wire = slice(at, at + area.unit_size)
+                known = None
+                if base is not None:
+                    known = held.get((area.name, unit.which)) if area.count == 1 else None
+                    known = area.packing.unpack(base[wire]) if known is None else known
+                if inner is not None:
+                    part = inner.write(content, address, known, unit.within(area.units, index), held)
+                else:
+                    part = _images(area, content, unit)
+                parts.append(part)
+                if base is None or known is None:
+                    out[wire] = area.packing.pack(part)
+                elif part != known:
+                    # packings only move bits about: the difference is packed, bits that carry no data stay
+                    out[wire] = _differ(base[wire], area.packing.pack(_differ(part, known)))
         for each in self._sums:
             write_pieces(out, each.pieces, self.sum_of(each, bytes(out), unpacked))
         return bytes(out)
-
-    def _write_area(
-        self, area: Area, out: bytearray, content: Content, address: Address, base: bytes | None, unit: Unit
-    ) -> list[bytes]:
-        parts = []
-        inner = self._inner.get(area.name)
-        for index in range(area.units):
-            at = area.at + index * area.unit_size
-            before = None if base is None else base[at : at + area.unit_size]
-            known = None if before is None else area.packing.unpack(before)
-            if inner is not None:
-                part = inner.write(content, address, known, unit.within(area.units, index))
-            else:
-                images = content.images
-                first = unit.which * area.count
-                part = b"".join([images[(area.name, first + place)] for place in range(area.count)])
-            packed = area.packing.pack(part)
-            if known is not None and before is not None:
-                packed = _with_unused_bits(packed, before, area.packing.pack(known))
-            out[at : at + area.unit_size] = packed
-            parts.append(part)
-        return parts
 
     def _write_number(
         self, number: Number, out: bytearray, address: Address, content: Content, has_base: bool, unit: Unit
@@ -290,6 +298,8 @@ class FrameCodec:
             out[number.at : number.at + number.size] = content.images[(number.word, 0)]
             return
         if number.fixed is not None:
+            if not has_base:
+                return  # the blank frame has it
             value = number.fixed
         elif number.role in ("device", "channel") and has_base and self._still_fits(number, out, address):
             return
@@ -335,12 +345,35 @@ def _units(area: Area, raw: bytes) -> list[bytes]:
     ]
 
 
-def _with_unused_bits(packed: bytes, before: bytes, repacked: bytes) -> bytes:
-    """Bits of the wire that carry no data (after a short group, say) as they came: packings only move bits about."""
-    if before == repacked:
-        return packed
-    unused = int.from_bytes(before, "big") ^ int.from_bytes(repacked, "big")
-    return (int.from_bytes(packed, "big") ^ unused).to_bytes(len(packed), "big")
+def _images(area: Area, content: Content, unit: Unit) -> bytes:
+    """The images of one data part, side by side."""
+    if area.count == 1:
+        return content.images[(area.name, unit.which)]
+    first = unit.which * area.count
+    return b"".join([content.images[(area.name, first + place)] for place in range(area.count)])
+
+
+def _differ(one: bytes, other: bytes) -> bytes:
+    return (int.from_bytes(one, "big") ^ int.from_bytes(other, "big")).to_bytes(len(one), "big")
+
+
+def _refuse_sum(each: Sum, raw: bytes, computed: int) -> NoReturn:
+    received, digits = read_pieces(raw, each.pieces), -(-each.bits // 4)
+    raise DumpRefused(
+        "checksum",
+        f"The checksum is {received:0{digits}X}, but the bytes of the message make {computed:0{digits}X}.",
+        "Send the dump again; check the cable if it happens often.",
+    )
+
+
+def _reader(number: Number) -> tuple[int, int, int, tuple[Piece, ...] | None]:
+    """Byte, lowest bit and mask of a number in one piece (mask 0: bytes as they are); pieces of any other."""
+    if not number.pieces:
+        return number.at, 0, 0, None
+    if len(number.pieces) > 1:
+        return number.at, 0, 0, number.pieces
+    piece = number.pieces[0]
+    return piece.at, piece.low, (1 << piece.width) - 1, None
 
 
 def _merged(constants: list[Constant]) -> tuple[tuple[int, bytes], ...]:

@@ -7,7 +7,6 @@ what a table cannot say (wide numbers with limits) is finished afterwards. No pe
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from operator import itemgetter
 from typing import Any
@@ -21,14 +20,6 @@ _TABLED_BITS = 14
 Finish = Callable[[int], int | None]
 Reader = tuple[str, int, int, Finish]
 Writer = tuple[str, Mapping[int, int], tuple[Piece, ...]]
-
-
-@dataclass(frozen=True, slots=True)
-class Reading:
-    """What an image holds. `odd`: parameters whose stored number means no value here; they are not in `values`."""
-
-    values: dict[str, int]
-    odd: tuple[str, ...]
 
 
 class LayoutCodec:
@@ -55,35 +46,46 @@ class LayoutCodec:
             piece = each.pieces[0]
             offsets.append(piece.at)
             tables.append(_read_table(each.coding, each.low, each.high, piece.low, piece.width))
+        pairs: list[tuple[str, int, int, int]] = []
         readers: list[Reader] = []
         for each in wide:
             begin = len(offsets)
-            for piece in each.pieces:
+            shares = _shares(each)
+            for index, piece in enumerate(each.pieces):
                 offsets.append(piece.at)
-                tables.append(_bits_table(piece.low, piece.width, piece.place))
-            readers.append((each.id, begin, len(offsets), _finish(each.coding, each.low, each.high)))
+                tables.append(shares[index] if shares else _bits_table(piece.low, piece.width, piece.place))
+            if shares and len(each.pieces) == 2:
+                pairs.append((each.id, begin, each.low, each.high))
+            else:
+                finish = _within(each.low, each.high) if shares else _finish(each.coding, each.low, each.high)
+                readers.append((each.id, begin, len(offsets), finish))
         self._narrow_ids = tuple(each.id for each in narrow)
         self._tables = tuple(tables)
-        self._offsets = tuple(offsets)
         self._pick = _picker(offsets)
+        self._pairs = tuple(pairs)
         self._readers = tuple(readers)
+        self._name_reader = None if self.name is None else _name_reader(self.name)
+        self._name_bytes = None if self.name is None else _name_bytes(self.name)
 
-    def read(self, image: bytes) -> Reading:
-        """The values of an image."""
+    def read(self, image: bytes) -> tuple[dict[str, int], tuple[str, ...]]:
+        """The values of an image, and the odd parameters: those whose stored number means no value here."""
         found: list[int | None] = [table[byte] for table, byte in zip(self._tables, self._pick(image), strict=True)]
-        values: dict[str, int] = dict(zip(self._narrow_ids, found, strict=False))  # type: ignore[arg-type]
+        values: dict[str, int | None] = dict(zip(self._narrow_ids, found, strict=False))
+        for identity, place, low, high in self._pairs:
+            value: int = found[place] + found[place + 1]  # type: ignore[operator]
+            values[identity] = value if low <= value <= high else None
         for identity, begin, end, finish in self._readers:
-            values[identity] = finish(sum(found[begin:end]))  # type: ignore[arg-type, assignment]
+            values[identity] = finish(sum(found[begin:end]))  # type: ignore[arg-type]
         if None in values.values():
             odd = tuple(identity for identity, value in values.items() if value is None)
-            for identity in odd:
-                del values[identity]
-            return Reading(values, odd)
-        return Reading(values, ())
+            return {identity: value for identity, value in values.items() if value is not None}, odd
+        return values, ()  # type: ignore[return-value]
 
     def read_name(self, image: bytes) -> str:
         """The name in an image, '' when the layout has none."""
-        return "" if self.name is None else self.name.coding.decode(name_codes(self.name, image))
+        if self.name is None or self._name_reader is None:
+            return ""
+        return self.name.coding.decode(self._name_reader(image))
 
     # --- writing ---------------------------------------------------------------------------------------------------
 
@@ -108,6 +110,11 @@ class LayoutCodec:
 
         Parameters without a value keep what the image has. A value outside the field raises `NotStorable`.
         """
+        out = self._write_all(image, values)
+        return out if out is not None else self._write_some(image, values)
+
+    def _write_all(self, image: bytes, values: Mapping[str, int]) -> bytes | None:
+        """The quick way, when every value is there and can be stored; else None."""
         try:
             chosen = self._get_narrow(values)
             out = bytearray((int.from_bytes(image, "big") & self._kept).to_bytes(self.size, "big"))
@@ -118,7 +125,7 @@ class LayoutCodec:
                 for piece in pieces:
                     out[piece.at] |= (raw >> piece.place & (1 << piece.width) - 1) << piece.low
         except KeyError:
-            return self._write_some(image, values)
+            return None
         if self._ambiguous:
             self._keep_forms(image, out)
         return bytes(out)
@@ -141,20 +148,35 @@ class LayoutCodec:
             if each.coding.decode(before) == each.coding.decode(read_pieces(out, each.pieces)):
                 write_pieces(out, each.pieces, before)
 
-    def write_new(self, values: Mapping[str, int]) -> bytes:
-        """An image from values alone: raises `UnknownValues` unless every parameter of the layout has one."""
-        missing = tuple(identity for identity in self.ids if identity not in values)
+    def write_new(self, values: Mapping[str, int], otherwise: Callable[[], Mapping[str, int]] = dict) -> bytes:
+        """An image from values alone; those that are missing come from `otherwise`.
+
+        Raises `UnknownValues` unless every parameter of the layout has one.
+        """
+        out = self._write_all(self.blank, values)
+        if out is not None:
+            return out
+        known = {**otherwise(), **values}
+        missing = tuple(identity for identity in self.ids if identity not in known)
         if missing:
             raise UnknownValues(missing)
-        return self.write(self.blank, values)
+        return self._write_some(self.blank, known)
 
     def write_name(self, image: bytes, text: str, *, fresh: bool) -> bytes:
         """A copy with this name. `fresh`: the image is no dump that was received, so its padding need not be kept."""
         if self.name is None:
             return image
-        base = None if fresh else name_codes(self.name, image)
+        base = None if fresh or self._name_reader is None else self._name_reader(image)
         out = bytearray(image)
-        for pieces, code in zip(self.name.characters, self.name.coding.encode(text, base), strict=True):
+        codes = self.name.coding.encode(text, base)
+        if codes == base:
+            return image
+        if self._name_bytes is not None:
+            place, mask = self._name_bytes
+            kept = ~mask & 0xFF
+            out[place] = bytes([byte & kept | code for byte, code in zip(image[place], codes, strict=True)])
+            return bytes(out)
+        for pieces, code in zip(self.name.characters, codes, strict=True):
             write_pieces(out, pieces, code)
         return bytes(out)
 
@@ -163,6 +185,26 @@ class LayoutCodec:
         for gap in self.places.gaps:
             out[gap.at : gap.at + gap.size] = bytes([gap.fill]) * gap.size
         return bytes(out) if self.name is None else self.write_name(bytes(out), "", fresh=True)
+
+
+def _name_reader(name: PlacedName) -> Callable[[bytes], tuple[int, ...]]:
+    """Reads the codes of a name; all at once where every character is one piece of the same shape."""
+    shapes = {(len(pieces), pieces[0].low, pieces[0].width) for pieces in name.characters}
+    if len(shapes) > 1 or next(iter(shapes))[0] > 1:
+        return lambda image: name_codes(name, image)
+    _count, low, width = next(iter(shapes))
+    pick, mask = _picker([pieces[0].at for pieces in name.characters]), (1 << width) - 1
+    return lambda image: tuple([byte >> low & mask for byte in pick(image)])
+
+
+def _name_bytes(name: PlacedName) -> tuple[slice, int] | None:
+    """Bytes and mask of a name whose characters stand side by side, one in the low bits of each byte."""
+    places = [pieces[0].at for pieces in name.characters]
+    shapes = {(len(pieces), pieces[0].low, pieces[0].mask) for pieces in name.characters}
+    one = next(iter(shapes))
+    if len(shapes) > 1 or one[:2] != (1, 0) or places != list(range(places[0], places[0] + len(places))):
+        return None
+    return slice(places[0], places[-1] + 1), one[2]
 
 
 def name_codes(name: PlacedName, image: bytes | bytearray) -> tuple[int, ...]:
@@ -193,6 +235,33 @@ def _bits_table(shift: int, width: int, place: int) -> tuple[int, ...]:
 @lru_cache(maxsize=4096)
 def _write_table(coding: Coding, low: int, high: int, shift: int) -> dict[int, int]:
     return {value: coding.encode(value) << shift for value in range(low, high + 1)}
+
+
+def _shares(each: PlacedField) -> list[tuple[int, ...]] | None:
+    """For a wide number without table: what each piece adds to the value, by the byte it stands in.
+
+    The top bit of two's complement counts negative, an offset is added once. None where a sum cannot say it.
+    """
+    coding = each.coding
+    if coding.codes is not None or coding.inverted or coding.name == "sign":
+        return None
+    half = 1 << (coding.bits - 1)
+    start = -(half if coding.zero is None else coding.zero) if coding.name == "offset" else 0
+    shares = []
+    for index, piece in enumerate(each.pieces):
+        tops = coding.name == "twos" and piece.place + piece.width == coding.bits
+        weights = [
+            (raw - (1 << piece.width) if tops and raw >> (piece.width - 1) else raw) << piece.place
+            for raw in range(1 << piece.width)
+        ]
+        added = start if index == 0 else 0
+        mask = (1 << piece.width) - 1
+        shares.append(tuple(weights[byte >> piece.low & mask] + added for byte in range(256)))
+    return shares
+
+
+def _within(low: int, high: int) -> Finish:
+    return lambda value: value if low <= value <= high else None
 
 
 def _checked(coding: Coding, low: int, high: int, raw: int) -> int | None:

@@ -1,20 +1,20 @@
-"""One kind of message, compiled: images of its data parts to values and back."""
+"""One kind of message, compiled: its forms, their frames and data parts."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from librarian.chart.dump.frame import Cell, FrameCodec
+from librarian.chart.dump.frame import FrameCodec
+from librarian.chart.dump.handshake import Handshake
 from librarian.chart.dump.layout import LayoutCodec
 from librarian.chart.dump.model import Message, VersionPart
-from librarian.chart.dump.results import Form, MessageInfo, Program
+from librarian.chart.dump.parts import DataParts
+from librarian.chart.dump.results import Form, MessageInfo
 from librarian.chart.dump.single import SingleForm
 from librarian.chart.dump.spread import SpreadForm
-from librarian.messages import Values
 
-Parts = Mapping[str, tuple[LayoutCodec, int]]
-"""Data part -> (layout, number of programs)."""
+_SENT_FIRST: tuple[Form, ...] = ("answer", "write")
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,17 +26,8 @@ class FormCodec:
     frames: tuple[FrameCodec, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Read:
-    """What the images of one program say."""
-
-    values: dict[str, int]
-    name: str
-    odd: tuple[str, ...]
-
-
 class MessageCodec:
-    """A message with its forms (as one message, as several, for one parameter) and the layouts of its data parts."""
+    """A message with its forms: as one message, as several, or for one parameter."""
 
     def __init__(
         self,
@@ -46,44 +37,49 @@ class MessageCodec:
         spreads: Mapping[Form, SpreadForm],
         singles: Mapping[Form, SingleForm],
         layouts: Mapping[str, LayoutCodec],
+        handshake: Handshake | None,
     ) -> None:
         self.name = name
         self.message = message
         self.forms = forms
         self.spreads = spreads
         self.singles = singles
-        self._layouts = layouts
+        self.handshake = handshake
         self.default_version = next(
             (part.default for part in message.parts.values() if isinstance(part, VersionPart)), None
         )
+        self._parts = {
+            frame: DataParts(
+                {part: (layouts[layout], times) for part, (layout, times) in frame.frame.layouts().items()}
+            )
+            for form in forms.values()
+            for frame in form.frames
+        }
+        self._spread_parts = {
+            form: DataParts({form.stream.part_name: (form.stream.layout, form.stream.times)})
+            for form in spreads.values()
+        }
 
     def spread(self, form: Form) -> SpreadForm | None:
         """The form as several messages; a write that looks like the answer counts once."""
         each = self.spreads.get(form)
         return None if form == "write" and each is self.spreads.get("answer") else each
 
-    def parts_of(self, frame: FrameCodec) -> Parts:
+    def parts_of(self, frame: FrameCodec) -> DataParts:
         """The data parts of a frame."""
-        return {part: (self._layouts[layout], times) for part, (layout, times) in frame.frame.layouts().items()}
+        return self._parts[frame]
 
-    @staticmethod
-    def parts_of_spread(form: SpreadForm) -> Parts:
+    def parts_of_spread(self, form: SpreadForm) -> DataParts:
         """The one data part of a dump in several messages."""
-        return {form.stream.part_name: (form.stream.layout, form.stream.times)}
+        return self._spread_parts[form]
 
-    def parts_by_form(self, form: Form) -> list[Parts]:
-        """The data parts of a form, for every version."""
-        if form in self.spreads:
-            return [self.parts_of_spread(self.spreads[form])]
-        return [self.parts_of(frame) for frame in self.forms[form].frames] if form in self.forms else []
-
-    def shapes(self) -> list[tuple[Form, int | None, Parts]]:
+    def shapes(self) -> list[tuple[Form, int | None, DataParts]]:
         """The forms that carry data, as the instrument sends it where the chart says so: form, version, data parts."""
-        for form in ("answer", "write"):
+        for form in _SENT_FIRST:
             if form in self.spreads:
-                return [(form, None, self.parts_of_spread(self.spreads[form]))]
+                return [(form, None, self._spread_parts[self.spreads[form]])]
             if form in self.forms:
-                return [(form, frame.frame.version, self.parts_of(frame)) for frame in self.forms[form].frames]
+                return [(form, frame.frame.version, self._parts[frame]) for frame in self.forms[form].frames]
         return []
 
     def info(self, programs_of_memory: int) -> MessageInfo:
@@ -91,12 +87,11 @@ class MessageCodec:
         carries: set[str] = set()
         slots: dict[str, tuple[int, int]] = {}
         programs, name_size = 1, 0
-        for form in ("answer", "write", "request"):
-            for parts in self.parts_by_form(form):
-                for layout, times in parts.values():
-                    carries.update(layout.ids)
-                    programs = max(programs, times)
-                    name_size = layout.name.coding.size if layout.name is not None else name_size
+        for parts in (*self._parts.values(), *self._spread_parts.values()):
+            programs = max(programs, parts.count)
+            for layout in parts.layouts.values():
+                carries.update(layout.ids)
+                name_size = layout.name.coding.size if layout.name is not None else name_size
         for single in self.singles.values():
             carries.update(single.parameters)
         for frame in self._all_frames():
@@ -104,14 +99,15 @@ class MessageCodec:
         for spread in self.spreads.values():
             slots |= spread.cutting.ranges()
         length, messages = self._extent()
+        forms: set[Form] = {*self.forms, *self.spreads, *self.singles}
         if self.message.each is not None:
             programs = messages = self.message.times or programs_of_memory
-        forms: set[Form] = {*self.forms, *self.spreads, *self.singles}
+            forms |= {"answer", "write"} if self.message.writable else {"answer"}
         return MessageInfo(
             name=self.name,
             kind=self.message.kind,
             label=self.message.label or self.name,
-            forms=frozenset({*forms, "answer"} if self.message.each is not None else forms),
+            forms=frozenset(forms),
             carries=frozenset(carries),
             slots=slots,
             has_name=name_size > 0,
@@ -136,39 +132,3 @@ class MessageCodec:
         form = self.forms.get("answer") or self.forms.get("write")
         sizes = {frame.size for frame in form.frames} if form is not None else set()
         return (sizes.pop() if len(sizes) == 1 else None), 1
-
-    # --- reading ---------------------------------------------------------------------------------------------------
-
-    def programs(
-        self, parts: Parts, images: Mapping[Cell, bytes]
-    ) -> tuple[Read, dict[str, bytes], tuple[Program, ...]]:
-        """What stands once in the message, its images, and the programs of a bank (none unless there are several)."""
-        single = {part: images[(part, 0)] for part, (_layout, times) in parts.items() if times == 1}
-        whole = read_images(parts, single)
-        count = max((times for _layout, times in parts.values()), default=1)
-        if count == 1:
-            return whole, single, ()
-        programs = []
-        for index in range(count):
-            own = {
-                part: images[(part, index)]
-                for part, (_layout, times) in parts.items()
-                if times > index and part not in single
-            }
-            read = read_images(parts, own)
-            programs.append(Program(index, Values(read.values), read.name, read.odd, own))
-        return whole, single, tuple(programs)
-
-
-def read_images(parts: Parts, images: Mapping[str, bytes]) -> Read:
-    """The values of several images together: of one program, spread over several data parts."""
-    values: dict[str, int] = {}
-    odd: tuple[str, ...] = ()
-    name = ""
-    for part, image in images.items():
-        layout = parts[part][0]
-        reading = layout.read(image)
-        values = {**values, **reading.values} if values else reading.values
-        odd += reading.odd
-        name = name or layout.read_name(image)
-    return Read(values, name, odd)

@@ -64,11 +64,15 @@ _TOP = _table(lambda byte: byte >> 7)
 _TOP_UP = _table(lambda byte: byte << 7)
 _LEFT = tuple(_table(lambda byte, by=by: byte << by) for by in range(9))  # type: ignore[misc]
 _RIGHT = tuple(_table(lambda byte, by=by: byte >> by) for by in range(9))  # type: ignore[misc]
-_TOP_TO_BIT = tuple(_table(lambda byte, bit=bit: (byte >> 7) << bit) for bit in range(7))  # type: ignore[misc]
-_BIT_TO_TOP = tuple(_table(lambda byte, bit=bit: (byte >> bit & 1) << 7) for bit in range(7))  # type: ignore[misc]
+_TOP_AS_DIGIT = _table(lambda byte: ord("1") if byte & 0x80 else ord("0"))
+# [first byte in bit 6][byte of top bits] -> seven bytes of 00 or 80
+_SPREAD = tuple(
+    tuple(bytes((top >> (6 - place if first else place) & 1) << 7 for place in range(7)) for top in range(128))
+    for first in (False, True)
+)
 
 
-def _either(one: bytes, other: bytes) -> bytes:
+def _either(one: bytes | bytearray, other: bytes) -> bytes:
     """Two equally long columns ORed."""
     return (int.from_bytes(one, "big") | int.from_bytes(other, "big")).to_bytes(len(one), "big")
 
@@ -93,30 +97,27 @@ def _bit(place: int, first_in_bit_6: bool) -> int:
 
 def _pack_groups(raw: bytes, first_in_bit_6: bool) -> bytes:
     groups = -(-len(raw) // 7)
-    tops = 0
+    lows, tops = raw.translate(_LOW7), raw.translate(_TOP_AS_DIGIT)
     out = bytearray(len(raw) + groups)
+    digits = bytearray(b"0") * (8 * groups)  # the bytes of top bits, written as binary digits
     for place in range(7):
-        column = raw[place::7]
-        out[place + 1 :: 8] = column.translate(_LOW7)
-        bits = column.translate(_TOP_TO_BIT[_bit(place, first_in_bit_6)])
-        tops |= int.from_bytes(bits, "big") << (8 * (groups - len(column)))
-    out[0::8] = tops.to_bytes(groups, "big")
+        out[place + 1 :: 8] = lows[place::7]
+        column = tops[place::7]
+        digits[7 - _bit(place, first_in_bit_6) : 8 * len(column) : 8] = column
+    if groups:
+        out[0::8] = int(digits, 2).to_bytes(groups, "big")
     return bytes(out)
 
 
 def _unpack_groups(data: bytes, first_in_bit_6: bool) -> bytes:
     _seven_bit(data)
+    lows = bytearray(data)
     tops = data[0::8]
-    out = bytearray(len(data) - len(tops))
-    plain = not any(tops)
-    for place in range(7):
-        column = data[place + 1 :: 8]
-        if plain:
-            out[place::7] = column
-        else:
-            bits = tops[: len(column)].translate(_BIT_TO_TOP[_bit(place, first_in_bit_6)])
-            out[place::7] = _either(column, bits)
-    return bytes(out)
+    del lows[0::8]
+    if not any(tops):
+        return bytes(lows)
+    spread = _SPREAD[first_in_bit_6]
+    return _either(lows, b"".join([spread[top] for top in tops])[: len(lows)])
 
 
 def _to_after(data: bytes) -> bytes:

@@ -12,6 +12,7 @@ from librarian.chart.dump.single import SingleForm
 from librarian.chart.dump.spread import SpreadForm
 from librarian.messages import Address
 
+MOST_KNOWN = 1024
 _ORDER: tuple[Form, ...] = ("answer", "write", "request")
 
 
@@ -32,6 +33,10 @@ class Recogniser:
         self._by_size: dict[int, list[tuple[FormCodec, FrameCodec]]] = {}
         for form, frame in self._whole:
             self._by_size.setdefault(frame.size, []).append((form, frame))
+        self._headers = {
+            size: max(frame.header_size for _form, frame in several) for size, several in self._by_size.items()
+        }
+        self._known: dict[tuple[bytes, int, Address | None], Match] = {}
         self._spreads = [
             each for wanted in _ORDER for message in messages.values() if (each := message.spread(wanted)) is not None
         ]
@@ -56,9 +61,18 @@ class Recogniser:
 
     def match(self, raw: bytes, address: Address | None) -> Match | None:
         """The form that fits best, None when none begins like it. `address` None: of any device."""
-        for form, frame in self._by_size.get(len(raw), ()):
-            if frame.begins(raw) and not frame.number_faults(raw) and _for(frame, raw, address):
-                return Match(form, frame)
+        size = len(raw)
+        if size in self._headers:
+            # the same header decides in the same way: a capture brings thousands of the same kind
+            key = (raw[: self._headers[size]], size, address)
+            if key in self._known:
+                return self._known[key]
+            for form, frame in self._by_size[size]:
+                if frame.begins(raw) and not frame.number_faults(raw) and _for(frame, raw, address):
+                    if len(self._known) >= MOST_KNOWN:
+                        self._known.clear()
+                    self._known[key] = Match(form, frame)
+                    return self._known[key]
         spread = next((form for form in self._spreads if form.takes(raw, address)), None)
         single = next((form for form in self._singles if form.fits(raw, address)), None)
         if spread is not None and (single is None or spread.is_piece(raw)):

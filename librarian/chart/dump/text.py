@@ -7,7 +7,7 @@ the text says the same, also the characters that no table knows (shown as a midd
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from librarian.errors import BadInput
 
@@ -29,6 +29,11 @@ class NameCoding:
     size: int
     pad: int
     table: dict[int, str]
+    codes: dict[str, int] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        """The first code of each character."""
+        object.__setattr__(self, "codes", {character: code for code, character in reversed(self.table.items())})
 
     def decode(self, codes: Sequence[int]) -> str:
         """The text, without padding and trailing blanks; unknown codes as a middle dot."""
@@ -37,7 +42,8 @@ class NameCoding:
         end = len(codes)
         while end and codes[end - 1] == self.pad:
             end -= 1
-        return "".join(self.table.get(code, UNSHOWN) for code in codes[:end]).rstrip(" ")
+        shown = self.table.get
+        return "".join([shown(code, UNSHOWN) for code in codes[:end]]).rstrip(" ")
 
     def encode(self, text: str, base: Sequence[int] | None = None) -> tuple[int, ...]:
         """`size` codes. Over `base` (the codes that came) the same text gives the same codes, padding included."""
@@ -48,7 +54,7 @@ class NameCoding:
             raise NotWritable(
                 f"The name “{text}” has {len(text)} characters; the instrument stores {self.size}.", "Shorten the name."
             )
-        codes_of = {character: code for code, character in reversed(self.table.items())}
+        codes_of = self.codes
         codes = []
         for place, character in enumerate(text):
             if base is not None and character == UNSHOWN and base[place] not in self.table:
