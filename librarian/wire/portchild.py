@@ -31,7 +31,7 @@ def main() -> None:
     try:
         from librarian.wire.portpump import Pump
     except ImportError as error:  # on a bare machine: libasound is missing
-        _explain(f"The MIDI library could not be loaded: {error}.", orders, frames_out)
+        _explain(f"the MIDI library could not be loaded ({error})", orders, frames_out)
     else:
         Pump(orders, frames_out).run()
     os._exit(0)  # the reading thread may wait for a pipe for ever
@@ -58,7 +58,7 @@ def _explain(trouble: str, orders: queue.SimpleQueue[Frame | None], frames_out: 
         if frame.kind is Kind.PING:
             frames_out.write(Frame(Kind.PONG).to_bytes())
         elif frame.kind in (Kind.OPEN, Kind.OPEN_VIRTUAL):
-            refusal = {"kind": "no system", "sentence": trouble}
+            refusal = {"kind": "no system", "sentence": f"No port can be opened: {trouble}."}
             frames_out.write(told(Kind.REFUSED, refusal, frame.handle).to_bytes())
 
 

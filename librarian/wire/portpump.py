@@ -111,7 +111,7 @@ class Pump:
         output, source = Port(**asked["output"]), Port(**asked["input"])
         for port in (output, source):
             if port.api not in self._systems:
-                self._refuse(order, "no system", self._troubles.get(port.api) or _not_there(port.api))
+                self._refuse(order, "no system", f"{port.name} cannot be opened: {_not_there(port.api)}.")
                 return
         self._close_all(pair for pair in self._closing if {output, source}.intersection(pair.ports))
         opened: list[Any] = []
@@ -130,8 +130,8 @@ class Pump:
         asked = order.content
         wanted = [api for api in _VIRTUAL_APIS if api in self._systems and asked["api"] in ("", api)]
         if not wanted:
-            found = ", ".join(API_NAMES[api] for api in self._systems) or "nothing"
-            self._refuse(order, "no system", f"No MIDI system that can make ports is running here; found: {found}.")
+            reasons = "; ".join(_not_there(api) for api in _VIRTUAL_APIS if asked["api"] in ("", api))
+            self._refuse(order, "no system", f"The ports {asked['name']} cannot be made: {reasons}.")
             return
         try:
             midi_out, midi_in = driver.open_virtual(wanted[0], asked["name"])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import threading
 from collections import deque
 from collections.abc import Iterable
@@ -107,7 +108,7 @@ def save(path: Path, crossings: Iterable[Crossing]) -> None:
         }
         if crossing.damage:
             entry["damage"] = crossing.damage
-        lines.append(json.dumps(entry, ensure_ascii=False))
+        lines.append(json.dumps(entry))
     try:
         path.write_text("\n".join(lines) + "\n", encoding="utf-8")
     except OSError as error:
@@ -117,12 +118,12 @@ def save(path: Path, crossings: Iterable[Crossing]) -> None:
 def load(path: Path) -> tuple[Crossing, ...]:
     """Read a file of `save`; numbers start at 1. Raises `BadInput` naming the line, `OutsideProblem` if unreadable."""
     try:
-        lines = path.read_text(encoding="utf-8").splitlines()
+        lines = path.read_text(encoding="utf-8").split("\n")
     except OSError as error:
         raise OutsideProblem(f"{path} could not be read: {error.strerror}.") from error
     except UnicodeDecodeError as error:
         raise BadInput(f"{path} is not a saved traffic file: it is not UTF-8 text.") from error
-    head = _object(path, 1, lines[0] if lines else "")
+    head = _object(path, 1, lines[0])
     if head.get("file") != _KIND:
         raise BadInput(f"{path} is not a saved traffic file: its first line does not say so.")
     if head.get("edition") != _EDITION:
@@ -144,7 +145,7 @@ def _crossing(path: Path, number: int, line: str) -> Crossing:
     entry = _object(path, number, line)
     at, cable, direction = entry.get("at"), entry.get("cable"), entry.get("direction")
     shown, damage = entry.get("bytes"), entry.get("damage", "")
-    if isinstance(at, bool) or not isinstance(at, int | float):
+    if isinstance(at, bool) or not isinstance(at, int | float) or not math.isfinite(at):
         raise BadInput(f"{path}, line {number}: 'at' is not a number of seconds.")
     if not isinstance(cable, str) or not isinstance(damage, str):
         raise BadInput(f"{path}, line {number}: 'cable' and 'damage' are texts.")
