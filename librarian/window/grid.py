@@ -71,9 +71,10 @@ def panel_height(room: float, width: float, rows: list[tuple[int, str, list[str]
     best = height_for(count, shape.diameter, texts) + count * MOST_AIR + PANEL_FOOT
     least = count * least_row_height(texts) + PANEL_FOOT
     # Rows of values that the grid keeps visible at 1024 x 700, 1280 x 800, 1920 x 1080 and beyond.
-    kept_rows = _between(room, ((442, 2.65), (526, 4.83), (788, 9.4), (1148, 14.0)))
-    kept = VALUES_TITLE + VALUES_HEAD + kept_rows * VALUES_ROW
-    folded = VALUES_TITLE
+    k = texts.title / Texts().title
+    kept_rows = _between(room / k, ((442, 2.65), (526, 4.83), (788, 9.4), (1148, 14.0)))
+    kept = (VALUES_TITLE + VALUES_HEAD + kept_rows * VALUES_ROW) * k
+    folded = VALUES_TITLE * k
     wanted = min(best, room - kept)
     return round(max(min(least, room - folded), wanted))
 

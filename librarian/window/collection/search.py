@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from PySide6.QtCore import QSize, Qt, QTimer, Signal
-from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent
+from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent, QResizeEvent
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from librarian.window.collection.completions import CompletionList
 from librarian.window.collection.state import Completion, SearchProblem
+from librarian.window.paint.fonts import TEXT
 from librarian.window.paint.look import Look
 from librarian.window.parts.button import FRAME, Button
 from librarian.window.parts.field import Field
@@ -19,7 +20,7 @@ from librarian.window.parts.spec import ButtonSpec
 from librarian.window.words import quoted
 
 WAIT_MS = 150
-PLACEHOLDER = "Name, tag, note, value or likeness"
+PLACEHOLDER, SHORT_PLACEHOLDER = "Name, tag, note, value or likeness", "Name, tag, note or value"
 
 
 class _Problem(Lookful):
@@ -150,6 +151,11 @@ class SearchLine(Lookful):
         else:
             return
         event.accept()
+
+    def resizeEvent(self, _event: QResizeEvent) -> None:
+        room = self.field.edit.width() - 4
+        fits = self.fonts.metrics(TEXT).horizontalAdvance(PLACEHOLDER) <= room
+        self.field.edit.setPlaceholderText(PLACEHOLDER if fits else SHORT_PLACEHOLDER)
 
     def sizeHint(self) -> QSize:
         return QSize(296, super().sizeHint().height())

@@ -52,10 +52,11 @@ class Spacing:
     panel_at: float | None
 
 
-def space(count: int, width: float, least: float, *, panel: bool, shift: int = 0) -> Spacing:
-    """Even spacing up to 300 px; when not all fit, the latest ones are seen, `shift` versions further back."""
+def space(count: int, width: float, least: float, *, panel: bool, shift: int = 0, factor: float = 1.0) -> Spacing:
+    """Even spacing up to 300 px; when not all fit, the latest ones are seen, `shift` versions further back;
+    `factor`: how much larger than usual the text is."""
     end = width - END - (PANEL_PIECE if panel else 0)
-    start = min(float(FIRST), width * 0.24)
+    start = min(FIRST * factor, width * 0.24 * max(1.0, factor * 0.9))
     room = max(0.0, end - start)
     fitting = max(1, int(room // least) + 1)
     seen = min(count, fitting)

@@ -148,7 +148,7 @@ class HistoryLine(Lookful):
         self.versions = []
         total = len(self.state.versions)
         self._spacing = space(total, self.width(), LEAST * self.fonts.factor, panel=bool(self.state.panel),
-                              shift=self._shift)
+                              shift=self._shift, factor=self.fonts.factor)
         places = self._spacing.places
         step = places[1] - places[0] if len(places) > 1 else LEAST
         wide = min(190.0, step, LEAST * 1.4) * self.fonts.factor if len(places) > 1 else 180 * self.fonts.factor
@@ -202,8 +202,7 @@ class HistoryLine(Lookful):
 
     def _titles(self, painter: QPainter) -> None:
         colours, k = self.colours, self.fonts.factor
-        first = (self._spacing.places[0] if self._spacing.places else 280) - OVERHANG
-        room = max(80.0, min(TITLE_ROOM, first - TITLE_X - (90 if self._spacing.first else 8)))
+        room = self._title_room()
         painter.setFont(self.fonts.get(BODY, bold=True))
         draw(painter, QRectF(TITLE_X, 11 * k, room, 18 * k), "History", colours.ink)
         painter.setFont(self.fonts.get(SMALL))
@@ -212,6 +211,17 @@ class HistoryLine(Lookful):
             lines = lines[-1:]
         for place, text in enumerate(lines):
             draw(painter, QRectF(TITLE_X, (30 + 16 * place) * k, room, 16 * k), one_line(text), colours.ink2)
+
+    def _title_room(self) -> float:
+        """Up to the first version's words, or to the count of earlier ones."""
+        if not self.versions:
+            return TITLE_ROOM * self.fonts.factor
+        first, version = self._spacing.places[0], self.versions[0].version
+        words = f"{version.number} · {version.when}" if self._low else f"{version.when} · {version.how}"
+        left = first - max(OVERHANG, self.fonts.metrics(SMALL).horizontalAdvance(words) / 2)
+        if self._spacing.first:
+            left = min(left, first - OVERHANG - 90 * self.fonts.factor)
+        return max(80.0, left - TITLE_X - 8)
 
     def _earlier(self, painter: QPainter, x: float) -> None:
         """How many older versions are out of sight at the left."""

@@ -19,7 +19,7 @@ SIZES: dict[Mark, float] = {"A": 4.2, "B": 4.6, "unknown": 6.4, "setup": 5.4, "l
 
 
 class Legend(Lookful):
-    """Marks with their words; what does not fit at the left is left out."""
+    """Marks with their words, right-aligned; the last ones are left out where there is no room."""
 
     def __init__(self, look: Look, parent: QWidget | None = None) -> None:
         super().__init__(look, parent)
@@ -46,15 +46,18 @@ class Legend(Lookful):
     def paintEvent(self, _event: QPaintEvent) -> None:
         painter = QPainter(self)
         painter.setFont(self.fonts.get(SMALL))
-        right = float(self.width())
         middle = self.height() / 2
-        for mark, words in reversed(self.entries):
+        shown, used = [], 0.0
+        for mark, words in self.entries:
             wide = self._width(words)
-            if right - wide < -1:
+            if used + wide > self.width() + 1:
                 break
-            left = right - wide
+            shown.append((mark, words, wide))
+            used += wide + BETWEEN
+        left = self.width() - (used - BETWEEN)
+        for mark, words, wide in shown:
             draw_mark(painter, mark, QPointF(left + SIZE + 1, middle), SIZES.get(mark, SIZE), self.colours)
             draw(painter, QRectF(left + MARK_ROOM, 0, wide - MARK_ROOM + 2, self.height()), words, self.colours.ink2,
                  elide=None)
-            right = left - BETWEEN
+            left += wide + BETWEEN
         painter.end()

@@ -134,7 +134,6 @@ class Band(_Notice):
         if self.state is not None and self.state.bar:
             colour = self.colours.broken if self.state.bar == "broken" else self.colours.ink
             painter.fillRect(0, 0, 5, self.height(), colour)
-        hairline(painter, self.colours.line, 0, 0, self.width(), 0)
         painter.end()
 
 

@@ -211,6 +211,9 @@ class ValuesArea(Lookful):
         self._size_columns()
 
     def resizeEvent(self, _event: QResizeEvent) -> None:
+        # Without room for a row the values fold to their title line.
+        room = self.fonts.room
+        self.table.setVisible(self.height() >= self._head.height() + room(HEAD) + room(ROW) - 4)
         if columns_for(self.model.mode, self._table_width(), self.fonts.factor).names != self.model.columns:
             self._fill()
         self._size_columns()
