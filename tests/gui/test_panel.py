@@ -9,6 +9,9 @@ from PySide6.QtCore import QPoint, QPointF, Qt
 from PySide6.QtGui import QWheelEvent
 from PySide6.QtWidgets import QApplication
 
+from librarian.chart import load, shipped
+from librarian.messages import Values
+from librarian.sounds import compare
 from librarian.window.paint.text import fit_label, fit_value
 from librarian.window.panel.grid import EDGE, NARROWEST, WIDEST, Texts, arrange
 from librarian.window.panel.panel import FrontPanel
@@ -226,6 +229,25 @@ def test_a_number_is_made_small_before_it_is_cut(look):
     room = fonts.metrics(10, bold=True, condensed=True).horizontalAdvance("−1087 ms") + 0.5
     fit = fit_value(fonts, "−1087 ms", "", room, bold=True)
     assert (fit.text, fit.px) == ("−1087 ms", 10)
+
+
+@pytest.mark.parametrize("name", sorted(shipped()))
+@pytest.mark.parametrize("width", [776, 960, 1520])
+def test_no_label_or_value_of_the_shipped_charts_is_cut(house, look, name, width):
+    chart = load(shipped()[name])
+    panel = house(FrontPanel(look))
+    panel.resize(width, 354)
+    lows = {parameter.id: parameter.low for parameter in chart.parameters.values()}
+    highs = {parameter.id: parameter.high for parameter in chart.parameters.values()}
+    between = compare(chart, Values(lows), Values(highs), with_setup=True)
+    for shown in (Shown(a=lows), Shown(a=highs), Shown(a=lows, b=highs, comparison=between), Shown(a={})):
+        panel.show_sheet(Sheet(chart, shown))
+        room = panel.arrangement.cell_width - 2
+        for cell in panel.sheet.cells.values():
+            label = fit_label(look.fonts, cell.label, cell.short, room, 11, bold=cell.label_bold)
+            value = fit_value(look.fonts, cell.value, cell.value_short, room, bold=cell.value_bold)
+            assert "…" not in label.text, cell.label
+            assert "…" not in value.text, f"{cell.label}: {cell.value}"
 
 
 @pytest.mark.parametrize("width", [776, 960, 1520])

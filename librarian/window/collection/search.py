@@ -13,7 +13,7 @@ from librarian.window.collection.state import Completion, SearchProblem
 from librarian.window.paint.fonts import TEXT
 from librarian.window.paint.look import Look
 from librarian.window.parts.button import FRAME, Button
-from librarian.window.parts.field import Field
+from librarian.window.parts.field import INSIDE, Field
 from librarian.window.parts.lookful import Lookful
 from librarian.window.parts.sentence import Sentence
 from librarian.window.parts.spec import ButtonSpec
@@ -153,7 +153,7 @@ class SearchLine(Lookful):
         event.accept()
 
     def resizeEvent(self, _event: QResizeEvent) -> None:
-        room = self.field.edit.width() - 4
+        room = self.width() - 2 * INSIDE - 6
         fits = self.fonts.metrics(TEXT).horizontalAdvance(PLACEHOLDER) <= room
         self.field.edit.setPlaceholderText(PLACEHOLDER if fits else SHORT_PLACEHOLDER)
 

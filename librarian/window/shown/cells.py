@@ -124,7 +124,7 @@ def _value(
         return ("setup" if control.left_alone else ""), False, "ink2"
     if control.differs and difference is not None and b is not None:
         # Where a difference cannot be counted the second sound's position says more than "differs".
-        by_name = parameter.kind in {"stepped", "switch"}
+        by_name = parameter.kind in {"stepped", "switch"} or difference.text_difference in {"", "differs"}
         return (parameter.display(b) if by_name else difference.text_difference), True, "b"
     if difference is not None and not left_out and (a is None) != (b is None):
         return (A_UNKNOWN if a is None else B_UNKNOWN), True, "ink2"
