@@ -51,51 +51,43 @@ class System:
 
     def __init__(self, api: str) -> None:
         self.api = api
-        self._in = rtmidi.MidiIn(_API_NUMBERS[api], name=_CLIENT)
+        self._ends: list[Any] = []
         try:
-            self._out = rtmidi.MidiOut(_API_NUMBERS[api], name=_CLIENT)
-            self.pulse = Pulse() if api == "jack" else None
+            for make in (rtmidi.MidiOut, rtmidi.MidiIn):
+                self._ends.append(make(_API_NUMBERS[api], name=_CLIENT))
+            self._out, self._in = self._ends
+            if api == "jack":
+                self._connect_pulse()
         except PROBLEMS:
-            self._in.delete()
+            self.close()
             raise
 
     def ports(self) -> tuple[Port, ...]:
         """What it lists now, outputs first, without this program's own ends."""
         return self._listed("out", self._out.get_ports()) + self._listed("in", self._in.get_ports())
 
-    def close(self) -> None:
-        """Leave the system."""
-        for end in (self.pulse, self._out, self._in):
-            if end is not None:
-                end.delete()
-
     def _listed(self, direction: Direction, names: Iterable[str]) -> tuple[Port, ...]:
         return numbered(self.api, direction, (name for name in names if OWN_PORT not in name))
 
-
-class Pulse:
-    """A beat through the JACK server and back, the only sign of life that a dead or stopped server cannot give."""
-
-    def __init__(self) -> None:
-        name = f"{OWN_PORT}, pulse"
-        self._out = rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name=_CLIENT)
-        self._in = rtmidi.MidiIn(rtmidi.API_UNIX_JACK, name=_CLIENT)
-        self._out.open_virtual_port(f"{name} {os.getpid()}")
-        place = next(i for i, port in enumerate(self._in.get_ports()) if port.endswith(f"{name} {os.getpid()}"))
-        self._in.open_port(place, name=OWN_PORT)
+    def _connect_pulse(self) -> None:
+        """Only a beat through the JACK server and back tells a living server from a dead or stopped one."""
+        name = f"{OWN_PORT}, pulse {os.getpid()}"
+        self._out.open_virtual_port(name)
+        is_own = [port.endswith(name) for port in self._in.get_ports()]
+        self._in.open_port(is_own.index(True), name=OWN_PORT)
 
     def beat(self) -> bool:
-        """Send the next beat; False if nothing has come back since the one before."""
+        """Send the next beat (JACK only); False if nothing has come back since the one before."""
         back = False
         while self._in.get_message() is not None:
             back = True
         self._out.send_message(_PULSE)
         return back
 
-    def delete(self) -> None:
-        """Stop, and free both ends."""
-        self._in.delete()
-        self._out.delete()
+    def close(self) -> None:
+        """Leave the system."""
+        for end in self._ends:
+            end.delete()
 
 
 def open_output(port: Port) -> Any:

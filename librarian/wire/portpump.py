@@ -222,8 +222,7 @@ class Pump:
             self._tell(told(Kind.PORTS, content))
 
     def _feel_pulse(self) -> None:
-        pulse = self._systems["jack"].pulse
-        self._missed = 0 if pulse is None or pulse.beat() else self._missed + 1
+        self._missed = 0 if self._systems["jack"].beat() else self._missed + 1
         if self._missed >= _MISSED_PULSES:
             self._flush_end("The JACK server stopped answering.")
 
