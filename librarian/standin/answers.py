@@ -93,6 +93,8 @@ class Answers:
 
     def _dump_controllers(self, at: float) -> None:
         owner = self._owner
+        if owner.behaviour.refuse == "nak":
+            self._answer((universal.handshake("nak", self._own_device()),), at)
         if owner.behaviour.refuse:
             return
         way = next(way for way in owner.chart.ways_in if way.kind == "controllers")
@@ -128,12 +130,13 @@ class Answers:
             self._acknowledge(False, at)
             return
         into_memory = info.kind in {"program", "bank"}
-        if owner.behaviour.refuse or (into_memory and owner.behaviour.memory_protected):
+        habits = owner.behaviour
+        if habits.refuse or habits.refuse_writes or (into_memory and habits.memory_protected):
             owner.refused.append("the write was refused")
-            if owner.behaviour.refused_write_changes and not into_memory:
+            if habits.refused_write_changes and not into_memory:
                 some = dict(list(decoded.values.items())[:3])
                 owner.set_sound(some, at)
-            if owner.behaviour.refuse != "silence":
+            if habits.refuse != "silence":
                 self._answer((universal.handshake("nak", self._own_device()),), at)
             return
         if into_memory:

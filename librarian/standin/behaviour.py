@@ -18,6 +18,7 @@ class Behaviour:
     input_buffer: bytes it can hold while it is busy; what comes on top is lost. None: as many as come.
     deaf_until_answered: from a request until its answer has ended it hears nothing beyond the input buffer.
     refuse: writes by SysEx are answered by NAK, or by nothing; 'nak' refuses requests too.
+    refuse_writes: only writes by SysEx are answered by NAK.
     refused_write_changes: a refused write still changes the first parameters of the edit buffer.
     memory_protected: writes to the memory are refused, those to the edit buffer are not.
     waits: says WAIT so often, 0.1 s apart, before it acknowledges a write.
@@ -37,6 +38,7 @@ class Behaviour:
     input_buffer: int | None = None
     deaf_until_answered: bool = False
     refuse: Refusal = ""
+    refuse_writes: bool = False
     refused_write_changes: bool = False
     memory_protected: bool = False
     acknowledge: bool = False

@@ -5,6 +5,7 @@ from __future__ import annotations
 from librarian.chart import Way
 from librarian.errors import Refused
 from librarian.messages import Origin, Values, Version
+from librarian.transfer import limits
 from librarian.transfer.cancel import Cancel, OnProgress
 from librarian.transfer.identify import refuse_stranger
 from librarian.transfer.line import Line
@@ -29,6 +30,7 @@ def capture(
     Cancelled: nothing was kept, nothing in the instrument has changed.
     """
     with line.talk("capture", cancel, progress) as talk:
+        talk.limit_s = limits.capture_s(line)
         talk.state = "Nothing was kept, and the instrument is as it was."
         if line.identified is not None and line.identified.fits == "other instrument":
             refuse_stranger(line.identified)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from librarian.chart import Way
 from librarian.messages import Damaged, Message, Values
-from librarian.transfer.reading import Mark, Reading, Unreadable, refuse_if_nak, silence, wire_seconds
+from librarian.transfer.reading import AFTER_NAK_S, Mark, Reading, Unreadable, silence, wire_seconds
 from librarian.transfer.talk import Talk
 
 
@@ -33,6 +33,8 @@ def read_controllers(talk: Talk, way: Way) -> Reading:
             until = max(until, line.clock.now() + collecting.silence_s)
         elif collecting.take(arrival):
             until = line.clock.now() + collecting.silence_s
+        elif talk.refusals > since.refusals:
+            until = min(until, line.clock.now() + AFTER_NAK_S)
     trouble = None if collecting.values else silence(talk, since, "its controllers")
     talk.answered()
     if trouble is not None:
@@ -64,7 +66,6 @@ class _Collecting:
         if line.echo.is_request(raw, line.clock.now()):
             self._start_again()
             return False
-        refuse_if_nak(talk, raw, "the request for its controllers")
         if raw[0] >= 0xF8:
             return False
         if not self._listener.is_known(raw):

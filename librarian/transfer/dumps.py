@@ -5,12 +5,12 @@ from __future__ import annotations
 from librarian.chart import DumpRefused, Way
 from librarian.messages import Damaged, Message
 from librarian.transfer.reading import (
+    AFTER_NAK_S,
     Mark,
     Reading,
     Unreadable,
     broke_off,
     drain,
-    refuse_if_nak,
     silence,
     wire_seconds,
 )
@@ -71,6 +71,8 @@ class _Collecting:
                 trouble = silence(talk, since, "its sound")
                 talk.answered()
                 raise trouble
+            if talk.refusals > since.refusals:
+                until = min(until, talk.line.clock.now() + AFTER_NAK_S)
             if isinstance(arrival, Damaged):
                 self._damage(arrival)
             elif self._take(arrival):
@@ -85,7 +87,6 @@ class _Collecting:
         if talk.line.echo.is_request(raw, now):
             self._start_again()
             return False
-        refuse_if_nak(talk, raw, "the request for its sound")
         doubtful = talk.line.echo.just_sent(raw, now) and not talk.line.echo.request_came_back
         try:
             ours: bool = self._gather.feed(raw)

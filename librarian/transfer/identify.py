@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from librarian.messages import ALL_CALL, Address, Damaged
+from librarian.transfer import limits
 from librarian.transfer.cancel import Cancel, OnProgress
 from librarian.transfer.line import Line
 from librarian.transfer.read import read
@@ -28,6 +29,7 @@ def identify(
     reply. Raises NoReply, EchoLoop, ForeignOnly, CableLost, Busy; Cancelled leaves everything as it was.
     """
     with line.talk("asking who is there", cancel, progress) as talk:
+        talk.limit_s = limits.identify_s(line, timeout_s)
         talk.state = "Nothing was sent but a question; nothing has changed."
         talk.tell(0, 1, "answers", timeout_s)
         asked = ALL_CALL if device is None else device

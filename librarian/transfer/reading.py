@@ -17,6 +17,8 @@ from librarian.wire import universal
 
 _QUIET_S = 0.06
 _DRAIN_AT_MOST_S = 3.0
+AFTER_NAK_S = 0.3
+"""So long an answer may still come after a NAK, which may have been meant for what was written before."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,13 +50,14 @@ class Unreadable(Exception):  # noqa: N818 - a signal inside this room: this one
 class Mark:
     """What had been heard when a question was asked, so that what comes after can be told apart."""
 
-    damaged: int
-    foreign: int
+    damaged: int = 0
+    foreign: int = 0
+    refusals: int = 0
 
     @classmethod
     def of(cls, talk: Talk) -> Mark:
         """The state of this conversation now."""
-        return cls(len(talk.damaged), len(talk.foreign))
+        return cls(len(talk.damaged), len(talk.foreign), talk.refusals)
 
 
 def silence(talk: Talk, since: Mark, what: str) -> Exception:
@@ -64,6 +67,8 @@ def silence(talk: Talk, since: Mark, what: str) -> Exception:
     if damaged:
         broken = max(damaged, key=lambda one: len(one.raw))
         return Unreadable(f"The answer of {line.name} arrived damaged: {broken.reason}")
+    if talk.refusals > since.refusals:
+        return refused(talk, f"the request for {what}")
     if line.echo.request_came_back:
         return EchoLoop(
             f"{line.port} returns what is sent to it, and {line.name} does not answer: thru is on, or OUT goes to IN.",
@@ -95,20 +100,9 @@ def describe(talk: Talk, raw: bytes) -> str:
     return universal.describe(raw)
 
 
-def handshake(raw: bytes) -> universal.Handshake | None:
-    """Which message of the standard's handshake this is, or None."""
-    try:
-        return universal.parse_handshake(raw).kind
-    except universal.Malformed:
-        return None
-
-
-def refuse_if_nak(talk: Talk, raw: bytes, what: str) -> None:
-    """Raise InstrumentRefused when `raw` says no (a NAK or cancel of the standard's handshake)."""
-    if handshake(raw) not in {"nak", "cancel"}:
-        return
-    talk.answered()
-    raise InstrumentRefused(
+def refused(talk: Talk, what: str) -> InstrumentRefused:
+    """The instrument said no (a NAK or cancel of the standard's handshake) and nothing else."""
+    return InstrumentRefused(
         f"{talk.line.name} refused {what}.",
         "Look whether it is in a menu or its memory is protected, then try again.",
     )

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from librarian.chart import Way
 from librarian.errors import Refused
 from librarian.messages import Values, Version
+from librarian.transfer import limits
 from librarian.transfer.cancel import Cancel, OnProgress
 from librarian.transfer.capture import as_version, read_all
 from librarian.transfer.identify import refuse_stranger, still_there
@@ -46,6 +47,7 @@ def recall(
     """
     _check(line, version)
     with line.talk("recall", cancel, progress) as talk:
+        talk.limit_s = limits.recall_s(line, rounds)
         talk.state = f"Nothing was sent; {line.name} is as it was."
         refuse_stranger(line.identified)
         wanted = wanted_of(line, version, with_setup=with_setup)

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from librarian.messages import Message, Values
 from librarian.transfer.plan import Burst, Plan
-from librarian.transfer.reading import handshake
-from librarian.transfer.talk import BYTE_S, Talk
+from librarian.transfer.talk import BYTE_S, Talk, handshake
 
 
 def send(talk: Talk, plan: Plan) -> str:
@@ -18,6 +17,7 @@ def send(talk: Talk, plan: Plan) -> str:
     left = plan.size
     done: set[str] = set()
     refusal = ""
+    refusals = talk.refusals
     commands(talk, plan.way.before)
     for burst in plan.bursts:
         talk.state = _state(talk, len(done), total, burst)
@@ -32,6 +32,8 @@ def send(talk: Talk, plan: Plan) -> str:
     talk.until_sent()
     if plan.way.settle_s > 0:
         talk.pause(plan.way.settle_s)
+    if talk.refusals > refusals:
+        refusal = f"{line.name} refused it"
     talk.state = f"Everything was sent to {line.name}, but nothing was read back."
     return refusal
 

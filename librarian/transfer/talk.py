@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 from librarian.chart import Heard
 from librarian.messages import Arrival, Damaged, Message
 from librarian.transfer.cancel import Cancel, OnProgress, Progress
+from librarian.transfer.troubles import TookTooLong
+from librarian.wire import universal
 
 if TYPE_CHECKING:
     from librarian.transfer.line import Line
@@ -17,6 +19,14 @@ _LOOK_UP_S = 0.05
 _AHEAD_S = 0.15
 _TICK_S = 0.0005
 BYTE_S = 0.00032
+
+
+def handshake(raw: bytes) -> universal.Handshake | None:
+    """Which message of the standard's handshake this is, or None."""
+    try:
+        return universal.parse_handshake(raw).kind
+    except universal.Malformed:
+        return None
 
 
 class Talk:
@@ -29,7 +39,9 @@ class Talk:
         self.damaged: list[Damaged] = []
         self.foreign: list[bytes] = []
         self.moved: dict[str, Heard] = {}
+        self.refusals = 0
         self.state = ""
+        self.limit_s: float | None = None
         self._progress = progress
         counts = line.cable.counts()
         self._bytes_before = (counts.bytes_out, counts.bytes_in)
@@ -131,7 +143,7 @@ class Talk:
         `until` in the past still looks once. Raises Cancelled as soon as the person wants the end.
         """
         while True:
-            self.cancel.check(self.state)
+            self._check()
             left = until - self.line.clock.now()
             arrival = self.line.cable.receive(max(0.0, min(_LOOK_UP_S, left)))
             if arrival is None:
@@ -143,6 +155,15 @@ class Talk:
                 return arrival
             if not self.line.echo.is_echo(arrival.raw, self.line.clock.now()):
                 return arrival
+
+    def _check(self) -> None:
+        self.cancel.check(self.state)
+        if self.limit_s is not None and self.seconds > self.limit_s:
+            line = self.line
+            raise TookTooLong(
+                f"Messages kept coming on {line.port} for {self.limit_s:.0f} s without an end. {self.state}".rstrip(),
+                "Stop what is sending to this input (a sequencer, a clock), then try again.",
+            )
 
     def hear(self, message: Message) -> tuple[Heard, ...]:
         """Take note of a message that answers nothing: what a control of the panel said, or a foreign message."""
@@ -156,6 +177,8 @@ class Talk:
             line.moved(one.parameter, one.value, one.exact)
         if heard or line.listener.is_known(raw):
             return heard
+        if handshake(raw) in {"nak", "cancel"}:
+            self.refusals += 1
         if raw[0] == 0xF0:
             ours = line.chart.codec.recognise(raw, line.address) is not None
         else:

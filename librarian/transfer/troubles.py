@@ -29,6 +29,10 @@ class InstrumentRefused(OutsideProblem):
     """The instrument said no (NAK), or that its memory is protected."""
 
 
+class TookTooLong(OutsideProblem):
+    """A conversation was ended because it took longer than it may."""
+
+
 class Busy(Refused):
     """Another conversation with the same instrument is under way."""
 

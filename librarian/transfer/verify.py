@@ -5,6 +5,7 @@ from __future__ import annotations
 from librarian.chart import Way
 from librarian.messages import Values, Version
 from librarian.sounds.compare import compare
+from librarian.transfer import limits
 from librarian.transfer.cancel import Cancel, OnProgress
 from librarian.transfer.identify import refuse_stranger
 from librarian.transfer.line import Line
@@ -30,6 +31,7 @@ def verify(
     `capture` raises.
     """
     with line.talk("verify", cancel, progress) as talk:
+        talk.limit_s = limits.capture_s(line)
         talk.state = "Nothing was written."
         refuse_stranger(line.identified)
         wanted = wanted_of(line, version, with_setup=with_setup)

@@ -1,0 +1,253 @@
+"""One conversation with one instrument in one kind of trouble, on virtual wire, judged by the instrument itself."""
+
+from __future__ import annotations
+
+import signal
+import threading
+import traceback
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from random import Random
+from types import FrameType
+from typing import Literal
+
+from librarian.chart import Chart, load, shipped
+from librarian.errors import Cancelled, LibrarianError
+from librarian.messages import Values, Version
+from librarian.transfer import (
+    Cancel,
+    Captured,
+    Identified,
+    Recalled,
+    Verified,
+    capture,
+    capture_by_hand,
+    identify,
+    limits,
+    recall,
+    verify,
+)
+from tests.simulated import World, world
+from tests.troubles import TROUBLES, Trouble
+
+__all__ = ["TROUBLES", "Judgement", "charts", "converse"]
+
+End = Literal["proved", "told", "silent_wrong", "hung", "kept_wrong"]
+
+_REAL_SECONDS = 20
+_CANCEL_S = 0.3
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """How one conversation ended, and what made the judge say so."""
+
+    number: int
+    instrument: str
+    trouble: str
+    conversation: str
+    end: End
+    words: str
+
+
+class _Hung(BaseException):
+    """The conversation does not come back: stopped by an alarm of the machine's own clock."""
+
+
+def charts() -> list[Chart]:
+    """Lanternfish, Fogbell, and the invented instruments of tests/data/charts."""
+    invented = sorted(Path(__file__).with_name("data").joinpath("charts").glob("*.toml"))
+    return [load(Path(str(place))) for place in [*shipped().values(), *invented]]
+
+
+def converse(instruments: list[Chart], names: list[str], seed: int, number: int) -> Judgement:
+    """Conversation `number` of a run with `seed`."""
+    dice = Random(f"{seed}/{number}")
+    chart = dice.choice(instruments)
+    name = names[number % len(names)]
+    trouble = TROUBLES[name](dice, chart)
+    run = _Run(chart, trouble, name, dice)
+    conversation, play = dice.choice(run.conversations())
+    before = signal.signal(signal.SIGALRM, _alarm)
+    signal.alarm(_REAL_SECONDS)
+    try:
+        end, words = play()
+    except _Hung:
+        end, words = "hung", traceback.format_exc()
+    except Exception:  # noqa: BLE001 - anything that is not ours is what this bench looks for
+        end, words = "silent_wrong", traceback.format_exc()
+    finally:
+        signal.alarm(0)
+        signal.signal(signal.SIGALRM, before)
+    return Judgement(number, chart.id, name, conversation, end, words)
+
+
+def _alarm(number: int, frame: FrameType | None) -> None:
+    raise _Hung
+
+
+class _Run:
+    """One instrument in trouble, and the judge."""
+
+    def __init__(self, chart: Chart, trouble: Trouble, name: str, dice: Random) -> None:
+        self.chart = chart
+        self.trouble = trouble
+        self.dice = dice
+        self.kept: list[Version] = []
+        elsewhere = name == "another device"
+        address = chart.default_address
+        there = replace(address, device=(address.device + 1) % 16) if elsewhere else address
+        self.world: World = world(
+            chart, seed=dice.randrange(1 << 30), behaviour=trouble.behaviour, faults=trouble.faults, address=there,
+            name=dice.choice(["", "Harbour", "Gulls"]),
+        )  # fmt: skip
+        self.world.line.address = address
+        self.start = self.world.clock.now()
+        trouble.prepare(self.world, dice)
+
+    def conversations(self) -> list[tuple[str, Callable[[], tuple[End, str]]]]:
+        """What can be tried, each as often as it is to be drawn."""
+        many = [("capture", self._capture)] * 3 + [("recall", self._recall)] * 4
+        return [*many, ("identify", self._identify), ("verify", self._verify), ("cancel", self._cancel),
+                ("by hand", self._by_hand), ("identify, recall", self._identify_and_recall)]  # fmt: skip
+
+    # -- the conversations --------------------------------------------------------------------------------------------
+
+    def _identify(self) -> tuple[End, str]:
+        return self._judged(lambda: identify(self.world.line), limits.identify_s(self.world.line, 1.0))
+
+    def _capture(self) -> tuple[End, str]:
+        return self._judged(lambda: self._keeping(capture(self.world.line)), limits.capture_s(self.world.line))
+
+    def _verify(self) -> tuple[End, str]:
+        held = Version(self.chart.id, self.chart.revision, Values(self.world.sound))
+        version = held if self.dice.random() < 0.5 else self._some_version()
+        return self._judged(lambda: verify(self.world.line, version), limits.capture_s(self.world.line), version)
+
+    def _recall(self) -> tuple[End, str]:
+        version = self._some_version()
+        whole = self.dice.random() < 0.3
+        with_setup = self.dice.random() < 0.2
+        return self._judged(
+            lambda: recall(self.world.line, version, whole=whole, with_setup=with_setup, keep_before=self.kept.append),
+            limits.recall_s(self.world.line, 3),
+            version,
+        )
+
+    def _identify_and_recall(self) -> tuple[End, str]:
+        version = self._some_version()
+
+        def both() -> object:
+            identify(self.world.line)
+            return recall(self.world.line, version, keep_before=self.kept.append)
+
+        longest = limits.identify_s(self.world.line, 1.0) + limits.recall_s(self.world.line, 3)
+        return self._judged(both, longest, version)
+
+    def _cancel(self) -> tuple[End, str]:
+        cancel = Cancel()
+        moment = self.start + self.dice.uniform(0.0, 1.0)
+        self.world.bad.at(moment, lambda now: cancel.set())
+        version = self._some_version()
+        try:
+            result = recall(self.world.line, version, keep_before=self.kept.append, cancel=cancel)
+        except Cancelled as ended:
+            late = self.world.clock.now() - moment
+            if late > _CANCEL_S:
+                return "hung", f"cancelled {late:.3f} s late"
+            return self._kept_well() or ("told", ended.state) if ended.state else ("silent_wrong", "no state said")
+        except LibrarianError as problem:
+            return self._told(problem)
+        return self._result(result, version)
+
+    def _by_hand(self) -> tuple[End, str]:
+        enough = threading.Event()
+        names = self.dice.sample(sorted(self.chart.parameters), k=min(8, len(self.chart.parameters)))
+        for index, name in enumerate(names):
+            one = self.chart.parameters[name]
+            value = self.dice.randint(one.low, one.high)
+            self.world.bad.at(
+                self.start + 0.2 + index * 0.3,
+                lambda now, name=name, value=value: self.world.instrument.turn(name, value, now),
+            )
+        self.world.bad.at(self.start + 4.0, lambda now: enough.set())
+        try:
+            got = capture_by_hand(self.world.line, enough=enough)
+        except LibrarianError as problem:
+            return self._told(problem)
+        if got.version.complete and got.missing:
+            return "silent_wrong", "complete with something missing"
+        # Nothing checks what one control says once; only that nothing more than what was heard is claimed.
+        return "told", got.sentence
+
+    # -- the judge ----------------------------------------------------------------------------------------------------
+
+    def _judged(self, run: Callable[[], object], longest: float, version: Version | None = None) -> tuple[End, str]:
+        try:
+            result = run()
+        except LibrarianError as problem:
+            return self._in_time(longest) or self._told(problem)
+        return self._in_time(longest) or self._result(result, version)
+
+    def _in_time(self, longest: float) -> tuple[End, str] | None:
+        took = self.world.clock.now() - self.start
+        return ("hung", f"took {took:.1f} s of at most {longest:.1f}") if took > longest + 0.1 else None
+
+    def _told(self, problem: LibrarianError) -> tuple[End, str]:
+        wrong = self._kept_well()
+        if wrong is not None:
+            return wrong
+        kind = type(problem).__name__
+        words = f"{kind}: {problem} {problem.hint}"
+        allowed = self.trouble.told | {"Refused"}
+        if kind not in allowed or not str(problem).strip() or not problem.hint:
+            return "silent_wrong", f"a wrong cause was told. {words}"
+        return "told", words
+
+    def _result(self, result: object, version: Version | None) -> tuple[End, str]:
+        wrong = self._kept_well()
+        if wrong is not None:
+            return wrong
+        if isinstance(result, Identified):
+            honest = result.fits == "fits" or "WrongInstrument" in self.trouble.told
+            return ("proved" if honest else "silent_wrong", result.sentence)
+        if isinstance(result, Captured):
+            return ("proved" if result.version.complete else "told", result.sentence)
+        assert isinstance(result, Recalled | Verified)
+        if result.state != "arrived":
+            return "told", result.sentence
+        assert version is not None
+        assert result.proof is not None
+        return self._arrived(result.proof.wanted, result.sentence)
+
+    def _arrived(self, wanted: Values, sentence: str) -> tuple[End, str]:
+        """True in the instrument's own state at some moment of the conversation, with nothing else changed by us."""
+        states = [values for _, values in self.world.instrument.states]
+        first = states[0]
+        for values in states:
+            if all(values[name] == value for name, value in wanted.items()):
+                others = [name for name in values if name not in wanted and values[name] != first[name]]
+                if self.trouble.moves or not others:
+                    return "proved", sentence
+        return "silent_wrong", f"“{sentence}” is not true in the instrument"
+
+    def _keeping(self, captured: Captured) -> Captured:
+        self.kept.append(captured.version)
+        return captured
+
+    def _kept_well(self) -> tuple[End, str] | None:
+        states = [values for _, values in self.world.instrument.states]
+        for version in self.kept:
+            known = version.values
+            if not any(all(values[name] == value for name, value in known.items()) for values in states):
+                return "kept_wrong", f"the instrument never had {dict(known)}"
+        return None
+
+    def _some_version(self) -> Version:
+        values = {name: self.dice.randint(one.low, one.high) for name, one in self.chart.parameters.items()}
+        unknown = frozenset(self.dice.sample(sorted(values), k=self.dice.choice([0, 0, 0, 1, 4])))
+        if self.dice.random() < 0.3:  # like what is there, but for a few
+            few = self.dice.sample(sorted(values), k=3)
+            values = {name: values[name] if name in few else self.world.sound[name] for name in values}
+        return Version(self.chart.id, self.chart.revision, Values(values).without(unknown), unknown)
