@@ -239,7 +239,7 @@ def test_no_label_or_value_of_the_shipped_charts_is_cut(house, look, name, width
     panel.resize(width, 354)
     lows = {parameter.id: parameter.low for parameter in chart.parameters.values()}
     highs = {parameter.id: parameter.high for parameter in chart.parameters.values()}
-    between = compare(chart, Values(lows), Values(highs), with_setup=True)
+    between = compare(chart, Values(lows), Values(highs))
     for shown in (Shown(a=lows), Shown(a=highs), Shown(a=lows, b=highs, comparison=between), Shown(a={})):
         panel.show_sheet(Sheet(chart, shown))
         room = panel.arrangement.cell_width - 2
