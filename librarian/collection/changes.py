@@ -13,7 +13,7 @@ from sqlalchemy import Connection, delete, func, select, update
 
 from . import sqlite
 from .folding import clean_tag, order_key, tag_key, words
-from .schema import LIVE, Instrument, Patch, PatchTag, SavedSearch, Tag, Unread, Version
+from .schema import LIVE, WITHDRAWN, Instrument, Patch, PatchTag, SavedSearch, Tag, Unread, Version
 
 Setter = Callable[[Connection, Sequence[int], Sequence[Any]], None]
 
@@ -46,23 +46,20 @@ def set_patch_note(connection: Connection, ids: Sequence[int], notes: Sequence[s
 def set_patch_tags(connection: Connection, ids: Sequence[int], tags: Sequence[Sequence[str]]) -> None:
     """All tags of each patch, in order."""
     known = tag_ids(connection, (tag for some in tags for tag in some))
-    spelled = dict(connection.execute(select(Tag.id, Tag.name)).tuples().all())
     for start in range(0, len(ids), PORTION):
-        some = ids[start : start + PORTION]
-        connection.execute(delete(PatchTag).where(sqlite.in_ids(PatchTag.patch_id, some)))
-    numbered = [list(dict.fromkeys(known[tag_key(clean_tag(tag))] for tag in some)) for some in tags]
+        connection.execute(delete(PatchTag).where(sqlite.in_ids(PatchTag.patch_id, ids[start : start + PORTION])))
     sqlite.insert_many(connection, PatchTag,
         ("patch_id", "tag_id", "position"),
         (
-            (patch, tag, place)
-            for patch, some in zip(ids, numbered, strict=True)
+            (patch, known[tag], place)
+            for patch, some in zip(ids, tags, strict=True)
             for place, tag in enumerate(some)
         ),
     )  # fmt: skip
     sqlite.update_many(
         connection,
         "UPDATE patch SET tags = ? WHERE id = ?",
-        (("\n".join(spelled[tag] for tag in some), patch) for patch, some in zip(ids, numbered, strict=True)),
+        (("\n".join(some), patch) for patch, some in zip(ids, tags, strict=True)),
     )
     reindex(connection, ids)
 
@@ -74,10 +71,24 @@ def set_patch_latest(connection: Connection, ids: Sequence[int], versions: Seque
         connection,
         "UPDATE patch SET (content_id, unknown, origin, taken) = (SELECT version.content_id, content.unknown, "
         "version.origin, version.taken FROM version JOIN content ON content.id = version.content_id "
-        "WHERE version.id = patch.latest_id), "
-        "versions = (SELECT count(*) FROM version WHERE version.patch_id = patch.id AND version.state = 0) "
-        "WHERE id = ?",
+        "WHERE version.id = patch.latest_id) WHERE id = ?",
         ((patch,) for patch in ids),
+    )
+
+
+def set_version_state(connection: Connection, ids: Sequence[int], states: Sequence[int]) -> None:
+    """Live or withdrawn; the patch's count of versions follows."""
+    sqlite.update_many(connection, "UPDATE version SET state = ? WHERE id = ?", zip(states, ids, strict=True))
+    count_versions(connection, ids)
+
+
+def count_versions(connection: Connection, versions: Sequence[int]) -> None:
+    """Bring the count of versions of these versions' patches up to date."""
+    sqlite.update_many(
+        connection,
+        "UPDATE patch SET versions = (SELECT count(*) FROM version WHERE version.patch_id = patch.id "
+        "AND version.state = 0) WHERE id = (SELECT patch_id FROM version WHERE id = ?)",
+        ((version,) for version in versions),
     )
 
 
@@ -94,13 +105,6 @@ def set_instrument(connection: Connection, ids: Sequence[int], fields: Sequence[
         connection.execute(update(Instrument).where(Instrument.id == instrument).values(**some))
 
 
-def set_tag_name(connection: Connection, ids: Sequence[int], names: Sequence[str]) -> None:
-    """Another spelling or another name for a tag, everywhere it is used."""
-    for tag, name in zip(ids, names, strict=True):
-        connection.execute(update(Tag).where(Tag.id == tag).values(name=name, key=tag_key(name)))
-        respell(connection, select(PatchTag.patch_id).where(PatchTag.tag_id == tag))
-
-
 def set_search(connection: Connection, ids: Sequence[int], fields: Sequence[dict[str, Any]]) -> None:
     """Name and text of a saved search."""
     for search, some in zip(ids, fields, strict=True):
@@ -113,10 +117,9 @@ SETTERS: dict[str, Setter] = {
     "patch.note": set_patch_note,
     "patch.tags": set_patch_tags,
     "patch.latest": set_patch_latest,
-    "version.state": _setter(f"UPDATE {Version.__tablename__} SET state = ? WHERE id = ?"),
+    "version.state": set_version_state,
     "version.note": _setter(f"UPDATE {Version.__tablename__} SET note = ? WHERE id = ?"),
     "instrument.fields": set_instrument,
-    "tag.name": set_tag_name,
     "search.fields": set_search,
     "unread.state": _setter(f"UPDATE {Unread.__tablename__} SET state = ? WHERE id = ?"),
 }
@@ -127,10 +130,6 @@ def apply(connection: Connection, change: int, now: int, kind: str, ids: Sequenc
     SETTERS[kind](connection, ids, values)
     if kind.startswith("patch."):
         touch(connection, change, now, ids)
-    elif kind == "tag.name":
-        for tag in ids:
-            touched = connection.execute(select(PatchTag.patch_id).where(PatchTag.tag_id == tag)).scalars().all()
-            touch(connection, change, now, touched)
 
 
 def touch(connection: Connection, change: int, now: int, ids: Sequence[int]) -> None:
@@ -144,45 +143,34 @@ def touch(connection: Connection, change: int, now: int, ids: Sequence[int]) -> 
 
 
 def tag_ids(connection: Connection, names: Iterable[str]) -> dict[str, int]:
-    """Key -> id of every tag among `names`; new ones are made. An existing spelling stays."""
-    wanted: dict[str, str] = {}
-    for name in names:
-        tidy = clean_tag(name)
-        wanted.setdefault(tag_key(tidy), tidy)
+    """Name -> id of each tag in exactly this spelling; new ones are made."""
+    wanted = list(dict.fromkeys(names))
     if not wanted:
         return {}
     found: dict[str, int] = dict(
-        connection.execute(select(Tag.key, Tag.id).where(sqlite.in_texts(Tag.key, wanted))).tuples().all()
+        connection.execute(select(Tag.name, Tag.id).where(sqlite.in_texts(Tag.name, wanted))).all()
     )
-    missing = [key for key in wanted if key not in found]
+    missing = [name for name in wanted if name not in found]
     if missing:
         first = sqlite.next_id(connection, Tag)
-        rows = [(first + place, wanted[key], key) for place, key in enumerate(missing)]
+        rows = [(first + place, name, tag_key(name)) for place, name in enumerate(missing)]
         sqlite.insert_many(connection, Tag, ("id", "name", "key"), rows)
-        found.update((key, tag) for tag, _, key in rows)
+        found.update((name, tag) for tag, name, _ in rows)
     return found
 
 
-def respell(connection: Connection, patches: Any) -> None:
-    """Write `patch.tags` of these patches (a select of ids) anew from their tag rows."""
-    ids: list[int] = list(connection.execute(patches).scalars())
-    for start in range(0, len(ids), PORTION):
-        some = ids[start : start + PORTION]
-        listed: dict[int, list[str]] = {patch: [] for patch in some}
-        rows = connection.execute(
-            select(PatchTag.patch_id, Tag.name)
-            .join(Tag, Tag.id == PatchTag.tag_id)
-            .where(sqlite.in_ids(PatchTag.patch_id, some))
-            .order_by(PatchTag.patch_id, PatchTag.position)
-        )
-        for patch, name in rows.tuples():
-            listed[patch].append(name)
-        sqlite.update_many(
-            connection,
-            "UPDATE patch SET tags = ? WHERE id = ?",
-            (("\n".join(names), patch) for patch, names in listed.items()),
-        )
-    reindex(connection, ids)
+def spelling(connection: Connection, name: str) -> str:
+    """The tag as kept: as some patch has it already, whatever its capitals and accents; else as typed."""
+    tidy = clean_tag(name)
+    used = (
+        select(Tag.name)
+        .join(PatchTag, PatchTag.tag_id == Tag.id)
+        .join(Patch, Patch.id == PatchTag.patch_id)
+        .where(Tag.key == tag_key(tidy), Patch.state != WITHDRAWN)
+        .order_by(Tag.id)
+        .limit(1)
+    )
+    return connection.execute(used).scalar() or tidy
 
 
 # ---- words --------------------------------------------------------------------------------------------------------

@@ -99,7 +99,7 @@ class Contents:
             key: (content, unknown)
             for key, content, unknown in self._connection.execute(
                 select(Content.digest, Content.id, Content.unknown).where(sqlite.in_digests(Content.digest, wanted))
-            ).tuples()
+            )
         }
         fresh = [(key, *wanted[key]) for key in wanted if key not in found]
         first = sqlite.next_id(self._connection, Content) if fresh else 0
@@ -121,9 +121,7 @@ class Contents:
             found.update(
                 self._connection.execute(
                     select(Received.digest, Received.id).where(sqlite.in_digests(Received.digest, wanted))
-                )
-                .tuples()
-                .all()
+                ).all()
             )
         fresh = [key for key in wanted if key not in found]
         first = sqlite.next_id(self._connection, Received) if fresh else 0

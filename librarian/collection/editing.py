@@ -11,6 +11,7 @@ from sqlalchemy.orm import InstrumentedAttribute
 from librarian.errors import BadInput, Refused
 
 from . import sqlite
+from .changes import spelling
 from .folding import clean_name, clean_note, clean_tag, tag_key
 from .journal import Pending
 from .schema import (
@@ -58,7 +59,7 @@ def tag(pending: Pending, patches: Iterable[int], add: Sequence[str], remove: Se
     ids = sorted(set(patches))
     before = {patch: tags.split("\n") if tags else [] for patch, tags in _column(pending, Patch.tags, ids).items()}
     gone = {tag_key(clean_tag(name)) for name in remove}
-    new = {tag_key(clean_tag(name)): clean_tag(name) for name in add}
+    new = {tag_key(clean_tag(name)): spelling(pending.connection, name) for name in add}
     after = {}
     for patch, tags in before.items():
         kept = [name for name in tags if tag_key(name) not in gone]
@@ -71,33 +72,35 @@ def rename_tag(pending: Pending, name: str, to: str) -> None:
     """Another name for a tag and, as tags are paths, for those below it. An existing one takes the patches over."""
     old, new = clean_tag(name), clean_tag(to)
     connection = pending.connection
-    below = tag_key(old) + "/"
-    concerned = [
-        row
-        for row in connection.execute(select(Tag.id, Tag.name, Tag.key)).all()
-        if row.key == tag_key(old) or row.key.startswith(below)
-    ]
-    if not concerned:
-        raise Refused(f"There is no tag “{old}” in this library.")
-    depth = old.count("/") + 1
-    for row in concerned:
-        rest = row.name.split("/")[depth:]
-        target = clean_tag("/".join([new, *rest]))
-        other = connection.execute(select(Tag.id).where(Tag.key == tag_key(target))).scalar()
-        if other is None or other == row.id:
-            pending.make("tag.name", [row.id], [row.name], [target])
-        else:
-            _merge_tags(pending, row.id, row.name, target)
-
-
-def _merge_tags(pending: Pending, tag_id: int, name: str, target: str) -> None:
-    patches = list(pending.connection.execute(select(PatchTag.patch_id).where(PatchTag.tag_id == tag_id)).scalars())
+    names = {
+        row.name: "/".join([new, *row.name.split("/")[old.count("/") + 1 :]])
+        for row in connection.execute(select(Tag.name, Tag.key))
+        if row.key == tag_key(old) or row.key.startswith(tag_key(old) + "/")
+    }
+    # Only a change of spelling keeps the spelling asked for; another tag's patches keep theirs.
+    targets = {
+        one: target if tag_key(target) == tag_key(one) else spelling(connection, target)
+        for one, target in names.items()
+    }
+    patches = connection.execute(
+        select(PatchTag.patch_id)
+        .join(Tag, Tag.id == PatchTag.tag_id)
+        .join(Patch, Patch.id == PatchTag.patch_id)
+        .where(sqlite.in_texts(Tag.name, names), Patch.state != WITHDRAWN)
+    ).scalars()
     before = {patch: tags.split("\n") for patch, tags in _column(pending, Patch.tags, patches).items()}
-    after = [
-        list({tag_key(one): one for one in (target if each == name else each for each in tags)}.values())
-        for tags in before.values()
-    ]
+    if not before:
+        raise Refused(f"No patch has the tag “{old}”.")
+    after = [_once(targets.get(each, each) for each in tags) for tags in before.values()]
     pending.make("patch.tags", list(before), list(before.values()), after)
+
+
+def _once(tags: Iterable[str]) -> list[str]:
+    """Without tags that are the same to a person; the first place and the last spelling stay."""
+    kept: dict[str, str] = {}
+    for name in tags:
+        kept[tag_key(name)] = name
+    return list(kept.values())
 
 
 def move(pending: Pending, patches: Iterable[int], state: int) -> int:
@@ -241,7 +244,7 @@ def _column(pending: Pending, column: InstrumentedAttribute[T], ids: Iterable[in
         select(Patch.id, column)
         .where(sqlite.in_ids(Patch.id, wanted), Patch.state != WITHDRAWN)
         .order_by(Patch.id)
-    ).tuples()  # fmt: skip
+    )  # fmt: skip
     found: dict[int, T] = dict(rows.all())
     if len(found) != len(wanted):
         missing = len(wanted) - len(found)

@@ -160,7 +160,7 @@ def tag_counts(connection: Connection, ids: Iterable[int]) -> list[tuple[str, in
         .group_by(Tag.id)
         .order_by(count.desc(), Tag.key)
     )
-    return [(name, number) for name, number in connection.execute(query).tuples()]
+    return [(name, number) for name, number in connection.execute(query)]
 
 
 # ---- why ----------------------------------------------------------------------------------------------------------

@@ -75,7 +75,7 @@ def clean(text: str) -> str:
     """One line that SQLite can store: control characters become spaces, lone surrogates the replacement sign."""
     if text.isascii() and text.isprintable():
         return text.strip()
-    whole = text.encode("utf-8", "replace").decode() if _has_surrogate(text) else text
+    whole = _without_surrogates(text)
     return _CONTROL.sub(" ", whole).strip()
 
 
@@ -95,7 +95,7 @@ def clean_note(note: str) -> str:
     """Plain text of several lines; control characters other than line ends and tabs become spaces."""
     if len(note) > LONGEST_NOTE:
         raise BadInput(f"A note of {len(note):,} signs is too long.", f"Use {LONGEST_NOTE:,} at most.")
-    whole = note.encode("utf-8", "replace").decode() if _has_surrogate(note) else note
+    whole = _without_surrogates(note)
     return _NOTE_CONTROL.sub(" ", whole.replace("\r\n", "\n").replace("\r", "\n")).strip()
 
 
@@ -112,5 +112,6 @@ def clean_tag(name: str) -> str:
     return tidy
 
 
-def _has_surrogate(text: str) -> bool:
-    return any("\ud800" <= sign <= "\udfff" for sign in text)
+def _without_surrogates(text: str) -> str:
+    """Pairs become the sign they mean; lone ones the replacement sign."""
+    return text.encode("utf-16", "surrogatepass").decode("utf-16", "replace")

@@ -136,4 +136,4 @@ def chart_text(connection: Connection, chart: str, revision: int) -> str:
 def charts(connection: Connection) -> tuple[tuple[str, int, str], ...]:
     """(chart id, revision, name) of every chart kept, in the order of keeping."""
     found = connection.execute(select(ChartText.chart, ChartText.revision, ChartText.name).order_by(ChartText.id))
-    return tuple(dict.fromkeys((chart, revision, name) for chart, revision, name in found.tuples()))
+    return tuple(dict.fromkeys((chart, revision, name) for chart, revision, name in found))

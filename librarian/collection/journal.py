@@ -15,7 +15,7 @@ from typing import Any
 
 from sqlalchemy import Connection, RowMapping, insert, select, update
 
-from .changes import apply
+from .changes import apply, count_versions
 from .schema import Intent
 
 DONE, UNDONE, DROPPED = 0, 1, 2
@@ -71,6 +71,8 @@ class Pending:
 
     def made(self, kind: str, ids: Sequence[int], before: Any, after: Any) -> None:
         """Remember a change that is done already (rows inserted with the values of `after`); ids ascending."""
+        if kind == "version.state":
+            count_versions(self.connection, ids)
         self._note(Change(kind, tuple(ids), before, after, same=True))
 
     def remember(self, kind: str, ids: Sequence[int], before: Sequence[Any], after: Sequence[Any]) -> None:

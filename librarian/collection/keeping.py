@@ -11,12 +11,12 @@ from librarian.errors import BadInput, Refused
 from librarian.messages import Version as VersionContent
 
 from . import sqlite
-from .changes import tag_ids, word_row
+from .changes import spelling, tag_ids, word_row
 from .content import Contents, Stored
 from .folding import clean, clean_name, clean_note, clean_tag, order_key, tag_key
 from .journal import Pending
 from .records import NewPatch, microseconds
-from .schema import LIVE, WITHDRAWN, Instrument, Patch, PatchTag, Tag, Unread, Version
+from .schema import LIVE, WITHDRAWN, Instrument, Patch, PatchTag, Unread, Version
 
 #: Sounds per round of a bulk keep: large enough for speed, small enough for bounded memory.
 PORTION = 4000
@@ -127,9 +127,8 @@ class _Tags:
     def _one(self, name: str) -> tuple[int, str]:
         key = tag_key(clean_tag(name))
         if key not in self._known:
-            tag = tag_ids(self._connection, [name])[key]
-            spelled = self._connection.execute(select(Tag.name).where(Tag.id == tag)).scalar_one()
-            self._known[key] = (tag, spelled)
+            spelled = spelling(self._connection, name)
+            self._known[key] = (tag_ids(self._connection, [spelled])[spelled], spelled)
         return self._known[key]
 
 

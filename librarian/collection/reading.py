@@ -156,7 +156,7 @@ def all_tags(connection: Connection) -> list[tuple[str, int]]:
         .group_by(Tag.id)
         .order_by(count.desc(), Tag.key)
     )
-    return [(name, number) for name, number in connection.execute(query).tuples()]
+    return [(name, number) for name, number in connection.execute(query)]
 
 
 def saved_searches(connection: Connection) -> tuple[SavedSearchRow, ...]:
@@ -204,6 +204,6 @@ def same_values(connection: Connection) -> list[list[int]]:
         .order_by(Patch.content_id, Patch.name_order, Patch.id)
     )
     groups: dict[int, list[int]] = {}
-    for content, patch in connection.execute(query).tuples():
+    for content, patch in connection.execute(query):
         groups.setdefault(content, []).append(patch)
     return sorted(groups.values(), key=lambda group: -len(group))

@@ -185,10 +185,13 @@ class Version(Base):
 
 
 class Tag(Base):
-    """One tag; `key` is the folded spelling that makes it the same tag as another."""
+    """One tag in one spelling; those with the same `key` (folded) are the same tag to a person.
+
+    Rows are never changed: another name for a tag is another row that its patches point to.
+    """
 
     __tablename__ = "tag"
-    __table_args__ = (UniqueConstraint("key"), AUTO)
+    __table_args__ = (UniqueConstraint("name"), Index(None, "key"), AUTO)
     id: Mapped[int] = mapped_column(primary_key=True)
     name: Mapped[str] = mapped_column(Text)
     key: Mapped[str] = mapped_column(Text)

@@ -290,7 +290,7 @@ def matching(expression: str) -> Select[Any]:
     return (
         select(literal_column("rowid", Integer).label("id"))
         .select_from(table("word_index"))
-        .where(text("word_index MATCH :expression").bindparams(expression=expression))
+        .where(literal_column("word_index").op("MATCH")(expression))
     )
 
 

@@ -17,8 +17,12 @@ from sqlalchemy import Connection, Engine, select, update
 from librarian.errors import Refused
 
 from . import sqlite
+from .folding import clean
 from .journal import Pending, record
 from .schema import Counter
+
+#: Signs of a step's label; it has to fit into a menu.
+LONGEST_LABEL = 120
 
 
 class Store:
@@ -61,7 +65,7 @@ class Store:
             yield outer
             return
         with self._writing, self._connected("BEGIN IMMEDIATE", unchecked=purge) as connection:
-            pending = Pending(connection, label, self.next_change(connection, epoch=purge))
+            pending = Pending(connection, clean(label)[:LONGEST_LABEL], self.next_change(connection, epoch=purge))
             self._mine.pending = pending
             try:
                 yield pending
@@ -93,7 +97,7 @@ class Store:
     @staticmethod
     def state(connection: Connection) -> tuple[int, int]:
         """Counter of changes, and of those that were more than edits of single patches (restore, emptied trash)."""
-        found = dict(connection.execute(_STATE).tuples().all())
+        found = dict(connection.execute(_STATE).all())
         return found["change"], found["epoch"]
 
     def next_change(self, connection: Connection, *, epoch: bool = False) -> int:

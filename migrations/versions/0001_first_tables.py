@@ -93,9 +93,12 @@ def upgrade() -> None:
         sa.Column("name", sa.Text(), nullable=False),
         sa.Column("key", sa.Text(), nullable=False),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_tag")),
-        sa.UniqueConstraint("key", name=op.f("uq_tag_key")),
+        sa.UniqueConstraint("name", name=op.f("uq_tag_name")),
         sqlite_autoincrement=True,
     )
+    with op.batch_alter_table("tag", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_tag_key"), ["key"], unique=False)
+
     op.create_table(
         "content",
         sa.Column("id", sa.Integer(), nullable=False),

@@ -97,8 +97,8 @@ def read_vocabulary(connection: Connection, charts: Charts) -> Vocabulary:
     """The names that may be used in a query now."""
     instruments = connection.execute(
         select(Instrument.id, Instrument.name).where(Instrument.state != WITHDRAWN).order_by(Instrument.id)
-    ).tuples()
-    tags = connection.execute(select(Tag.id, Tag.name, Tag.key).order_by(Tag.key)).tuples()
+    )
+    tags = connection.execute(select(Tag.id, Tag.name, Tag.key).order_by(Tag.key))
     controls: dict[str, list[Control]] = {}
     labels: dict[str, str] = {}
     for (chart, revision), layouts in _layouts(connection).items():
