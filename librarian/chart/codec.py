@@ -50,6 +50,18 @@ class Codec:
         """All messages that ask for a dump; an address range may need several."""
         return self.dumps.requests(message, address, **slots)
 
+    def answers(self, message: str, **slots: int) -> tuple[int, ...]:
+        """How many messages answer each of `requests`, in their order."""
+        return self.dumps.answers(message, **slots)
+
+    def packet_number(self, raw: bytes, address: Address) -> int | None:
+        """The number that a packet carries, None for a message that is no numbered packet."""
+        return self.dumps.packet_number(raw, address)
+
+    def handshake(self, message: str) -> dump.Handshake | None:
+        """How the packets of a message are acknowledged, None if they are not."""
+        return self.dumps.handshake(message)
+
     def recognise(self, raw: bytes, address: Address) -> dump.Recognised | None:
         """Which message of the chart this is, or None when it is none of ours."""
         return self.dumps.recognise(raw, address)

@@ -8,6 +8,7 @@ from librarian.chart.dump.codec import DumpCodec
 from librarian.chart.dump.compile import compile_dumps as compile  # noqa: A004 - says what it does
 from librarian.chart.dump.frame import NotAddressable
 from librarian.chart.dump.gather import Gather
+from librarian.chart.dump.handshake import Handshake, HandshakeKind
 from librarian.chart.dump.model import Charset, Codes, Layout, Message
 from librarian.chart.dump.plan import Dumps
 from librarian.chart.dump.problem import Problem
@@ -26,6 +27,8 @@ __all__ = [
     "Dumps",
     "Form",
     "Gather",
+    "Handshake",
+    "HandshakeKind",
     "Layout",
     "Message",
     "MessageInfo",

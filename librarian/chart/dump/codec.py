@@ -101,6 +101,17 @@ class DumpCodec:
         title = f"{form.message} ({form.form})" + (f": {trouble}" if trouble else "")
         return tuple(self._explainer.frame(raw, frame, title))
 
+    def packet_number(self, raw: bytes, address: Address) -> int | None:
+        """The number that a packet carries, None for a message that is no numbered packet."""
+        match = self._decoder.match(raw, address)
+        frame = None if match is None else match.frame
+        if match is not None and isinstance(match.form, SpreadForm):
+            if match.form.around(raw, address) is not None:
+                return None
+            frame = frame or match.form.frame_of(raw)
+        numbers = [] if frame is None else [number for number in frame.numbers if number.role == "packet"]
+        return frame.number(raw, numbers[0]) if frame is not None and numbers else None
+
     def handshake(self, message: str) -> Handshake | None:
         """How the packets of a message are acknowledged, None if they are not."""
         return self.message(message).handshake
@@ -128,6 +139,20 @@ class DumpCodec:
             frame.write(Content({**slots, **spread.cutting.numbers(block)}), address, None)
             for block in spread.cutting.blocks_of(slots)
         )
+
+    def answers(self, message: str, **slots: int) -> tuple[int, ...]:
+        """How many messages answer each of `requests`, in their order; frames around packets count as well."""
+        codec = self.message(message)
+        spread = codec.spreads.get("answer") or codec.spreads.get("write")
+        if spread is None:
+            return (self.messages[message].messages,)
+        pieces = spread.cutting.pieces(slots)
+        blocks = spread.cutting.blocks_of(slots)
+        around = (spread.begin is not None) + (spread.end is not None)
+        if len(blocks) == 1:
+            return (len(pieces) + around,)
+        inside = [[piece for piece in pieces if 0 <= piece.offset - block.offset < block.size] for block in blocks]
+        return tuple(len(several) for several in inside)
 
     def request(self, message: str, address: Address, **slots: int) -> bytes:
         """The one message that asks for a dump."""
