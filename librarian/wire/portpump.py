@@ -19,7 +19,7 @@ _IDLE_S = 0.020
 _LOOK_S = 0.25
 _TRY_AGAIN_S = 1.0
 _PULSE_S = 0.05
-_MISSED_PULSES = 16
+_MISSED_TO_HOLD_BACK, _MISSED_PULSES = 3, 16
 """In a row. On a busy machine the server loses single ones; a dead one is seen after 0.8 s."""
 _OPENING_S = 3.0
 """A system may take so long to open a port: servers answer late on a busy machine."""
@@ -73,7 +73,8 @@ class Pump:
 
     def _obey(self) -> bool:
         """Wait for something to do and obey; False when the parent is gone."""
-        starts = [start for pair in self._pairs.values() if (start := pair.next_start()) is not None]
+        pairs = [pair for pair in self._pairs.values() if not self._held_back(pair)]
+        starts = [start for pair in pairs if (start := pair.next_start()) is not None]
         wait_s = _POLL_S if self._pairs else _IDLE_S
         if starts:
             wait_s = min(wait_s, max(0.0, min(starts) - time.perf_counter()))
@@ -153,13 +154,18 @@ class Pump:
     def _serve_pairs(self, now: float) -> None:
         for pair in list(self._pairs.values()):
             try:
-                pair.write(time.perf_counter, self._tell)
+                if not self._held_back(pair):
+                    pair.write(time.perf_counter, self._tell)
             except driver.PROBLEMS as error:
                 self._lose(pair, f"{API_NAMES[pair.api]} did not take a message: {error}")
                 continue
             for frame in pair.read(time.perf_counter):
                 self._tell(frame)
         self._close_all(pair for pair in self._closing if now >= pair.may_close_at())
+
+    def _held_back(self, pair: PortPair) -> bool:
+        """True while nothing may be sent: what a dead server does not fetch piles up until sending never returns."""
+        return pair.api == "jack" and self._missed >= _MISSED_TO_HOLD_BACK
 
     def _lose(self, pair: PortPair, sentence: str) -> None:
         del self._pairs[pair.handle]

@@ -23,11 +23,11 @@ from librarian.wire.portcable import PortCable
 from librarian.wire.ports import API_NAMES, Port
 from librarian.wire.traffic import Traffic
 
-_ROUND_S = 0.15
+_ROUND_S = 0.1
 _ROUNDS_WITHOUT_ANSWER = 5
-"""A process that lets so many pings go by is dead for us: seen within 0.9 s. Rounds are counted and not seconds, so
-that a program that was itself stopped, or a machine that slept, does not judge too soon."""
-_ROUNDS_FOR_START = 30
+"""A process that lets so many rounds go by after a ping is dead for us: seen within 0.8 s. Rounds are counted and not
+seconds, so that a program that was itself stopped, or a machine that slept, does not judge too soon."""
+_ROUNDS_FOR_START = 45
 _PAUSE_S, _LONGEST_PAUSE_S = 0.2, 1.0
 _OPEN_PATIENCE_S = 4.0
 _FAREWELL_S = 1.0
@@ -197,7 +197,7 @@ class PortProcess:
                 continue
             silent_rounds += 1
             if silent_rounds > (_ROUNDS_WITHOUT_ANSWER if self._answers else _ROUNDS_FOR_START) + self._busy_rounds:
-                return "The MIDI system stopped answering."
+                return f"{' and '.join(API_NAMES[api] for api in self._apis) or 'The MIDI system'} stopped answering."
         return ""
 
     def _still_leaving_s(self) -> float:
