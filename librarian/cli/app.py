@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import io
 import sys
+from typing import Annotated
 
 import typer
 
 from librarian import __version__
+from librarian.cli.here import show
 from librarian.cli.verb import Given, JsonOption, LibraryOption, OpenWindow
 from librarian.cli.verbs import arrange, charts, compare, conversation, demo, keeping, library, look, setup
 
@@ -21,6 +23,13 @@ def main(open_window: OpenWindow | None = None) -> None:
             # A terminal without Unicode shows a question mark for what it cannot show, and nothing fails.
             stream.reconfigure(errors="replace")
     build()(prog_name="librarian", obj=Given(open_window))
+
+
+def say_version(asked: bool) -> None:
+    """Say the version and end."""
+    if asked:
+        show(f"Librarian {__version__}")
+        raise typer.Exit
 
 
 def build() -> typer.Typer:
@@ -39,11 +48,10 @@ def build() -> typer.Typer:
         context: typer.Context,
         library: LibraryOption = None,
         as_json: JsonOption = False,
-        version: bool = typer.Option(False, "--version", help="Say which version this is.", is_eager=True),
+        version: Annotated[  # noqa: ARG001 - said by its callback, before a verb is missed
+            bool, typer.Option("--version", help="Say which version this is.", is_eager=True, callback=say_version)
+        ] = False,
     ) -> None:
-        if version:
-            typer.echo(f"Librarian {__version__}")
-            raise typer.Exit
         given = context.obj if isinstance(context.obj, Given) else Given()
         given.library = library
         given.as_json = as_json

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from librarian.chart import Chart, load, loads, shipped
+from librarian.chart import Chart, shipped
 from librarian.cli.here import aside
+from librarian.cli.reading import chart_of_instrument, shipped_chart
 from librarian.collection import InstrumentRow, Library
 from librarian.errors import BadInput
 from librarian.transfer import Cancel, Identified, Line, OnProgress, identify
@@ -38,12 +38,6 @@ class Connected:
     line: Line
     connections: Connections
     identified: Identified | None
-
-
-def chart_file(said: str) -> Chart:
-    """The chart that `said` means: the id of a shipped one, or a file. Raises ChartFaults, BadInput."""
-    charts = shipped()
-    return load(charts[said]) if said in charts else load(Path(said))
 
 
 def instrument_named(library: Library, name: str, *, removed: bool = False) -> InstrumentRow:
@@ -81,11 +75,6 @@ def chosen_instrument(
             "Add one: librarian instrument add --chart FILE --out PORT --in PORT; or try --embedded.",
         )
     raise BadInput("Which instrument?", f"Say --instrument NAME. {_there_are(rows)}")
-
-
-def chart_of_instrument(library: Library, row: InstrumentRow) -> Chart:
-    """The chart revision that an instrument uses, from the text the library keeps."""
-    return loads(library.chart_text(row.chart, row.revision), f"{row.chart}, revision {row.revision}")
 
 
 @contextmanager
@@ -151,7 +140,7 @@ def _stand_in(library: Library, name: str) -> InstrumentRow:
     charts = shipped()
     if name.casefold() not in charts:
         raise BadInput(f"No shipped chart is called “{name}”.", f"There are: {', '.join(charts)}.")
-    return library.instrument(add_stand_in(library, load(charts[name.casefold()])))
+    return library.instrument(add_stand_in(library, shipped_chart(name.casefold())))
 
 
 def _there_are(rows: tuple[InstrumentRow, ...]) -> str:

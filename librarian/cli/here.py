@@ -20,6 +20,7 @@ from rich.table import Table
 from rich.text import Text
 
 from librarian.cli.clean import clean
+from librarian.cli.reading import chart_text
 from librarian.collection import Library
 
 
@@ -38,7 +39,7 @@ class Here:
         if self._opened is not None:
             yield self._opened
             return
-        with Library.open(self.library) as library:
+        with Library.open(self.library, read_chart=chart_text) as library:
             self._opened = library
             try:
                 yield library

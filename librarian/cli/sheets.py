@@ -8,20 +8,13 @@ from typing import Literal
 from rich.table import Table
 
 from librarian import messages
-from librarian.chart import Chart, loads
+from librarian.chart import Chart
 from librarian.cli import answers
 from librarian.cli.exits import Exit
 from librarian.cli.here import cell, table
-from librarian.collection import Library
 from librarian.messages import Version
 
 Order = Literal["size", "panel"]
-
-
-def chart_of(library: Library, version: Version) -> Chart:
-    """The chart revision that a stored version was taken by, from the text that the library keeps."""
-    text = library.chart_text(version.chart, version.revision)
-    return loads(text, f"{version.chart}, revision {version.revision}")
 
 
 def shown_time(moment: datetime) -> str:

@@ -8,13 +8,13 @@ from typing import Annotated
 
 import typer
 
-from librarian.chart import Chart, ChartFaults, Way, load, shipped
+from librarian.chart import Chart, ChartFaults, Way, shipped
 from librarian.chart.language.root import ChartTable
 from librarian.cli import answers
 from librarian.cli.clean import clean
-from librarian.cli.connect import chart_file
 from librarian.cli.exits import Exit
 from librarian.cli.here import Here, cell, table
+from librarian.cli.reading import chart_file, shipped_chart
 from librarian.cli.verb import verb
 
 FileArgument = Annotated[str, typer.Argument(metavar="FILE", help="A chart file, or the id of a shipped chart.")]
@@ -102,7 +102,7 @@ def show(here: Here, file: FileArgument) -> None:
 
 def list_shipped(here: Here) -> None:
     """List the charts that travel with the program."""
-    charts = {name: load(path) for name, path in shipped().items()}
+    charts = {name: shipped_chart(name) for name in shipped()}
     made = table("Id", "Name", "Revision", "Parameters", right=(2, 3))
     for name, chart in charts.items():
         made.add_row(cell(name, bold=True), cell(chart.name), str(chart.revision), str(len(chart.parameters)))

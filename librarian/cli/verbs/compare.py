@@ -15,7 +15,8 @@ from librarian.cli.connect import EmbeddedOption, InstrumentOption, chosen_instr
 from librarian.cli.exits import Exit
 from librarian.cli.here import Here
 from librarian.cli.patches import REFERENCE, find_version
-from librarian.cli.sheets import chart_of, compared_answer, comparison_table, summary, verdict
+from librarian.cli.reading import chart_of
+from librarian.cli.sheets import compared_answer, comparison_table, summary, verdict
 from librarian.cli.verb import verb
 from librarian.cli.waiting import waiting
 from librarian.collection import Library, PatchRow, VersionRow

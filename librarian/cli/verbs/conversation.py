@@ -15,7 +15,6 @@ from librarian.cli.connect import (
     Connected,
     EmbeddedOption,
     InstrumentOption,
-    chart_file,
     chosen_instrument,
     connected,
     find_port,
@@ -23,6 +22,7 @@ from librarian.cli.connect import (
 from librarian.cli.exits import Exit
 from librarian.cli.here import Here, aside
 from librarian.cli.patches import REFERENCE, find_patch, find_version, patch_answer
+from librarian.cli.reading import chart_file
 from librarian.cli.sheets import compared_answer, comparison_table, panel_name, sound_answer, summary
 from librarian.cli.verb import verb
 from librarian.cli.waiting import on_interrupt, waiting

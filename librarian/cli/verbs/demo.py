@@ -13,12 +13,13 @@ from typing import Annotated
 
 import typer
 
-from librarian.chart import load, shipped
+from librarian.chart import shipped
 from librarian.cli import answers
 from librarian.cli.clean import clean
 from librarian.cli.exits import Exit
 from librarian.cli.here import Here, aside, table
 from librarian.cli.job import Step, whole_job
+from librarian.cli.reading import shipped_chart
 from librarian.cli.verb import Given, verb
 from librarian.collection import Library
 from librarian.errors import OutsideProblem
@@ -66,7 +67,7 @@ def demo(
     """
     steps: list[answers.DemoStep] = []
     with _place(here) as place, Library.open(place) as library:
-        every = (load(path) for path in shipped().values())
+        every = (shipped_chart(name) for name in shipped())
         charts = {chart.id: chart for chart in sorted(every, key=lambda chart: -len(chart.parameters))}
         rows = {row.chart: row for row in library.instruments() if is_embedded(row)}
         numbers = {

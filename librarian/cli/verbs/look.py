@@ -13,7 +13,8 @@ from librarian.cli.clean import clean
 from librarian.cli.connect import instrument_named
 from librarian.cli.here import Here, aside, cell, table
 from librarian.cli.patches import REFERENCE, find_patch, find_version, patch_answer, patch_table, version_answer
-from librarian.cli.sheets import chart_of, shown_time, sound_answer, values_table
+from librarian.cli.reading import chart_of
+from librarian.cli.sheets import shown_time, sound_answer, values_table
 from librarian.cli.verb import verb
 from librarian.collection import Library
 from librarian.collection.query.problem import Problem

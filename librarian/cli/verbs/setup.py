@@ -8,8 +8,9 @@ import typer
 
 from librarian.cli import answers
 from librarian.cli.clean import clean
-from librarian.cli.connect import chart_file, find_port, instrument_named
+from librarian.cli.connect import find_port, instrument_named
 from librarian.cli.here import Here, cell, table
+from librarian.cli.reading import chart_file
 from librarian.cli.verb import verb
 from librarian.collection import InstrumentRow
 from librarian.errors import BadInput

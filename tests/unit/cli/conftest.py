@@ -23,7 +23,8 @@ from librarian.cli.verb import Given
 from librarian.collection import Library
 from librarian.files.demo import DemoSounds
 from librarian.messages import Values, Version
-from librarian.transfer.connections import add_stand_in
+from librarian.transfer.connections import Connections, add_stand_in
+from librarian.wire.clock import VirtualClock
 
 
 @dataclass(frozen=True)
@@ -49,6 +50,12 @@ class Ran:
 
 
 Run = Callable[..., Ran]
+
+
+@pytest.fixture(autouse=True)
+def _no_real_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The embedded cable runs by a virtual clock: what takes a second on a wire takes none here."""
+    monkeypatch.setitem(Connections.__init__.__kwdefaults__, "clock", VirtualClock(100.0))
 
 
 @pytest.fixture

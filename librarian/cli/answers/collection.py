@@ -1,0 +1,99 @@
+"""Answers about the collection."""
+
+from __future__ import annotations
+
+from librarian.cli.answers.base import Answer
+from librarian.cli.answers.sounds import Comparison, Patch, Sound, Version
+
+
+class Done(Answer):
+    """Answer of verbs that only do something: the patches touched, and the step as undo would call it."""
+
+    patches: list[Patch]
+    did: str
+
+
+class Compared(Answer):
+    """Answer of `compare`: `a` and `b` say what stands on either side."""
+
+    a: str
+    b: str
+    comparison: Comparison
+
+
+class QueryProblem(Answer):
+    """A part of the query that was not understood; the rest was answered. `start` and `end` are places in `query`."""
+
+    sentence: str
+    start: int
+    end: int
+    replacement: str
+
+
+class Found(Answer):
+    """Answer of `find`. `found` of `total` patches matched; `patches` holds at most as many as asked for.
+
+    `tags`: tag to number of patches within all that was found.
+    """
+
+    query: str
+    found: int
+    total: int
+    patches: list[Patch]
+    tags: dict[str, int]
+    problems: list[QueryProblem]
+
+
+class Similar(Answer):
+    """One sound found by likeness. `distance`: 0 equal, 1 opposite in everything."""
+
+    patch: Patch
+    distance: float
+    compared: int
+    of: int
+    differ: int
+    reason: str
+
+
+class Likes(Answer):
+    """Answer of `like`."""
+
+    like: Patch
+    found: list[Similar]
+
+
+class Shown(Answer):
+    """Answer of `show`."""
+
+    patch: Patch
+    version: Version
+    sound: Sound
+
+
+class Versions(Answer):
+    """Answer of `versions`."""
+
+    patch: Patch
+    versions: list[Version]
+
+
+class Tags(Answer):
+    """Answer of `tags`: tag to number of patches."""
+
+    tags: dict[str, int]
+
+
+class Step(Answer):
+    """Answer of `undo` and `redo`. `step` is null when there was nothing."""
+
+    step: str | None
+    next: str | None
+
+
+class LibraryAbout(Answer):
+    """Answer of `library path`."""
+
+    path: str
+    patches: int
+    in_trash: int
+    instruments: int

@@ -1,0 +1,116 @@
+"""Answers about ports, instruments, and conversations with them."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from librarian.cli.answers.base import Answer
+from librarian.cli.answers.sounds import Comparison, Patch, Sound
+
+
+class Port(Answer):
+    """One MIDI port; `direction` is the computer's. `fingerprint` is what the library stores."""
+
+    direction: Literal["in", "out"]
+    name: str
+    api: str
+    ordinal: int
+    fingerprint: str
+
+
+class Ports(Answer):
+    """Answer of `ports`."""
+
+    system: str
+    alive: bool
+    ports: list[Port]
+
+
+class Instrument(Answer):
+    """One instrument of the library. Channel as people count, 1 to 16; device ID 0 to 126, null for all call."""
+
+    id: int
+    name: str
+    chart: str
+    revision: int
+    channel: int
+    device: int | None
+    output: str
+    input: str
+    firmware: str
+
+
+class Instruments(Answer):
+    """Answer of `instrument list`, `instrument add`, `instrument change`."""
+
+    instruments: list[Instrument]
+
+
+class Identified(Answer):
+    """Answer of `identify`."""
+
+    instrument: str
+    port: str
+    fits: Literal["fits", "other firmware", "other instrument"]
+    firmware: str
+    manufacturer: str
+    family: int | None
+    member: int | None
+    channel: int
+    device: int | None
+    seconds: float
+    sentence: str
+
+
+class Captured(Answer):
+    """Answer of `capture`. `patch` is null with `--look`: then nothing was kept."""
+
+    instrument: str
+    complete: bool
+    known: int
+    of: int
+    missing: list[str]
+    refused: list[str]
+    way: str
+    bytes_in: int
+    bytes_out: int
+    seconds: float
+    sound: Sound
+    patch: Patch | None
+
+
+class Recalled(Answer):
+    """Answer of `recall`. `state` "sent" means: nothing proves that it arrived."""
+
+    instrument: str
+    patch: Patch
+    version: int
+    state: Literal["arrived", "differs", "sent"]
+    sent: int
+    of: int
+    equal: int
+    left_out: list[str]
+    bytes_in: int
+    bytes_out: int
+    seconds: float
+    sentence: str
+    comparison: Comparison | None
+
+
+class Verified(Answer):
+    """Answer of `verify`: the stored version (A) against what the instrument holds (B)."""
+
+    instrument: str
+    patch: Patch
+    version: int
+    state: Literal["arrived", "differs", "sent"]
+    of: int
+    equal: int
+    sentence: str
+    comparison: Comparison | None
+
+
+class Panicked(Answer):
+    """Answer of `panic`."""
+
+    instrument: str
