@@ -132,7 +132,7 @@ class CollectionArea(Lookful):
         column.addLayout(holder)
         column.addSpacing(9)
         column.addWidget(self.tags)
-        column.addSpacing(5)
+        column.addSpacing(4)
         column.addWidget(self.count_line)
         self._stack = QStackedLayout()
         self._stack.addWidget(self.list)

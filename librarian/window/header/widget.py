@@ -16,7 +16,7 @@ from librarian.window.parts.field import Field
 from librarian.window.parts.legend import Legend
 from librarian.window.parts.lookful import Lookful
 
-EDGE, TITLE_BLOCK, LEGEND_LINE, BUTTON_TOP = 14, 51, 25, 11
+EDGE, TITLE_BLOCK, LEGEND_LINE, BUTTON_TOP = 14, 50, 26, 11
 NAME_LEAST, BUTTON_ROW = 210, 36
 MARK_ROOM = 22
 MARK_WORDS = {"A": "A", "B": "B"}
@@ -236,7 +236,7 @@ class PatchHeader(Lookful):
     def _one(self, painter: QPainter, title: Title, room: QRectF, k: float) -> None:
         if not self.editor.isVisible():
             painter.setFont(self.fonts.get(NAME, bold=True))
-            draw(painter, QRectF(room.left(), 5 * k, room.width(), 25 * k), one_line(title.name), self.colours.ink)
+            draw(painter, QRectF(room.left(), 4 * k, room.width(), 25 * k), one_line(title.name), self.colours.ink)
         text = one_line(title.detail)
         fit = fit_label(self.fonts, text, "", room.width(), SMALL, bold=False)
         painter.setFont(self.fonts.get(SMALL, condensed=fit.condensed))

@@ -116,7 +116,7 @@ class ControlCell(Lookful):
              CENTRE, elide=None)
         value = fit_value(fonts, one_line(cell.value), cell.value_short, room, bold=cell.value_bold)
         painter.setFont(fonts.get(value.px, bold=cell.value_bold, condensed=value.condensed))
-        draw(painter, QRectF(AIR, top + self.texts.label, room, self.texts.value), value.text, tones[cell.tone],
+        draw(painter, QRectF(AIR, top + self.texts.label - 1, room, self.texts.value), value.text, tones[cell.tone],
              CENTRE, elide=None)
 
     # -- hands

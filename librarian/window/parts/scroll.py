@@ -24,7 +24,13 @@ class ThinScrollBar(QScrollBar):
         self.look = look
         self.overlays = False
         self.head = 0
-        look.changed.connect(self.update)
+        # Without this the style keeps room for arrow buttons that are not drawn.
+        self.setStyleSheet("QScrollBar::add-line, QScrollBar::sub-line { width: 0px; height: 0px; }"
+                           "QScrollBar { margin: 0px; }")
+        look.changed.connect(self._look_has_changed)
+
+    def _look_has_changed(self) -> None:
+        self.update()
 
     def sizeHint(self) -> QSize:
         return QSize(WIDTH, 40) if self.orientation() == Qt.Orientation.Vertical else QSize(40, WIDTH)

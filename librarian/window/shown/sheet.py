@@ -64,6 +64,7 @@ class Sheet:
         self.chart = chart
         self.shown = shown
         self.cells: dict[str, Cell] = cells_of(chart, shown)
+        self._compared = {row.parameter: row for row in shown.comparison.rows} if shown.comparison else {}
         self.counts = self._count()
 
     def _count(self) -> Counts:
@@ -168,8 +169,7 @@ class Sheet:
         text = "unknown" if b is None else parameter.display(b)
         if cell.state == "left out":
             return text, "left out", 0.0, b is None
-        rows = {row.parameter: row for row in self.shown.comparison.rows} if self.shown.comparison else {}
-        row = rows.get(parameter.id)
+        row = self._compared.get(parameter.id)
         if row is None or row.state == "unknown":
             return text, "cannot compare", -1.0, b is None
         return text, row.text_difference, row.share, False
