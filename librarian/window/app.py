@@ -18,6 +18,7 @@ from PySide6.QtWidgets import QApplication
 from librarian.collection import Library
 from librarian.errors import LibrarianError
 from librarian.transfer.connections import Connections
+from librarian.window.ending import EndBySignal
 from librarian.window.main import MainWindow
 from librarian.window.paint.look import Look
 from librarian.window.picture import Picture, Shot
@@ -48,6 +49,9 @@ def _run(application: QApplication, options: argparse.Namespace, stack: ExitStac
     else:
         config = platformdirs.user_config_path("librarian")
         settings = QSettings(str(config / "window.ini"), QSettings.Format.IniFormat)
+    stack.callback(settings.sync)  # what is written later would make the demo's folder once more
+    ending = EndBySignal(application)
+    stack.callback(ending.stop)
     library = stack.enter_context(Library.open(place))
     connections = stack.enter_context(Connections())
     look = Look(options.theme)
