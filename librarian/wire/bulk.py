@@ -96,7 +96,8 @@ def split_all(data: bytes, cap: int = LONGEST_MESSAGE) -> Split:
             continue
         next_status = data[start + length] if start + length < len(data) else None
         window = window[:length]
-        segments.append((start, _whole(window, cap) or _damaged(window, cap, next_status)))
+        whole = _whole(window, cap)
+        segments.append((start, _damaged(window, cap, next_status) if whole is None else whole))
         start, size = start + length, _SEGMENT
     return Split(segments)
 

@@ -15,8 +15,8 @@ from librarian.wire.frames import Frame, Kind
 from librarian.wire.traffic import Traffic
 
 _MOST_UNREAD = 16 * 1024 * 1024
-_DROP_PATIENCE_S = 1.5
-"""Longer than a port process that does not answer is allowed to live."""
+_DROP_PATIENCE_S = 5.0
+"""Longer than a port process that does not answer may live, even while it opens another port."""
 
 
 class PortCable:
@@ -72,11 +72,15 @@ class PortCable:
     def drop_unsent(self) -> int:
         """See `Cable.drop_unsent`. Waits for the port process, which alone knows what has left."""
         with self._changed:
-            if self._lost is not None:
+            if self._lost is not None or not self._unsent:
                 return 0
             self._order(Frame(Kind.DROP, self._handle))
             self._changed.wait_for(lambda: self._dropped or self._lost is not None, _DROP_PATIENCE_S)
             self._raise_if_lost()
+            if not self._dropped:
+                raise CableLost(
+                    f"The port process did not say within {_DROP_PATIENCE_S:g} s what {self.name} had sent."
+                )
             return self._dropped.popleft()
 
     def receive(self, timeout_s: float) -> Arrival | None:

@@ -22,6 +22,7 @@ _DIE_WITH_PARENT = 1  # PR_SET_PDEATHSIG of <linux/prctl.h>
 
 def main() -> None:
     """Serve until standard input ends. `PARENT`: the process ID of the program that started this one."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the terminal's Ctrl-C is the program's to answer, not ours
     _end_with(int(sys.argv[1]))
     frames_out = os.fdopen(os.dup(1), "wb", buffering=0)
     os.dup2(2, 1)  # a library that prints must not break the frames

@@ -69,8 +69,23 @@ def test_dropping_asks_the_port_process_what_has_left() -> None:
     assert one.sent() == 3
 
 
+def test_there_is_nothing_to_drop() -> None:
+    one, orders = cable()
+    assert one.drop_unsent() == 0
+    assert orders == []
+
+
+def test_a_port_process_that_does_not_say_what_it_sent(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(portcable, "_DROP_PATIENCE_S", 0.05)
+    one, _ = cable()
+    one.send(CC)
+    with pytest.raises(CableLost, match="did not say within"):
+        one.drop_unsent()
+
+
 def test_a_loss_wakes_who_drops_or_receives() -> None:
     one, _ = cable()
+    one.send(CC)
     threading.Timer(0.05, lambda: one.take(told(Kind.LOST, {"sentence": "The port is gone."}, 7))).start()
     with pytest.raises(CableLost, match="The port is gone"):
         one.drop_unsent()

@@ -56,6 +56,17 @@ def test_a_process_that_ends_or_stops_is_replaced(number: str) -> None:
         assert not Path(f"/proc/{before}").exists()
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no such signals")
+def test_ctrl_c_is_the_programs_to_answer() -> None:
+    with PortProcess() as process:
+        until_alive(process, 1)
+        before = process.pid
+        assert before is not None
+        os.kill(before, signal.SIGINT)
+        time.sleep(0.3)
+        assert (process.pid, process.starts, process.system().alive) == (before, 1, True)
+
+
 def test_nothing_waits_for_the_ports_that_does_not_want_to() -> None:
     started = time.monotonic()
     process = PortProcess()
