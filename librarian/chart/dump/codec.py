@@ -98,7 +98,8 @@ class DumpCodec:
             frame = form.around(raw, None) or frame or form.header
         if frame is None:
             return tuple(self._explainer.damaged(raw, trouble))
-        title = f"{form.message} ({form.form})" + (f": {trouble}" if trouble else "")
+        told = trouble or self._explainer.pairs(self.heard(raw, address))
+        title = f"{form.message} ({form.form})" + (f": {told}" if told else "")
         return tuple(self._explainer.frame(raw, frame, title))
 
     def packet_number(self, raw: bytes, address: Address) -> int | None:

@@ -22,9 +22,10 @@ def _programs(held: Held) -> list[Program]:
     images = [held.program(index) for index in range(held.parts.count)]
     numbers = held.numbers or range(held.parts.count)
     read = held.parts.read_bank(images)
+    singly = held.singly or (b"",) * len(images)
     return [
-        Program(number, Values(values), name, odd, own)
-        for number, own, (values, name, odd) in zip(numbers, images, read, strict=True)
+        Program(number, Values(values), name, odd, own, raw)
+        for number, own, (values, name, odd), raw in zip(numbers, images, read, singly, strict=True)
     ]
 
 
@@ -194,17 +195,18 @@ class Decoder:
             for part in parts.repeated
         }
         slots = {word: value for word, value in first.slots.items() if word != "program"}
-        return Held(bank.name, first.form, slots, parts, images, tuple(raws), numbers)
+        singly = tuple(numbered[number].raws[0] for number in numbers)
+        return Held(bank.name, first.form, slots, parts, images, tuple(raws), numbers, singly)
 
     def heard(self, raw: bytes, address: Address) -> tuple[tuple[str, int], ...]:
         """Parameter and value of a single-parameter message."""
         if raw[:1] != b"\xf0" or raw[-1:] != b"\xf7" or not raw[1:-1].isascii():
             return ()
-        match = self._recogniser.match(raw, address)
-        if match is None or not isinstance(match.form, SingleForm) or match.form.form == "request":
+        form = self._recogniser.single(raw, address)
+        if form is None:
             return ()
         try:
-            identity, value, _slots = match.form.read(raw, address)
+            identity, value, _slots = form.read(raw, address)
         except DumpRefused:
             return ()
         return ((identity, value),)

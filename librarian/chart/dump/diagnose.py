@@ -33,11 +33,18 @@ def refuse_damaged(raw: bytes) -> NoReturn:
 
 def maker_of(raw: bytes) -> bytes:
     """The manufacturer ID: one byte, or three beginning with 00."""
-    return raw[1:4] if raw[1:2] == b"\x00" else raw[1:2]
+    body = raw[1:-1] if raw[-1:] == b"\xf7" else raw[1:]
+    return body[:3] if body[:1] == b"\x00" else body[:1]
 
 
 def refuse_unknown(raw: bytes, frames: Iterable[FrameCodec], rule: AddressRule, address: Address | None) -> NoReturn:
     """For a complete message that none of the frames fits."""
+    if raw == b"\xf0\xf7":
+        raise DumpRefused(
+            "too short",
+            "The message is empty (F0 F7): the interface lost what was in it.",
+            "Send the dump again; try another MIDI interface if it is always so.",
+        )
     known = list(frames)
     maker = maker_of(raw)
     makers = {maker_of(frame.blank) for frame in known} | ({rule.manufacturer} if rule.manufacturer else set())
@@ -59,7 +66,7 @@ def refuse_unknown(raw: bytes, frames: Iterable[FrameCodec], rule: AddressRule, 
                         f"The message is for {what} {frame.number(raw, number)}; this instrument has {mine}.",
                         "Compare the number with the one set at the instrument.",
                     )
-    if any(frame.begins(raw) for frame in known):
+    if any(frame.begins(raw[:-1]) for frame in known):
         raise DumpRefused("too short", f"The message has only {len(raw)} bytes; every dump of the chart has more.")
     shown = raw[:8].hex(" ").upper() + (" …" if len(raw) > 8 else "")
     raise DumpRefused(

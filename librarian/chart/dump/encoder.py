@@ -162,6 +162,8 @@ class Encoder:
         program = next((each for each in bank.programs if each.number == number), None)
         if program is None:
             raise BadInput(f"The bank has no program {number}.", f"It has {len(bank.programs)}.")
+        if program.raw:
+            return self._find(bank.message).message.each or bank.message, (program.raw,)
         labels = {
             part: next(each for each in self._layouts() if each.label == label) for part, label in bank.layouts.items()
         }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from librarian.chart.dump.frame import FrameCodec
@@ -29,6 +29,13 @@ class Explainer:
             what = {0xF0: "start of SysEx", 0xF7: "end of SysEx"}.get(byte, "not explained")
             rows.append(Row(offset, byte, what, reason if offset == 0 else "", claimed=byte in (0xF0, 0xF7)))
         return rows
+
+    def pairs(self, heard: Sequence[tuple[str, int]]) -> str:
+        """Parameters and values in words."""
+        return ", ".join(f"{identity} {self._text(identity, value)}" for identity, value in heard)
+
+    def _text(self, identity: str, value: int) -> str:
+        return self._display[identity](value) if identity in self._display else str(value)
 
     def frame(self, raw: bytes, codec: FrameCodec, title: str) -> list[Row]:
         """Rows for every byte of `raw`, which may be shorter or longer than the frame."""
@@ -181,7 +188,7 @@ class Explainer:
         value = field.coding.decode(raw)
         if value is None or not field.low <= value <= field.high:
             return f"{raw} is none of its values"
-        return self._display[identity](value) if identity in self._display else str(value)
+        return self._text(identity, value)
 
 
 def _at(raw: bytes, at: int) -> int:

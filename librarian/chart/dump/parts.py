@@ -88,8 +88,8 @@ def _moved(pieces: Sequence[Piece], by: int) -> tuple[Piece, ...]:
 class Held:
     """A dump taken apart into images, its values not read yet.
 
-    `numbers`: of the programs, where they are not simply 0, 1, 2, ... `collected`: of a dump in several messages.
-    `extra`: values that no image holds (of single-parameter messages).
+    `numbers`: of the programs, where they are not simply 0, 1, 2, ...; `singly`: their own messages. `collected`: of a
+    dump in several messages. `extra`: values that no image holds (of single-parameter messages).
     """
 
     message: str
@@ -99,6 +99,7 @@ class Held:
     images: Mapping[Cell, bytes]
     raws: tuple[bytes, ...]
     numbers: tuple[int, ...] = ()
+    singly: tuple[bytes, ...] = ()
     collected: Collected | None = None
     extra: Mapping[str, int] = field(default_factory=dict)
 

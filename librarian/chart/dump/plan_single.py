@@ -51,7 +51,9 @@ def plan_single(
     """The plan of a form, or None after telling what is wrong. `addresses`: where `of` leads."""
     root: Path = ("message", name)
     parts = [message.parts.get(word) for word in named]
-    value = next((part for part in parts if isinstance(part, ValuePart)), None)
+    # a request carries no value, but is for the same parameters
+    carried = parts if form != "request" else [*parts, *message.parts.values()]
+    value = next((part for part in carried if isinstance(part, ValuePart)), None)
     addressed = any(isinstance(part, AddressPart) for part in parts)
     if not addressed and not any(isinstance(part, ParameterPart) for part in parts):
         fault(
@@ -59,7 +61,7 @@ def plan_single(
             'Add parts.parameter = { is = "parameter" } or an address, and name it in the frame.',
         )  # fmt: skip
         return None
-    if value is None and form != "request":
+    if value is None:
         fault((*root, form), "The frame has no value.", 'Add parts.value = { is = "value" } and name it in the frame.')
         return None
     if (message.layout is None) == (not message.numbers) and not addressed:

@@ -74,13 +74,18 @@ class Recogniser:
                     self._known[key] = Match(form, frame)
                     return self._known[key]
         spread = next((form for form in self._spreads if form.takes(raw, address)), None)
-        single = next((form for form in self._singles if form.fits(raw, address)), None)
+        single = self.single(raw, address, requests=True)
         if spread is not None and (single is None or spread.is_piece(raw)):
             return Match(spread, spread.frame_of(raw))
         if single is not None:
             found = single.frame_of(raw)
             return Match(single, found[1] if found is not None else None)
         return self._nearest(raw, address)
+
+    def single(self, raw: bytes, address: Address | None, *, requests: bool = False) -> SingleForm | None:
+        """The single-parameter form that `raw` is, also where it could be a piece of a larger dump."""
+        fitting = (form for form in self._singles if form.fits(raw, address))
+        return next((form for form in fitting if requests or form.form != "request"), None)
 
     def _nearest(self, raw: bytes, address: Address | None) -> Match | None:
         """The form whose header fits a message that is wrong in length or in a number."""

@@ -22,13 +22,17 @@ class Recognised:
 
 @dataclass(frozen=True, slots=True)
 class Program:
-    """One program of a bank. `number`: its place from 0. `images`: data part -> its unpacked bytes."""
+    """One program of a bank. `number`: its place from 0. `images`: data part -> its unpacked bytes.
+
+    `raw`: its own message, where the bank came as one message for every program.
+    """
 
     number: int
     values: Values
     name: str
     odd: tuple[str, ...]
     images: Mapping[str, bytes]
+    raw: bytes = b""
 
 
 @dataclass(frozen=True, slots=True)
