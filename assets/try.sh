@@ -10,8 +10,8 @@ source "$(dirname -- "${BASH_SOURCE[0]}")/setup.sh"
 provide ""
 
 if [ $# = 0 ] && [ -n "${DISPLAY-}${WAYLAND_DISPLAY-}" ]; then
-    "$venv/bin/librarian" window --demo
+    exec "$venv/bin/librarian" window --demo
 else
     picture=${1-${TMPDIR:-/tmp}/librarian-window-$(id -un).png}
-    QT_QPA_PLATFORM=offscreen "$venv/bin/librarian" demo --picture "$picture"
+    QT_QPA_PLATFORM=offscreen exec "$venv/bin/librarian" demo --picture "$picture"
 fi

@@ -36,6 +36,11 @@ def own_texts() -> list[tuple[Path, str]]:
     return texts
 
 
+def inside(place: Path) -> Path:
+    """`wire/cable.py` in a text means the one of the package."""
+    return ROOT / "librarian" / place.relative_to(ROOT)
+
+
 def test_the_top_level_holds_exactly_what_it_may():
     assert {path.name for path in ROOT.iterdir() if not path.name.startswith(".")} == TOP
 
@@ -43,6 +48,17 @@ def test_the_top_level_holds_exactly_what_it_may():
 def test_nothing_leans_on_a_folder_outside_of_the_repository():
     outside = re.compile(r"\.\./" + "shared" + r"|(?<![\w/.-])/?" + "shared" + r"/|/work" + "/")
     assert [(str(path), found[0]) for path, text in own_texts() if (found := outside.search(text))] == []
+
+
+@pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md"])
+def test_what_a_page_points_at_is_there(page: str):
+    text = (ROOT / page).read_text()
+    links = re.findall(r"\]\(([^)#:]+)\)", text)
+    named = re.findall(
+        r"`((?:librarian|tests|assets|migrations|wire|chart|collection|transfer|window|cli)/[\w./-]+)`", text
+    )
+    places = [ROOT / link for link in links] + [ROOT / name for name in named]
+    assert [str(place) for place in places if not place.exists() and not inside(place).exists()] == []
 
 
 def test_nothing_is_left_to_be_done_later():
