@@ -1,5 +1,6 @@
 """Charts: an instrument as a text file, compiled to parameters, display scales and codecs."""
 
+from librarian.chart.carry import Carried, CarriedRow, carry
 from librarian.chart.chart import Chart, Section
 from librarian.chart.codec import Codec
 from librarian.chart.controllers.encode import Burst
@@ -16,6 +17,8 @@ from librarian.chart.ways import ControllerEnd, Way
 
 __all__ = [
     "Burst",
+    "Carried",
+    "CarriedRow",
     "Chart",
     "ChartFaults",
     "Codec",
@@ -34,6 +37,7 @@ __all__ = [
     "Section",
     "UnknownValues",
     "Way",
+    "carry",
     "load",
     "loads",
     "schema",

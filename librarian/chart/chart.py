@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from librarian.chart.codec import Codec
+from librarian.chart.history import Step
 from librarian.chart.identity import IdentityRule
 from librarian.chart.memory import Memory
 from librarian.chart.parameter import Parameter
@@ -31,7 +32,8 @@ class Chart:
     """One revision of one chart. `text`: TOML that loads as this very chart, whatever it extends.
 
     `sections`: by row, then column. `parameters`: in panel order. `order`: ids in chart order, in which controllers
-    are sent. `ways_in`: how a sound is captured; `ways_out`: how it is recalled; both preferred first.
+    are sent. `ways_in`: how a sound is captured; `ways_out`: how it is recalled; both preferred first. `history`: later
+    revision -> what changed towards it.
     """
 
     id: str
@@ -53,6 +55,7 @@ class Chart:
     ways_out: tuple[Way, ...] = field(repr=False)
     codec: Codec = field(repr=False)
     positions_request: str | None = None
+    history: Mapping[int, Step] = field(default_factory=dict, repr=False)
 
     @property
     def channel(self) -> int:
@@ -67,6 +70,17 @@ class Chart:
     def unknown(self, known: Mapping[str, int]) -> frozenset[str]:
         """Ids of this chart that `known` has no value for."""
         return frozenset(name for name in self.parameters if name not in known)
+
+    @property
+    def revisions(self) -> tuple[int, ...]:
+        """Earlier revisions that versions can be carried from and to, latest first."""
+        return tuple(number - 1 for number in sorted(self.history, reverse=True))
+
+    def ids_of(self, revision: int) -> frozenset[str]:
+        """Ids of the parameters in this or an earlier revision (one of `revisions`)."""
+        if revision == self.revision:
+            return frozenset(self.parameters)
+        return frozenset(self.history[revision + 1].older)
 
     def defaults(self) -> dict[str, int]:
         """Values of an initialised sound, as far as the chart knows them."""

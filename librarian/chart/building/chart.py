@@ -13,6 +13,7 @@ from librarian.chart.codec import Codec
 from librarian.chart.controllers.binding import Binding, compile_binding
 from librarian.chart.controllers.request import build_request
 from librarian.chart.display.scale import Scale
+from librarian.chart.history import build_history
 from librarian.chart.identity import build_identity
 from librarian.chart.language.flat import Flat
 from librarian.chart.language.head import manufacturer_bytes
@@ -33,6 +34,11 @@ def address_rule(table: ChartTable) -> dump.AddressRule:
         programs=table.memory.programs if table.memory is not None else 0,
         banks=table.memory.banks if table.memory is not None else 0,
     )
+
+
+def spans(flat: Flat) -> dict[str, tuple[int, int]]:
+    """Lowest and highest value of every parameter."""
+    return {one.table.id: span_of(one.table) or (0, 0) for one in flat.parameters}
 
 
 def specs(flat: Flat) -> dict[str, dump.ParameterSpec]:
@@ -90,6 +96,7 @@ def build_chart(table: ChartTable, flat: Flat, scales: Mapping[str, Scale], dump
         ways_out=ways_out(table, bindings, dumps),
         codec=codec,
         positions_request=table.panel.positions_request,
+        history=build_history(table.history, table.revision, spans(flat)),
     )
 
 

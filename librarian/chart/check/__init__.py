@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from librarian.chart.check.bindings import check_bindings
+from librarian.chart.check.history import check_history
 from librarian.chart.check.names import check_names
 from librarian.chart.check.panel import check_panel
 from librarian.chart.check.parameters import check_parameters
@@ -21,3 +22,4 @@ def check_language(sifted: Sifted, flat: Flat, trouble: Trouble) -> None:
     check_parameters(sifted, flat, trouble)
     check_bindings(sifted, flat, trouble)
     check_ways(sifted, flat, trouble)
+    check_history(sifted, flat, trouble)

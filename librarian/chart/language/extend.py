@@ -14,8 +14,8 @@ from librarian.errors import LibrarianError
 
 MOST_ANCESTORS = 8
 _BY_ID = ("section", "parameter", "group", "selector")
-_BY_NUMBER = ("history",)
-_OWN = ("id", "name", "revision", "extends")
+_OWN = ("id", "name", "revision", "history", "extends")
+"""What a chart says of itself alone and does not hand on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,8 +157,8 @@ def _tables(merged: _Merged, path: Path, base: _Side, own: _Side) -> dict[str, A
         merged.origins[there] = new[:2]
         if isinstance(value, dict) and isinstance(here, dict):
             found[key] = _tables(merged, there, old, new)
-        elif key in (*_BY_ID, *_BY_NUMBER) and isinstance(value, list) and isinstance(here, list) and not path:
-            found[key] = _entries(merged, there, old, new, "number" if key in _BY_NUMBER else "id")
+        elif key in _BY_ID and isinstance(value, list) and isinstance(here, list) and not path:
+            found[key] = _entries(merged, there, old, new)
         else:
             found[key] = here
     for key, value in own[2].items():
@@ -172,20 +172,20 @@ def _tables(merged: _Merged, path: Path, base: _Side, own: _Side) -> dict[str, A
     return found
 
 
-def _entries(merged: _Merged, path: Path, base: _Side, own: _Side, name: str) -> list[Any]:
+def _entries(merged: _Merged, path: Path, base: _Side, own: _Side) -> list[Any]:
     """Two lists of entries in one: entries with the same id are merged, others are added behind."""
     changes: dict[object, tuple[int, dict[str, Any]]] = {}
     fresh: list[int] = []
-    known = {_name_of(entry, name) for entry in base[2]}
+    known = {_name_of(entry) for entry in base[2]}
     for index, entry in enumerate(own[2]):
-        which = _name_of(entry, name)
+        which = _name_of(entry)
         if which is not None and which in known and which not in changes:
             changes[which] = (index, entry)
         else:
             fresh.append(index)
     found: list[Any] = []
     for index, entry in enumerate(base[2]):
-        which, there = _name_of(entry, name), (*path, len(found))
+        which, there = _name_of(entry), (*path, len(found))
         old: _Side = (base[0], (*base[1], index), entry)
         if which is None or which not in changes:
             merged.origins[there] = old[:2]
@@ -199,16 +199,16 @@ def _entries(merged: _Merged, path: Path, base: _Side, own: _Side, name: str) ->
     for index in fresh:
         entry = own[2][index]
         if isinstance(entry, dict) and entry.get("remove") is True:
-            _nothing_to_remove(merged, own[0], (*own[1], index), str(entry.get(name, "")))
+            _nothing_to_remove(merged, own[0], (*own[1], index), str(entry.get("id", "")))
             continue
         merged.origins[*path, len(found)] = (own[0], (*own[1], index))
         found.append(entry)
     return found
 
 
-def _name_of(entry: object, name: str) -> str | int | None:
-    found = entry.get(name) if isinstance(entry, dict) else None
-    return found if isinstance(found, str | int) else None
+def _name_of(entry: object) -> str | None:
+    found = entry.get("id") if isinstance(entry, dict) else None
+    return found if isinstance(found, str) else None
 
 
 def _nothing_to_remove(merged: _Merged, text: ChartText, path: Path, name: str) -> None:

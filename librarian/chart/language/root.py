@@ -9,6 +9,7 @@ from pydantic import Field
 from librarian.chart.dump import model as dump
 from librarian.chart.language.display import DisplayTable
 from librarian.chart.language.head import AddressTable, IdentityTable, MemoryTable, PaceTable, PanelTable
+from librarian.chart.language.history import HistoryTable
 from librarian.chart.language.panel import GroupTable, SectionTable, SelectorTable
 from librarian.chart.language.parameters import ParameterTable
 from librarian.chart.language.table import Label, Table
@@ -60,3 +61,6 @@ class ChartTable(Table):
     codes: dict[str, dump.Codes] = Field(default_factory=dict, description="[codes.NAME]: codes and their values.")
     capture: list[CaptureTable] = Field(default_factory=list, description="[[capture]]: ways out, preferred first.")
     recall: list[RecallTable] = Field(default_factory=list, description="[[recall]]: ways in, preferred first.")
+    history: Annotated[list[HistoryTable], Field(max_length=1024)] = Field(
+        default_factory=list, description="[[history]]: how each revision became the next."
+    )
