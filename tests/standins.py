@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import queue
@@ -90,6 +91,10 @@ class StandInProcess:
             except (OSError, subprocess.TimeoutExpired):
                 self._process.kill()
                 self._process.wait()
+        if self._process.stdin is not None:
+            # What could not be written any more must not be tried again when the file is collected.
+            with contextlib.suppress(OSError):
+                self._process.stdin.close()
         self._reader.join(timeout=5)
         if self._process.stdout is not None:
             self._process.stdout.close()

@@ -98,7 +98,8 @@ def test_the_whole_job_through_the_window(seat: Seat, standin: Start, chart_id: 
     seat.wait_for(lambda: f"{known} of {known} parameters received" in seat.sentence)
     seat.wait_for(lambda: desk.choice.a is not None)
     first = desk.choice.a
-    assert first is not None and first.patch is not None
+    assert first is not None
+    assert first.patch is not None
     assert dict(first.values) == before
     seat.window.areas.header.renamed.emit("Harbour before the storm")
     desk.set_tags([first.patch.id], ("act 1", "harbour"), ())
@@ -115,7 +116,8 @@ def test_the_whole_job_through_the_window(seat: Seat, standin: Start, chart_id: 
     seat.wait_for(lambda: desk.library.total() == 2)
     seat.wait_for(lambda: desk.choice.a is not None and desk.choice.a.patch.id != first.patch.id)
     second = desk.choice.a
-    assert second is not None and second.patch is not None
+    assert second is not None
+    assert second.patch is not None
 
     desk.search(text="tag:harbour")
     seat.wait_for(lambda: desk.found is not None and list(desk.found.ids) == [first.patch.id])
@@ -125,7 +127,8 @@ def test_the_whole_job_through_the_window(seat: Seat, standin: Start, chart_id: 
     assert comparison is not None
     assert {row.parameter for row in comparison.different} == set(turned)
     sheet = seat.window.areas.panel.sheet
-    assert sheet is not None and sheet.counts.differ == 3
+    assert sheet is not None
+    assert sheet.counts.differ == 3
     for row in sheet.rows("differences", "panel"):
         assert row.a == chart.parameters[row.id].display(first.values[row.id])
         assert row.second == chart.parameters[row.id].display(second.values[row.id])

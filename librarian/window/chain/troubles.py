@@ -51,7 +51,7 @@ def nothing_connected(instrument: Setting | None = None) -> ChainState:
 def no_instrument(system: str, found: int) -> ChainState:
     """Ports are there, and no instrument is described yet. `found`: how many."""
     return ChainState(
-        computer=Computer(f"{system} · {counted(found, 'port')} found" if system else f"{counted(found, 'port')} found"),
+        computer=Computer(" · ".join(part for part in (system, f"{counted(found, 'port')} found") if part)),
         out=Strand("dotted"), back=Strand("dotted"), box=NO_INSTRUMENT,
         first=f"{counted(found, 'port')} found, and no instrument is described yet.",
         rest="Connect one; its port is only asked who is there.",
@@ -123,6 +123,17 @@ def port_gone(setting: Setting, *, at: str, detail: str = "") -> ChainState:
         box=setting.box("dashed", f"last answered {at}"),
         first=f"{setting.ports} disappeared at {at};",
         rest=f"{also}Plug the interface in again; its ports reopen by themselves. Or choose other ports.",
+        buttons=(CHOOSE_PORTS, _first(LOOK_AGAIN)), leader="computer", panic_reason=NO_OUTPUT,
+    )
+
+
+def not_reached(setting: Setting, *, first: str, rest: str) -> ChainState:
+    """Its ports could not be opened; the sentence comes from the error."""
+    return ChainState(
+        computer=setting.computer(),
+        out=replace(setting.out, course="broken at computer", remark="not open", moving=False),
+        back=replace(setting.back, course="broken at computer", remark="not open", moving=False),
+        box=setting.box("dashed", setting.expected), first=first, rest=rest,
         buttons=(CHOOSE_PORTS, _first(LOOK_AGAIN)), leader="computer", panic_reason=NO_OUTPUT,
     )
 

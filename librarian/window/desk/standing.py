@@ -25,6 +25,7 @@ from librarian.transfer import (
     Recalled,
     Verified,
 )
+from librarian.transfer.connections import NoSuchPort
 from librarian.window.chain import transfers, troubles
 from librarian.window.chain.facts import CHOOSE_PORTS, LOOK_AGAIN, Setting
 from librarian.window.chain.state import ChainState
@@ -60,6 +61,7 @@ class Standing:
     identified: Identified | None = None
     last_answer: datetime | None = None
     silent_since: datetime | None = None
+    outage: datetime | None = None
     now: dict[str, int] = field(default_factory=dict)
     in_it: InIt | None = None
     asked: int = 0
@@ -94,30 +96,31 @@ class Standing:
     def line_opened(self, output: str, input_: str, system: str) -> None:
         """The ports are open; nobody has answered yet."""
         self.open, self.ready, self.halted, self.asked = True, False, False, 0
+        self.outage = None
         self.setting = replace(self.setting, output=output, input=input_, system=system, open_ports=2)
         self.worst, self.say = "", transfers.asking
 
     def line_lost(self, problem: LibrarianError, when: datetime, *, system_gone: bool) -> None:
         """The line is gone or could not be opened; proof and positions go with it."""
-        was_open = self.open
+        if self.open:
+            self.outage = when
         self.open = self.ready = False
         self.transfer = ""
         self._forget_positions(when)
         self.setting = replace(self.setting, out_rate=0.0, in_rate=0.0, open_ports=0)
-        at = clock_time(when)
         self.worst = "broken"
-        if isinstance(problem, NoMidiSystem):
-            self.say = lambda setting: (
-                troubles.lost_system(setting, stopped=at) if was_open else troubles.no_system(setting)
-            )
-        elif isinstance(problem, PortHeld):
+        # Trying to open it again fails in its own words every second; what is true is when it went, and what is gone.
+        at = clock_time(self.outage) if self.outage is not None else ""
+        if isinstance(problem, PortHeld):
             self.say = troubles.port_held
-        elif isinstance(problem, CableLost):
+        elif system_gone or isinstance(problem, NoMidiSystem):
             self.say = lambda setting: (
-                troubles.lost_system(setting, stopped=at) if system_gone else troubles.port_gone(setting, at=at)
+                troubles.lost_system(setting, stopped=at) if at else troubles.no_system(setting)
             )
+        elif at and isinstance(problem, (CableLost, NoSuchPort)):
+            self.say = lambda setting: troubles.port_gone(setting, at=at)
         else:
-            self.say = self._could_not(problem)
+            self.say = self._not_reached(problem)
 
     def no_ports_chosen(self, found: int, system: str, any_system: bool) -> None:
         """No cable is named for this instrument."""
@@ -277,6 +280,11 @@ class Standing:
             self.say = lambda setting: troubles.dump_refused(setting, reason=reason)
         else:
             self.say = self._could_not(problem)
+
+    @staticmethod
+    def _not_reached(problem: Exception) -> Say:
+        first, rest = str(problem), getattr(problem, "hint", "")
+        return lambda setting: troubles.not_reached(setting, first=first, rest=rest)
 
     def _could_not(self, problem: Exception) -> Say:
         first, rest = str(problem), getattr(problem, "hint", "")
