@@ -9,7 +9,7 @@ from pathlib import Path
 
 import mido
 import pytest
-from hypothesis import example, given
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from librarian.messages import Arrival, Damaged, Message
@@ -145,6 +145,7 @@ def test_any_pieces_give_the_same_and_the_book_agrees(data: bytes, draw: st.Data
     assert arrivals(data, cuts) == arrivals(data)
 
 
+@settings(max_examples=60)
 @given(st.one_of(STREAM, NOISE), st.integers(2, 40))
 def test_every_byte_is_accounted_for(data: bytes, cap: int) -> None:
     found = arrivals(data, cap=cap)
@@ -164,6 +165,7 @@ def test_mido_agrees_on_whole_messages(messages: list[bytes]) -> None:
     assert [arrival.raw for arrival in arrivals(b"".join(messages))] == [bytes(m.bytes()) for m in parser]
 
 
+@settings(max_examples=40)
 @given(st.lists(SYSEX, min_size=1, max_size=5), st.data())
 def test_mido_agrees_on_realtime_inside_sysex(messages: list[bytes], draw: st.DataObject) -> None:
     stream = b"".join(messages)

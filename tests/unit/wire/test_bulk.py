@@ -26,7 +26,7 @@ def one_by_one(data: bytes, cap: int = 4 * 1024 * 1024) -> list[Message | Damage
     return assembler.feed(data, 0.0) + assembler.finish()
 
 
-@pytest.fixture(params=[8, 64, 1 << 16])
+@pytest.fixture(params=[16, 1 << 16])
 def segment(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> int:
     """Small segments, so that short inputs have many borders."""
     monkeypatch.setattr(bulk, "_SEGMENT", request.param)
