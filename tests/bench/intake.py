@@ -1,4 +1,4 @@
-"""How fast bytes become messages: `python -m tests.bench.intake [--mb 64] [--seed 1] [--slice 0.5] [--stream 2] [--rounds 5]`.
+"""How fast bytes become messages: `python -m tests.bench.intake`, with --mb, --seed, --slice, --stream, --rounds.
 
 The input is half SysEx messages of 6 to 4,104 bytes, half bursts of controllers with a status byte each (mido loses
 running status), with active sensing about as often as an instrument sends it, where mido survives it. `ratio` is the
