@@ -49,6 +49,7 @@ class Judgement:
     conversation: str
     end: End
     words: str
+    kind: str = ""
 
 
 class _Hung(BaseException):
@@ -56,8 +57,8 @@ class _Hung(BaseException):
 
 
 def charts() -> list[Chart]:
-    """Lanternfish, Fogbell, and the invented instruments of tests/data/charts."""
-    invented = sorted(Path(__file__).with_name("data").joinpath("charts").glob("*.toml"))
+    """Lanternfish and Fogbell, Saltmarsh (packets with a handshake) and Kelpline (everything at an address)."""
+    invented = sorted(Path(__file__).with_name("data").joinpath("instruments").glob("*.toml"))
     return [load(Path(str(place))) for place in [*shipped().values(), *invented]]
 
 
@@ -80,7 +81,22 @@ def converse(instruments: list[Chart], names: list[str], seed: int, number: int)
     finally:
         signal.alarm(0)
         signal.signal(signal.SIGALRM, before)
-    return Judgement(number, chart.id, name, conversation, end, words)
+    return Judgement(number, chart.id, name, conversation, end, words, _kind(conversation, end, words))
+
+
+def _kind(conversation: str, end: End, words: str) -> str:
+    """What was told, in a word: the error, or what the result says."""
+    if end != "told":
+        return end
+    first, colon, _ = words.partition(": ")
+    if colon and first.isalpha():
+        return first
+    if conversation == "by hand":
+        return "by hand"
+    for mark, kind in (("read back equal", "differs"), ("received", "incomplete"), ("cannot be verified", "sent")):
+        if mark in words:
+            return kind
+    return "cancelled"
 
 
 def _alarm(number: int, frame: FrameType | None) -> None:
@@ -100,7 +116,7 @@ class _Run:
         there = replace(address, device=(address.device + 1) % 16) if elsewhere else address
         self.world: World = world(
             chart, seed=dice.randrange(1 << 30), behaviour=trouble.behaviour, faults=trouble.faults, address=there,
-            name=dice.choice(["", "Harbour", "Gulls"]),
+            name=dice.choice(["", "Harbour", "Gulls"]), introduced=False,
         )  # fmt: skip
         self.world.line.address = address
         self.start = self.world.clock.now()

@@ -44,11 +44,17 @@ def world(
     address: Address | None = None,
     name: str = "",
     port: str = "Pit interface 1",
+    introduced: bool = True,
 ) -> World:
-    """An instrument of this chart on an embedded cable with a virtual clock that starts at 100 s."""
+    """An instrument of this chart on an embedded cable with a virtual clock that starts at 100 s.
+
+    `introduced`: the line need not ask any more who is there (it was asked, and nobody knows what it answered).
+    """
     clock = VirtualClock(100.0)
     at = address if address is not None else chart.default_address
     instrument = Instrument(chart, seed=seed, behaviour=behaviour, values=values, address=at, name=name)
     bad = BadCable(instrument, faults if faults is not None else Faults(), seed)
     cable = EmbeddedCable(bad, clock, name=port)
-    return World(instrument, bad, cable, clock, Line(cable, chart, at))
+    line = Line(cable, chart, at)
+    line.introduced = introduced
+    return World(instrument, bad, cable, clock, line)

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from functools import partial
 from typing import TYPE_CHECKING
 
-from librarian.chart import DumpRefused
+from librarian.chart import DumpRefused, Recognised
+from librarian.chart.dump import Handshake, NotAddressable, ProgramSource
 from librarian.messages import ALL_CALL, Address, Values
+from librarian.standin.memory import Program
+from librarian.standin.packets import Incoming, Outgoing
 from librarian.wire import universal
 
 if TYPE_CHECKING:
-    from librarian.chart import Decoded, Recognised
+    from librarian.chart import Decoded
     from librarian.standin.instrument import Instrument
 
 _WAIT_S = 0.1
@@ -23,12 +27,29 @@ class Answers:
     def __init__(self, owner: Instrument) -> None:
         self._owner = owner
         codec = owner.chart.codec
-        addresses = {owner.address, Address(owner.address.channel, ALL_CALL)}
-        self._controller_requests = {codec.controller_request(address) for address in addresses} - {()}
+        self._controller_requests = set(self._by_address(codec.controller_request)) - {()}
         longest = max((len(request) for request in self._controller_requests), default=1)
         self._last: deque[bytes] = deque(maxlen=longest)
+        self._single_requests = {
+            raw: name
+            for name in owner.chart.parameters
+            for several in self._by_address(partial(codec.ask_one, name))
+            for raw in several
+        }
+        self._outgoing: Outgoing | None = None
+        self._incoming = Incoming(codec, owner.address)
         self._bank_msb = 0
         self._bank_lsb = 0
+
+    def _by_address(self, build: Callable[[Address], tuple[bytes, ...]]) -> list[tuple[bytes, ...]]:
+        """Messages to it, and the same to all devices where its protocol has an all call."""
+        own, found = self._owner.address, []
+        for address in (own, Address(own.channel, ALL_CALL)):
+            try:
+                found.append(build(address))
+            except NotAddressable:
+                continue
+        return found
 
     def to(self, raw: bytes, at: float) -> bool:
         """Deal with one message that came at `at`; False when it is a controller like any other."""
@@ -46,22 +67,26 @@ class Answers:
 
     def _sysex(self, raw: bytes, at: float) -> bool:
         owner = self._owner
+        if self._handshaken(raw, at):
+            return True
         if raw[1] in {0x7E, 0x7F}:
             asked = {universal.identity_request(device) for device in (self._own_device(), ALL_CALL)}
             if raw in asked and owner.behaviour.identity:
                 self._answer((self._identity_reply(),), at)
+            return True
+        if raw in self._single_requests:
+            name = self._single_requests[raw]
+            self._answer(owner.chart.codec.set_one(name, owner.sound[name], owner.address), at)
             return True
         found = self._recognise(raw)
         if found is None:
             return False
         recognised, address = found
         if recognised.form == "request":
-            self._asked(recognised, at)
+            self._asked(raw, recognised, at)
             return True
-        if owner.chart.codec.messages[recognised.message].single_parameter:
-            return False
         self._written(raw, recognised, address, at)
-        return True
+        return not owner.chart.codec.heard(raw, address)
 
     def _recognise(self, raw: bytes) -> tuple[Recognised, Address] | None:
         """The message through the chart: for its own device ID or all call, or for any device if it does not look."""
@@ -72,24 +97,95 @@ class Answers:
         recognised = owner.chart.codec.recognise(raw, address)
         return None if recognised is None else (recognised, address)
 
-    def _asked(self, recognised: Recognised, at: float) -> None:
+    def _asked(self, raw: bytes, recognised: Recognised, at: float) -> None:
         owner = self._owner
         if owner.behaviour.refuse == "nak":
             self._answer((universal.handshake("nak", self._own_device()),), at)
+        if owner.behaviour.refuse or recognised.message not in owner.chart.codec.messages:
             return
-        if owner.behaviour.refuse == "silence":
+        recognised = self._with_program(raw, recognised)
+        answer = self._dump(recognised)
+        if not answer:
             return
-        info = owner.chart.codec.messages[recognised.message]
-        values, name, base = Values(owner.sound), owner.name, owner.bases.get(recognised.message)
-        if info.kind == "program":
-            stored = owner.memory.at(recognised.slots.get("program", 0), self._bank_slot(recognised.slots))
+        part = self._part_asked_for(raw, recognised, len(answer))
+        handshake = owner.chart.codec.handshake(recognised.message)
+        if handshake is None:
+            self._answer(answer[part], at)
+        else:
+            self._outgoing = Outgoing(answer, handshake, owner.send, at + owner.behaviour.answer_delay_s)
+
+    def _with_program(self, raw: bytes, recognised: Recognised) -> Recognised:
+        """A request that tells its program by an address: the program whose request it is."""
+        codec, message = self._owner.chart.codec, recognised.message
+        if "program" not in codec.messages[message].slots or "program" in recognised.slots:
+            return recognised
+        low, high = codec.messages[message].slots["program"]
+        for program in range(low, high + 1):
+            if any(raw in several for several in self._by_address(partial(codec.requests, message, program=program))):
+                return Recognised(message, recognised.form, {**recognised.slots, "program": program})
+        return recognised
+
+    def _dump(self, recognised: Recognised) -> tuple[bytes, ...]:
+        """The whole answer to a request, () where it asks for what is not there."""
+        owner, message = self._owner, recognised.message
+        codec = owner.chart.codec
+        kind, slots = codec.messages[message].kind, recognised.slots
+        if kind == "bank":
+            every = {number: self._source(owner.memory[number]) for number in range(owner.memory.size)}
+            return codec.encode_bank(message, every, owner.address, base=None, form="answer", **slots)
+        values, name, base = Values(owner.sound), owner.name, owner.bases.get(message)
+        if kind == "program":
+            stored = owner.memory.at(slots.get("program", 0), self._bank_slot(slots))
             if stored is None:
-                return
+                return ()
             values, name, base = Values(stored.values), stored.name, stored.raw
-        answer = owner.chart.codec.encode(
-            recognised.message, values, owner.address, base=base, name=name, form="answer", **recognised.slots
-        )
-        self._answer(answer, at)
+        return codec.encode(message, values, owner.address, base=base, name=name, form="answer", **slots)
+
+    @staticmethod
+    def _source(stored: Program) -> ProgramSource:
+        return ProgramSource(stored.values, stored.name, stored.raw)
+
+    def _part_asked_for(self, raw: bytes, recognised: Recognised, total: int) -> slice:
+        """Which of all answering messages this request is for: a range of addresses brings only its own."""
+        owner = self._owner
+        codec, message = owner.chart.codec, recognised.message
+        slots = {word: number for word, number in recognised.slots.items() if word != "version"}
+        for requests in self._by_address(lambda address: codec.requests(message, address, **slots)):
+            if len(requests) > 1 and raw in requests:
+                counts = codec.answers(message, **slots)
+                first = sum(counts[: requests.index(raw)])
+                return slice(first, first + counts[requests.index(raw)])
+        return slice(0, total)
+
+    def _handshaken(self, raw: bytes, at: float) -> bool:
+        """Deal with an ACK, NAK, WAIT or cancel for the dump that is being sent."""
+        if self._outgoing is None:
+            return False
+        for message in self._owner.chart.codec.messages:
+            handshake = self._owner.chart.codec.handshake(message)
+            said = None if handshake is None else handshake.read(raw, self._owner.address)
+            if said is not None:
+                self._outgoing.said(said[0], at)
+                return True
+        return False
+
+    @property
+    def wakes_at(self) -> float | None:
+        """When something happens without input: a packet is not acknowledged in time."""
+        return None if self._outgoing is None else self._outgoing.wakes_at
+
+    def wake(self, now: float) -> None:
+        """Let that happen if it is time."""
+        outgoing = self._outgoing
+        if outgoing is not None and outgoing.wakes_at is not None and outgoing.wakes_at <= now:
+            outgoing.wake(now)
+        if outgoing is not None and outgoing.done:
+            self._outgoing = None
+
+    def forget(self) -> None:
+        """Its power failed: dumps on their way are over."""
+        self._outgoing = None
+        self._incoming = Incoming(self._owner.chart.codec, self._owner.address)
 
     def _dump_controllers(self, at: float) -> None:
         owner = self._owner
@@ -121,42 +217,83 @@ class Answers:
     # -- writes -------------------------------------------------------------------------------------------------------
 
     def _written(self, raw: bytes, recognised: Recognised, address: Address, at: float) -> None:
-        owner = self._owner
-        info = owner.chart.codec.messages[recognised.message]
+        owner, message = self._owner, recognised.message
+        codec = owner.chart.codec
+        info = codec.messages.get(message)
+        if info is None or info.single_parameter or info.kind == "command":
+            return
+        whole: tuple[bytes, ...] | None = (raw,)
+        handshake = codec.handshake(message)
+        packet = codec.packet_number(raw, address) or 0
         try:
-            decoded = owner.chart.codec.decode(raw, address)
+            if info.messages > 1 and not info.each:
+                whole = self._incoming.take(message, raw, at)
+            decoded = None if whole is None else codec.decode_all(whole, address)
         except DumpRefused as problem:
             owner.refused.append(str(problem))
-            self._acknowledge(False, at)
+            if handshake is not None and (nak := handshake.make("nak", owner.address, packet)) is not None:
+                self._answer((nak,), at)
+            else:
+                self._acknowledge(False, at)
             return
-        into_memory = info.kind in {"program", "bank"}
-        habits = owner.behaviour
-        if habits.refuse or habits.refuse_writes or (into_memory and habits.memory_protected):
-            owner.refused.append("the write was refused")
-            if habits.refused_write_changes and not into_memory:
-                some = dict(list(decoded.values.items())[:3])
-                owner.set_sound(some, at)
-            if habits.refuse != "silence":
-                self._answer((universal.handshake("nak", self._own_device()),), at)
+        if decoded is None or whole is None or self._refuses(info.kind, decoded, at):
+            if handshake is not None and whole is None:
+                self._acknowledge_packet(handshake, packet, at)
             return
-        if into_memory:
-            self._store(decoded, raw)
+        if info.kind in {"program", "bank"}:
+            self._store(decoded, whole)
         else:
             owner.set_sound(decoded.values, at)
             owner.name = decoded.name
-            owner.bases[recognised.message] = raw
+            owner.bases[message] = whole
         if owner.behaviour.store_s > 0:
             owner.busy(at + owner.behaviour.store_s)
-        self._acknowledge(True, at)
+        if handshake is not None:
+            self._acknowledge_packet(handshake, packet, at)
+        else:
+            self._acknowledge(True, at)
 
-    def _store(self, decoded: Decoded, raw: bytes) -> None:
+    def _refuses(self, kind: str, decoded: Decoded, at: float) -> bool:
+        """True when its habits do not let this write pass; it says so, or not."""
+        owner, habits = self._owner, self._owner.behaviour
+        into_memory = kind in {"program", "bank"}
+        if not (habits.refuse or habits.refuse_writes or (into_memory and habits.memory_protected)):
+            return False
+        owner.refused.append("the write was refused")
+        if habits.refused_write_changes and not into_memory:
+            owner.set_sound(dict(list(decoded.values.items())[:3]), at)
+        if habits.refuse != "silence":
+            self._answer((universal.handshake("nak", self._own_device()),), at)
+        return True
+
+    def _store(self, decoded: Decoded, whole: tuple[bytes, ...]) -> None:
         owner = self._owner
+        if decoded.programs:
+            for one in decoded.programs:
+                if one.number < owner.memory.size:
+                    found = owner.chart.codec.extract(decoded, one.number, owner.address)
+                    self._replace(owner.memory[one.number], one.values, one.name, found[1] if found else None)
+            return
         stored = owner.memory.at(decoded.slots.get("program", 0), self._bank_slot(decoded.slots))
         if stored is None:
             owner.refused.append("there is no such program")
-            return
-        stored.values.update(decoded.values)
-        stored.name, stored.raw = decoded.name, raw
+        else:
+            self._replace(stored, decoded.values, decoded.name, whole)
+
+    @staticmethod
+    def _replace(stored: Program, values: Values, name: str, raw: tuple[bytes, ...] | None) -> None:
+        stored.values.update(values)
+        stored.name, stored.raw = name, raw
+
+    def _acknowledge_packet(self, handshake: Handshake, packet: int, at: float) -> None:
+        habits = self._owner.behaviour
+        for count in range(habits.waits):
+            wait = handshake.make("wait", self._owner.address, packet)
+            if wait is not None:
+                self._owner.send(wait, at + count * _WAIT_S)
+        ack = handshake.make("ack", self._owner.address, packet)
+        if ack is not None:
+            self._owner.send(ack, at + habits.waits * _WAIT_S)
 
     def _acknowledge(self, well: bool, at: float) -> None:
         owner = self._owner

@@ -43,7 +43,7 @@ class Instrument:
         self.panel: dict[str, int] = dict(self.sound)
         self.memory = memory.Memory(chart, seed)
         self.name = name
-        self.bases: dict[str, bytes] = {}
+        self.bases: dict[str, tuple[bytes, ...]] = {}
         self.refused: list[str] = []
         self.states: deque[tuple[float, Values]] = deque([(0.0, Values(self.sound))], maxlen=65536)
         self._intake = Intake(self.behaviour.input_buffer)
@@ -74,6 +74,7 @@ class Instrument:
     def due(self, now: float) -> list[tuple[float, bytes]]:
         """Outgoing (start time, bytes), the sending of which starts at `now` or before."""
         self._attend(now)
+        self._answers.wake(now)
         self._sense(now)
         ready = []
         while self._out and self._out[0][0] <= now:
@@ -85,6 +86,8 @@ class Instrument:
         moments = [start for start, _ in list(self._out)[:1]]
         if (waiting := self._intake.next_at) is not None:
             moments.append(max(waiting, self._busy_until))
+        if (wakes := self._answers.wakes_at) is not None:
+            moments.append(wakes)
         if self.behaviour.active_sensing_s > 0:
             moments.append(self._next_sensing)
         return min(moments, default=None)
@@ -128,6 +131,7 @@ class Instrument:
         self._assembler = Assembler()
         self._listener = self.chart.codec.listener(self.address, side="instrument")
         self.bases.clear()
+        self._answers.forget()
         self.name = ""
         self.set_sound(self.panel, now)
         self._dead_until = now + dead_s

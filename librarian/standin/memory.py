@@ -15,7 +15,7 @@ class Program:
 
     values: dict[str, int]
     name: str = ""
-    raw: bytes | None = None
+    raw: tuple[bytes, ...] | None = None
 
 
 class Memory:

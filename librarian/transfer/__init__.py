@@ -1,5 +1,6 @@
 """Conversations with an instrument: identify, capture, recall, verify. Plain functions over a cable and a chart."""
 
+from librarian.transfer.bank import Backup, backup
 from librarian.transfer.byhand import capture_by_hand
 from librarian.transfer.cancel import Cancel, OnProgress, Progress
 from librarian.transfer.capture import capture
@@ -7,6 +8,7 @@ from librarian.transfer.identify import identify
 from librarian.transfer.line import Knowledge, Line
 from librarian.transfer.live import listen, panic
 from librarian.transfer.recall import recall
+from librarian.transfer.restore import Replace, Restored, restore
 from librarian.transfer.results import Captured, Identified, Proof, Recalled, Verified
 from librarian.transfer.troubles import (
     Busy,
@@ -15,11 +17,13 @@ from librarian.transfer.troubles import (
     InstrumentRefused,
     NoReply,
     NotUnderstood,
+    TookTooLong,
     WrongInstrument,
 )
 from librarian.transfer.verify import verify
 
 __all__ = [
+    "Backup",
     "Busy",
     "Cancel",
     "Captured",
@@ -35,13 +39,18 @@ __all__ = [
     "Progress",
     "Proof",
     "Recalled",
+    "Replace",
+    "Restored",
+    "TookTooLong",
     "Verified",
     "WrongInstrument",
+    "backup",
     "capture",
     "capture_by_hand",
     "identify",
     "listen",
     "panic",
     "recall",
+    "restore",
     "verify",
 ]

@@ -10,7 +10,7 @@ from librarian.errors import Refused
 from librarian.messages import Origin, Version
 from librarian.transfer.cancel import Cancel, OnProgress
 from librarian.transfer.capture import as_version
-from librarian.transfer.identify import refuse_stranger
+from librarian.transfer.identify import introduce, refuse_stranger
 from librarian.transfer.line import Line
 from librarian.transfer.read import read_surely
 from librarian.transfer.talk import Talk
@@ -53,6 +53,7 @@ def backup(
     knows no memory or no request for it; otherwise as `capture`. Cancelled says how many were read.
     """
     with line.talk("backup", cancel, progress) as talk:
+        introduce(talk)
         refuse_stranger(line.identified)
         wanted = numbers(line, programs)
         found: dict[int, Version] = {number: (done or {})[number] for number in wanted if number in (done or {})}

@@ -7,7 +7,7 @@ from librarian.errors import Refused
 from librarian.messages import Origin, Values, Version
 from librarian.transfer import limits
 from librarian.transfer.cancel import Cancel, OnProgress
-from librarian.transfer.identify import refuse_stranger
+from librarian.transfer.identify import introduce, refuse_stranger
 from librarian.transfer.line import Line
 from librarian.transfer.read import Sure, askable, read_surely
 from librarian.transfer.reading import Reading
@@ -32,6 +32,7 @@ def capture(
     with line.talk("capture", cancel, progress) as talk:
         talk.limit_s = limits.capture_s(line)
         talk.state = "Nothing was kept, and the instrument is as it was."
+        introduce(talk)
         if line.identified is not None and line.identified.fits == "other instrument":
             refuse_stranger(line.identified)
         ways = chosen(talk, way)

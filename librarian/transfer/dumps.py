@@ -29,11 +29,11 @@ def read_dump(talk: Talk, way: Way, **slots: int) -> Reading:
     Raises Unreadable (an answer of no use), NoReply, EchoLoop, ForeignOnly, InstrumentRefused, CableLost, Cancelled.
     """
     codec = talk.line.chart.codec
-    requests = codec.requests(way.message, talk.line.address, **slots)
+    slots = {**usual_slots(talk, way.message), **slots}
     taken: tuple[bytes, ...] = ()
-    for request in requests:
-        collecting = _Collecting(talk, way, slots, taken)
-        taken = collecting.answer(request, all_of_it=len(requests) == 1)
+    requests = codec.requests(way.message, talk.line.address, **slots)
+    for request, count in zip(requests, codec.answers(way.message, **slots), strict=True):
+        taken = _Collecting(talk, way, slots, taken, count).answer(request)
     try:
         decoded = codec.decode_all(taken, talk.line.address)
     except DumpRefused as problem:
@@ -41,43 +41,55 @@ def read_dump(talk: Talk, way: Way, **slots: int) -> Reading:
     return Reading(way, decoded.values, decoded.name, taken, {way.message: taken})
 
 
-class _Collecting:
-    """The answer to one request, on top of the messages `before` that answered the requests before it."""
+def usual_slots(talk: Talk, message: str) -> dict[str, int]:
+    """The lowest number for every word that a message wants and a conversation does not say (part 0, bank 0)."""
+    info = talk.line.chart.codec.messages[message]
+    return {word: low for word, (low, _) in info.slots.items() if word != "version"}
 
-    def __init__(self, talk: Talk, way: Way, slots: dict[str, int], before: tuple[bytes, ...]) -> None:
+
+class _Collecting:
+    """The `count` messages that answer one request, on top of those `before` that answered the ones before it."""
+
+    def __init__(self, talk: Talk, way: Way, slots: dict[str, int], before: tuple[bytes, ...], count: int) -> None:
         self._talk = talk
         self._way = way
         self._slots = slots
         self._before = before
+        self._count = count
         self._info = talk.line.chart.codec.messages[way.message]
-        self._length = self._info.length
+        self._handshake = talk.line.chart.codec.handshake(way.message)
         self._start_again()
 
     def _start_again(self) -> None:
         self._gather = self._talk.line.chart.codec.gather(self._way.message, self._talk.line.address, **self._slots)
         for raw in self._before:
             self._gather.feed(raw)
+        self._refused = 0
 
-    def answer(self, request: bytes, *, all_of_it: bool) -> tuple[bytes, ...]:
-        """All messages so far; `all_of_it`: this request brings the whole dump, however many messages that is."""
+    def _complete(self) -> bool:
+        return self._gather.complete or len(self._gather.raws) >= len(self._before) + self._count
+
+    def answer(self, request: bytes) -> tuple[bytes, ...]:
+        """All messages so far, these included."""
         talk = self._talk
+        clock = talk.line.clock
         since = Mark.of(talk)
         talk.ask(request)
-        patience = self._way.timeout_s + _PATIENCE * wire_seconds(self._length or _UNKNOWN_LENGTH)
-        until = talk.line.clock.now() + wire_seconds(len(request)) + patience
-        while not self._gather.complete and (all_of_it or len(self._gather.raws) == len(self._before)):
+        patience = self._way.timeout_s + _PATIENCE * wire_seconds(self._info.length or _UNKNOWN_LENGTH)
+        until = clock.now() + wire_seconds(len(request)) + patience
+        while not self._complete():
             arrival = talk.next(until)
             if arrival is None:
-                trouble = silence(talk, since, "its sound")
+                trouble = silence(talk, since, "its sound", self._gather.missing if self._gather.raws else ())
                 talk.answered()
                 raise trouble
-            if talk.refusals > since.refusals:
-                until = min(until, talk.line.clock.now() + AFTER_NAK_S)
             if isinstance(arrival, Damaged):
                 self._damage(arrival)
             elif self._take(arrival):
-                until = talk.line.clock.now() + patience
+                until = clock.now() + patience
                 talk.tell(len(self._gather.raws), max(1, self._info.messages), "messages", None)
+            elif talk.refusals > since.refusals:
+                until = min(until, clock.now() + AFTER_NAK_S)
         talk.answered()
         return tuple(self._gather.raws)
 
@@ -88,24 +100,51 @@ class _Collecting:
             self._start_again()
             return False
         doubtful = talk.line.echo.just_sent(raw, now) and not talk.line.echo.request_came_back
+        packet = talk.line.chart.codec.packet_number(raw, talk.line.address) if self._handshake is not None else None
         try:
             ours: bool = self._gather.feed(raw)
         except DumpRefused as problem:
-            drain(talk)
-            talk.answered()
-            raise Unreadable(str(problem)) from problem
+            self._refuse(problem, packet or 0)
+            return True
         if not ours:
             talk.hear(message)
         elif doubtful and self._request_follows():
             self._start_again()
             return False
+        if ours and self._handshake is not None:
+            self._say("ack", packet or 0)
         return ours
 
+    def _refuse(self, problem: DumpRefused, packet: int) -> None:
+        """A damaged message: asked for again where the chart has a handshake, else the whole answer is of no use."""
+        if self._handshake is not None and self._refused < self._handshake.retries:
+            self._refused += 1
+            self._say("nak", packet)
+            return
+        if self._handshake is not None:
+            self._say("cancel", packet)
+        drain(self._talk)
+        self._talk.answered()
+        raise Unreadable(str(problem)) from problem
+
+    def _say(self, kind: str, packet: int) -> None:
+        """One side of the handshake: the only thing that is sent while an answer is due."""
+        if self._handshake is None:
+            return
+        raw = self._handshake.make(kind, self._talk.line.address, packet)  # type: ignore[arg-type]
+        if raw is not None:
+            self._talk.send(raw, gap_s=0.0)
+
     def _damage(self, damage: Damaged) -> None:
-        if damage.kind == "unterminated":
-            drain(self._talk)
-            self._talk.answered()
-            raise Unreadable(broke_off(self._talk, damage, self._length))
+        if damage.kind != "unterminated":
+            return
+        if self._handshake is not None and self._refused < self._handshake.retries:
+            self._refused += 1
+            self._say("nak", len(self._gather.raws) & 0x7F)
+            return
+        drain(self._talk)
+        self._talk.answered()
+        raise Unreadable(broke_off(self._talk, damage, self._info.length if self._info.messages == 1 else None))
 
     def _request_follows(self) -> bool:
         """True when the request comes back now: what was taken for the answer was our own dump, returned."""

@@ -10,7 +10,7 @@ from librarian.transfer.read import read
 from librarian.transfer.reading import Mark, Unreadable, silence, wire_seconds
 from librarian.transfer.results import Identified
 from librarian.transfer.talk import Talk
-from librarian.transfer.troubles import EchoLoop, ForeignOnly, NoReply, WrongInstrument
+from librarian.transfer.troubles import EchoLoop, ForeignOnly, NoReply, NotUnderstood, WrongInstrument
 from librarian.wire import universal
 
 
@@ -34,6 +34,8 @@ def identify(
         talk.tell(0, 1, "answers", timeout_s)
         asked = ALL_CALL if device is None else device
         replies = ask(talk, asked, timeout_s)
+        if not replies and talk.damaged:
+            replies = ask(talk, asked, timeout_s)
         if replies:
             found = min(replies, key=lambda one: _RANK[one.fits])
         else:
@@ -45,7 +47,26 @@ def identify(
         return found
 
 
+_INTRODUCTION_S = 1.0
 _RANK: dict[str, int] = {"fits": 0, "other firmware": 1, "other instrument": 2}
+
+
+def introduce(talk: Talk) -> None:
+    """Once per line, before the first conversation about sounds: learn who is there, if nobody asked yet.
+
+    An instrument that gives no answer to this may have no identity reply at all; what it does answer decides then.
+    """
+    line = talk.line
+    if line.identified is not None or line.introduced or line.chart.identity.manufacturer is None:
+        return
+    line.introduced = True
+    replies = ask(talk, line.address.device, _INTRODUCTION_S)
+    if not replies and talk.damaged:
+        replies = ask(talk, line.address.device, _INTRODUCTION_S)
+    if replies:
+        line.identified = min(replies, key=lambda one: _RANK[one.fits])
+        if line.identified.fits == "fits" and line.address.device == ALL_CALL:
+            line.readdress(line.identified.address)
 
 
 def still_there(talk: Talk) -> None:
@@ -58,7 +79,7 @@ def still_there(talk: Talk) -> None:
         return
     replies = ask(talk, line.address.device, 1.0)
     if not replies:
-        raise silence(talk, Mark(0, 0), "who it is")
+        _raise_silence(talk)
     refuse_stranger(min(replies, key=lambda one: _RANK[one.fits]))
 
 
@@ -143,4 +164,7 @@ def _known_by_its_dump(talk: Talk) -> Identified | None:
 
 
 def _raise_silence(talk: Talk) -> Identified:
-    raise silence(talk, Mark(0, 0), "who is there")
+    trouble = silence(talk, Mark(), "who it is")
+    if isinstance(trouble, Unreadable):
+        raise NotUnderstood(trouble.reason, "Look at the cable and the interface, then ask again.", (trouble.reason,))
+    raise trouble

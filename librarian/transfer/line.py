@@ -53,6 +53,7 @@ class Line:
         self.echo = Echo()
         self.foreign = 0
         self.identified: Identified | None = None
+        self.introduced = False
         self._lock = threading.Lock()
         self._what = ""
         self._known: Knowledge | None = None

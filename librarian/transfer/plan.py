@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from librarian.chart import NotWritable, UnknownValues, Way
+from librarian.chart import DumpRefused, NotWritable, UnknownValues, Way
 from librarian.errors import Refused
 from librarian.messages import Values, Version
 from librarian.transfer.line import Line
@@ -116,15 +116,24 @@ def _by_dump(line: Line, way: Way, version: Version, wanted: Values, now: Readin
 
 def _base(line: Line, way: Way, version: Version, now: Reading | None) -> tuple[bytes, ...] | None:
     """Where the bytes come from that no field explains: they belong to the sound, so its own dump goes first."""
-    gather = line.chart.codec.gather(way.message, line.address)
-    for raw in version.received:
-        if raw[0] == 0xF0 and not gather.complete:
-            found = line.chart.codec.recognise(raw, line.address)
-            if found is not None and found.message == way.message:
-                gather.feed(raw)
-    if gather.complete:
-        return tuple(gather.raws)
+    own = dump_in(line, version, way.message)
+    if own is not None:
+        return own
     return tuple(now.raw[way.message]) if now is not None and way.message in now.raw else None
+
+
+def dump_in(line: Line, version: Version, message: str) -> tuple[bytes, ...] | None:
+    """All messages of the dump `message` that a version came from, None where it did not come from one."""
+    codec = line.chart.codec
+    gather = codec.gather(message, line.address)
+    for raw in version.received:
+        found = codec.recognise(raw, line.address) if raw[:1] == b"\xf0" else None
+        if found is not None and found.message in (message, codec.messages[message].each) and not gather.complete:
+            try:
+                gather.feed(raw)
+            except DumpRefused:  # it was taken at another address, or by another revision: no base for this one
+                return None
+    return tuple(gather.raws) if gather.complete else None
 
 
 def _by_controllers(line: Line, way: Way, wanted: Values) -> Plan:

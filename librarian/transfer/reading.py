@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from librarian.chart import DumpRefused, Way
 from librarian.messages import Damaged, Values
 from librarian.transfer.talk import BYTE_S, Talk
-from librarian.transfer.troubles import EchoLoop, ForeignOnly, InstrumentRefused, NoReply
+from librarian.transfer.troubles import EchoLoop, ForeignOnly, InstrumentRefused, NoReply, and_list
 from librarian.wire import universal
 
 _QUIET_S = 0.06
@@ -60,13 +60,15 @@ class Mark:
         return cls(len(talk.damaged), len(talk.foreign), talk.refusals)
 
 
-def silence(talk: Talk, since: Mark, what: str) -> Exception:
-    """Why the answer (`what`: "its sound") did not come, as the exception to raise."""
+def silence(talk: Talk, since: Mark, what: str, missing: tuple[str, ...] = ()) -> Exception:
+    """Why the answer (`what`: "its sound") did not come, or not whole (`missing`), as the exception to raise."""
     line = talk.line
     damaged = talk.damaged[since.damaged :]
     if damaged:
         broken = max(damaged, key=lambda one: len(one.raw))
         return Unreadable(f"The answer of {line.name} arrived damaged: {broken.reason}")
+    if missing:
+        return Unreadable(f"The answer of {line.name} stopped before its end: {and_list(missing)} did not come.")
     if talk.refusals > since.refusals:
         return refused(talk, f"the request for {what}")
     if line.echo.request_came_back:

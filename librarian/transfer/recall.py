@@ -10,7 +10,7 @@ from librarian.messages import Values, Version
 from librarian.transfer import limits
 from librarian.transfer.cancel import Cancel, OnProgress
 from librarian.transfer.capture import as_version, read_all
-from librarian.transfer.identify import refuse_stranger, still_there
+from librarian.transfer.identify import introduce, refuse_stranger, still_there
 from librarian.transfer.line import Line
 from librarian.transfer.plan import Plan, make_plan, wanted_of
 from librarian.transfer.read import askable
@@ -49,6 +49,7 @@ def recall(
     with line.talk("recall", cancel, progress) as talk:
         talk.limit_s = limits.recall_s(line, rounds)
         talk.state = f"Nothing was sent; {line.name} is as it was."
+        introduce(talk)
         refuse_stranger(line.identified)
         wanted = wanted_of(line, version, with_setup=with_setup)
         if not wanted:

@@ -8,11 +8,12 @@ from dataclasses import dataclass, field
 from librarian.chart import NotWritable, UnknownValues, Way
 from librarian.errors import Refused
 from librarian.messages import Values, Version
-from librarian.transfer.bank import KeepProgram, numbers, program_way, read_program, same_sound, slots_of
+from librarian.transfer.bank import KeepProgram, numbers, program_way, read_program, same_sound, slots, slots_of
 from librarian.transfer.cancel import Cancel, OnProgress
-from librarian.transfer.identify import refuse_stranger
+from librarian.transfer.identify import introduce, refuse_stranger
 from librarian.transfer.line import Line
-from librarian.transfer.send import acknowledgement, commands
+from librarian.transfer.plan import dump_in
+from librarian.transfer.send import commands, send_dump
 from librarian.transfer.talk import Talk
 from librarian.transfer.troubles import InstrumentRefused, NotUnderstood, and_list
 
@@ -85,6 +86,7 @@ def restore(
     `capture`. Cancelled and CableLost say exactly which programs are new, old, not certain.
     """
     with line.talk("restore", cancel, progress) as talk:
+        introduce(talk)
         refuse_stranger(line.identified)
         wanted = numbers(line, sorted(programs))
         way = program_way(line, "write")
@@ -98,7 +100,11 @@ def restore(
             talk.state = account.sentence() + "."
             left = (line.clock.now() - started) / count * (len(wanted) - count) if count else None
             talk.tell(count, len(wanted), "programs", left)
-            there = before[number] = read_program(talk, number)
+            try:
+                there = before[number] = read_program(talk, number)
+            except (InstrumentRefused, NotUnderstood) as problem:
+                account.old[number] = f"what is there could not be read and kept first: {problem}"
+                continue
             keep_before(number, there)
             if same_sound(there, programs[number]):
                 account.new.append(number)
@@ -132,7 +138,7 @@ def _check(line: Line, version: Version, way: Way) -> None:
 def _write(talk: Talk, way: Way, account: _Account, number: int, there: Version, version: Version) -> None:
     """Write one program until it reads back equal, at most three times; afterwards its condition is known."""
     line = talk.line
-    base = _dump_in(line, version, way.message) or _dump_in(line, there, way.message)
+    base = _base(line, way.message, version, there)
     try:
         messages = line.chart.codec.encode(
             way.message, Values(version.values), line.address, base=base, name=version.name or None, form="write",
@@ -144,7 +150,7 @@ def _write(talk: Talk, way: Way, account: _Account, number: int, there: Version,
     account.unknown[number] = "it was being written"
     for _ in range(_ROUNDS):
         talk.state = account.sentence() + "."
-        refusal = _send(talk, way, messages)
+        refusal = _send(talk, way, messages, slots(line, number))
         try:
             held = read_program(talk, number)
         except (InstrumentRefused, NotUnderstood) as problem:
@@ -165,23 +171,23 @@ def _write(talk: Talk, way: Way, account: _Account, number: int, there: Version,
         account.unknown[number] = "it reads back neither as it was nor as it should be"
 
 
-def _send(talk: Talk, way: Way, messages: tuple[bytes, ...]) -> str:
-    commands(talk, way.before)
-    refusal = ""
-    for raw in messages:
-        talk.send(raw)
-        talk.until_sent()
-        if way.acknowledged:
-            refusal = acknowledgement(talk, way.timeout_s) or refusal
-    commands(talk, way.after)
+def _send(talk: Talk, way: Way, messages: tuple[bytes, ...], where: dict[str, int]) -> str:
+    refusals = talk.refusals
+    commands(talk, way.before, **where)
+    refusal = send_dump(talk, way, messages)
+    commands(talk, way.after, **where)
+    talk.until_sent()
     talk.pause(max(way.settle_s, talk.line.pace.write_delay_s))
+    if talk.refusals > refusals:
+        refusal = refusal or f"{talk.line.name} refused it"
     return refusal
 
 
-def _dump_in(line: Line, version: Version, message: str) -> tuple[bytes, ...] | None:
-    """The dump of this kind that a version came from: it holds the bytes that no field explains."""
-    for raw in version.received:
-        found = line.chart.codec.recognise(raw, line.address) if raw[:1] == b"\xf0" else None
-        if found is not None and found.message == message:
-            return (raw,)
-    return None
+def _base(line: Line, message: str, version: Version, there: Version) -> tuple[bytes, ...] | None:
+    """Where the bytes come from that no field explains: the sound's own dumps first, then what is in that place."""
+    kinds = {"program", "edit buffer"}
+    others = [name for name, info in line.chart.codec.messages.items() if info.kind in kinds and name != message]
+    for name in [message, *others]:
+        if (own := dump_in(line, version, name)) is not None:
+            return own
+    return dump_in(line, there, message)

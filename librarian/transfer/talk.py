@@ -177,7 +177,7 @@ class Talk:
             line.moved(one.parameter, one.value, one.exact)
         if heard or line.listener.is_known(raw):
             return heard
-        if handshake(raw) in {"nak", "cancel"}:
+        if handshake(raw) in {"nak", "cancel"} and not line.echo.just_sent(raw, line.clock.now()):
             self.refusals += 1
         if raw[0] == 0xF0:
             ours = line.chart.codec.recognise(raw, line.address) is not None

@@ -7,7 +7,7 @@ from librarian.messages import Values, Version
 from librarian.sounds.compare import compare
 from librarian.transfer import limits
 from librarian.transfer.cancel import Cancel, OnProgress
-from librarian.transfer.identify import refuse_stranger
+from librarian.transfer.identify import introduce, refuse_stranger
 from librarian.transfer.line import Line
 from librarian.transfer.plan import wanted_of
 from librarian.transfer.read import askable, read, read_surely
@@ -33,6 +33,7 @@ def verify(
     with line.talk("verify", cancel, progress) as talk:
         talk.limit_s = limits.capture_s(line)
         talk.state = "Nothing was written."
+        introduce(talk)
         refuse_stranger(line.identified)
         wanted = wanted_of(line, version, with_setup=with_setup)
         ways = roads(talk, wanted)

@@ -32,15 +32,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
     for number in numbers:
         judgement = converse(instruments, names, options.seed, number)
         ends[judgement.end] += 1
-        by_trouble[judgement.trouble][judgement.end] += 1
+        by_trouble[judgement.trouble][judgement.kind] += 1
         if judgement.end not in {"proved", "told"}:
             wrong.append(judgement)
         if options.only is not None:
             print(judgement)
-    kinds = sorted(ends)
-    print(f"{'trouble':34}" + "".join(f"{kind:>14}" for kind in kinds))
     for name in names:
-        print(f"{name:34}" + "".join(f"{by_trouble[name][kind]:>14}" for kind in kinds))
+        counts = by_trouble[name]
+        told = ", ".join(f"{kind} {count}" for kind, count in sorted(counts.items()) if kind != "proved")
+        print(f"{name:34} proved {counts['proved']:5}  {told}")
     for judgement in wrong[:20]:
         print(judgement)
     print(f"{time.perf_counter() - started:.1f} s")

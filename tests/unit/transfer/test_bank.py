@@ -1,0 +1,185 @@
+"""Memories: read whole, resumed, compared, written only after reading and asking, and accounted for to the program."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from librarian.chart import Chart, load
+from librarian.errors import Cancelled, Refused
+from librarian.messages import Values, Version
+from librarian.standin import Behaviour
+from librarian.standin.faults import Faults
+from librarian.transfer import Cancel, Replace, backup, restore
+from librarian.wire.cable import CableLost
+from tests.simulated import World, world
+
+_DATA = Path(__file__).parents[2] / "data" / "instruments"
+
+
+@pytest.fixture(scope="module")
+def saltmarsh() -> Chart:
+    return load(_DATA / "saltmarsh.toml")
+
+
+@pytest.fixture(scope="module")
+def kelpline() -> Chart:
+    return load(_DATA / "kelpline.toml")
+
+
+def stored(one: World, number: int, version: Version) -> bool:
+    """True when the instrument itself holds this version as program `number`."""
+    held = one.instrument.memory[number].values
+    return all(held[name] == value for name, value in version.values.items())
+
+
+def always(question: Replace) -> bool:
+    return True
+
+
+def nothing(number: int, version: Version) -> None:
+    """Keeps nothing."""
+
+
+def test_a_whole_memory_is_read_and_named(lanternfish: Chart, saltmarsh: Chart, kelpline: Chart) -> None:
+    for chart in (lanternfish, saltmarsh, kelpline):
+        one = world(chart, behaviour=Behaviour(deaf_until_answered=True, input_buffer=0))
+        kept: dict[int, Version] = {}
+        result = backup(one.line, keep=kept.__setitem__)
+        assert chart.memory is not None
+        assert set(result.programs) == set(range(chart.memory.size))
+        assert all(stored(one, number, version) for number, version in result.programs.items())
+        assert result.programs[3].name.rstrip() == "Program 4"
+        assert kept == result.programs
+        assert result.failed == {}
+        assert result.sentence == f"{chart.memory.size} of {chart.memory.size} programs read from {chart.name}"
+
+
+def test_an_interrupted_backup_goes_on_where_it_was(saltmarsh: Chart) -> None:
+    one = world(saltmarsh)
+    kept: dict[int, Version] = {}
+    cancel = Cancel()
+    one.bad.at(100.8, lambda now: cancel.set())
+    with pytest.raises(Cancelled) as ended:
+        backup(one.line, keep=kept.__setitem__, cancel=cancel)
+    assert 0 < len(kept) < 32
+    assert ended.value.state == f"{len(kept)} of 32 programs were read and kept."
+    asked = one.cable.counts().bytes_out
+    rest = backup(one.line, done=kept)
+    assert set(rest.programs) == set(range(32))
+    # Two requests of 6 bytes for each program that was still missing; one more was cut off.
+    assert one.cable.counts().bytes_out - asked == (32 - len(kept)) * 12
+
+
+def test_a_backup_is_compared_with_an_earlier_one(kelpline: Chart) -> None:
+    one = world(kelpline)
+    earlier = backup(one.line).programs
+    one.instrument.memory[5].values["stem.height"] ^= 1
+    one.instrument.memory[9].name = "Changed"
+    again = backup(one.line, earlier=earlier)
+    assert again.changed == (5, 9)
+
+
+def test_a_program_is_replaced_after_reading_and_asking(lanternfish: Chart, saltmarsh: Chart, kelpline: Chart) -> None:
+    for chart in (lanternfish, saltmarsh, kelpline):
+        one = world(chart)
+        programs = backup(one.line, programs=[1, 2]).programs
+        asked: list[Replace] = []
+        kept: dict[int, Version] = {}
+
+        def allow(question: Replace, asked: list[Replace] = asked, kept: dict[int, Version] = kept) -> bool:
+            assert question.number in kept, "kept before the person is asked"
+            asked.append(question)
+            return True
+
+        result = restore(one.line, {7: programs[1]}, allow=allow, keep_before=kept.__setitem__)
+        assert result.new == (7,)
+        assert stored(one, 7, programs[1])
+        assert [question.there.name.rstrip() for question in asked] == ["Program 8"]
+        assert result.sentence == "1 of 1 programs were written and read back equal"
+        back = restore(one.line, dict(result.before), allow=always, keep_before=nothing)
+        assert back.new == (7,)
+        assert stored(one, 7, kept[7])
+
+
+def test_no_means_no_and_the_same_is_not_written_again(kelpline: Chart) -> None:
+    one = world(kelpline)
+    programs = backup(one.line, programs=[0, 1]).programs
+    result = restore(one.line, {0: programs[0], 3: programs[1]}, allow=lambda question: False, keep_before=nothing)
+    assert result.new == (0,), "it was there already"
+    assert result.old == {3: "it was not to be replaced"}
+    assert result.bytes_out < 200
+
+
+def test_a_protected_memory_is_told(saltmarsh: Chart, lanternfish: Chart) -> None:
+    for chart in (saltmarsh, lanternfish):
+        one = world(chart, behaviour=Behaviour(memory_protected=True))
+        programs = backup(one.line, programs=[1]).programs
+        was = dict(one.instrument.memory[4].values)
+        result = restore(one.line, {4: programs[1]}, allow=always, keep_before=nothing)
+        assert result.new == ()
+        assert "refused" in result.old[4]
+        assert one.instrument.memory[4].values == was
+
+
+def test_unknown_values_never_reach_a_memory(saltmarsh: Chart) -> None:
+    one = world(saltmarsh)
+    full = backup(one.line, programs=[1]).programs[1]
+    partial = Version(
+        full.chart, full.revision, full.values.without(["tide.rate"]), frozenset(["tide.rate"]), full.received
+    )
+    with pytest.raises(Refused, match="Rate is unknown"):
+        restore(one.line, {4: partial}, allow=always, keep_before=nothing)
+    with pytest.raises(Refused, match="no program 99"):
+        restore(one.line, {99: full}, allow=always, keep_before=nothing)
+    with pytest.raises(Refused, match="cannot be written"):
+        restore(one.line, {1: Version("other", 1, Values())}, allow=always, keep_before=nothing)
+
+
+@pytest.mark.parametrize("moment", [0.05, 0.3, 0.5, 0.9, 1.5, 2.2])
+def test_a_cancelled_restore_says_which_programs_are_new_old_unknown(saltmarsh: Chart, moment: float) -> None:
+    one = world(saltmarsh)
+    programs = backup(one.line, programs=range(6)).programs
+    was = {number: dict(one.instrument.memory[number].values) for number in range(32)}
+    start = one.clock.now()
+    cancel = Cancel()
+    one.bad.at(start + moment, lambda now: cancel.set())
+    with pytest.raises(Cancelled) as ended:
+        restore(
+            one.line, {number + 10: version for number, version in programs.items()},
+            allow=always, keep_before=nothing, cancel=cancel,
+        )  # fmt: skip
+    assert one.clock.now() - (start + moment) <= 0.3
+    assert saltmarsh.memory is not None
+    new = [number for number in programs if stored(one, number + 10, programs[number])]
+    words = ended.value.state
+    unsure = words.partition("not certain")[0]
+    certain = int(words.split()[0])
+    assert certain in {len(new), len(new) - 1}
+    for number in range(10, 16):
+        shown = saltmarsh.memory.shown(number)
+        if one.instrument.memory[number].values != was[number]:
+            assert number - 10 < certain or shown in unsure, f"{shown} changed, and the words are: {words}"
+
+
+def test_a_lost_cable_says_the_same(kelpline: Chart) -> None:
+    one = world(kelpline)
+    programs = backup(one.line, programs=[0, 1]).programs
+    one.bad.at(one.clock.now() + 0.3, lambda now: one.cable.lose("The port has gone."))
+    with pytest.raises(CableLost, match="programs were written and read back equal"):
+        restore(one.line, {4: programs[0], 5: programs[1]}, allow=always, keep_before=nothing)
+
+
+def test_a_bad_cable_keeps_nothing_wrong(lanternfish: Chart, saltmarsh: Chart, kelpline: Chart) -> None:
+    for chart in (lanternfish, saltmarsh, kelpline):
+        for seed in range(6):
+            one = world(chart, seed=seed, faults=Faults(flip=0.001, lose=0.001, swap=0.001))
+            result = backup(one.line, programs=range(4))
+            assert all(stored(one, number, version) for number, version in result.programs.items())
+            assert set(result.programs) | set(result.failed) == set(range(4))
+            sound = dict(result.programs)
+            if 0 in sound:
+                done = restore(one.line, {9: sound[0]}, allow=always, keep_before=nothing)
+                for number in done.new:
+                    assert stored(one, number, sound[0])

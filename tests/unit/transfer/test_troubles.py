@@ -1,0 +1,30 @@
+"""A small run of the fault bench: whatever goes wrong, a conversation proves its claim or tells the cause."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.conversations import TROUBLES, charts, converse
+
+_EACH = 7
+
+
+@pytest.fixture(scope="module")
+def instruments() -> list[object]:
+    return list(charts())
+
+
+@pytest.mark.parametrize("name", sorted(TROUBLES))
+def test_every_trouble_is_proved_or_told(name: str, instruments: list[object]) -> None:
+    names = sorted(TROUBLES)
+    first = names.index(name)
+    for turn in range(_EACH):
+        judgement = converse(instruments, names, 20, first + turn * len(names))  # type: ignore[arg-type]
+        assert judgement.trouble == name
+        assert judgement.end in {"proved", "told"}, judgement
+
+
+def test_the_same_seed_is_the_same_run(instruments: list[object]) -> None:
+    names = sorted(TROUBLES)
+    for number in range(0, 96, 5):
+        assert converse(instruments, names, 3, number) == converse(instruments, names, 3, number)  # type: ignore[arg-type]
