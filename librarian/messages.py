@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from types import MappingProxyType
 from typing import Literal
 
 ALL_CALL = 0x7F
@@ -90,6 +91,11 @@ class Values(Mapping[str, int]):
 
     def __repr__(self) -> str:
         return f"Values({self._known!r})"
+
+    @property
+    def known(self) -> Mapping[str, int]:
+        """The same as a read-only view of a plain dict: much faster where very many sounds are read."""
+        return MappingProxyType(self._known)
 
     def with_values(self, more: Mapping[str, int]) -> Values:
         """A new set in which `more` replaces or adds."""
