@@ -49,7 +49,7 @@ class Contents:
     def _pack(self, version: Version) -> tuple[Layout, bytes]:
         key = (version.chart, version.revision)
         ranges = self.ranges(*key)
-        if ranges and version.values.keys() <= ranges.keys() and version.unknown <= ranges.keys():
+        if ranges and version.unknown <= ranges.keys():
             usual = self._usual.get(key)
             if usual is None:
                 usual = self._usual[key] = Layout(*key, tuple(ranges), tuple(ranges.values()))

@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import json
 import struct
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from hashlib import blake2b
+from operator import itemgetter
 from typing import Any
 
 import numpy as np
@@ -51,7 +52,11 @@ class Layout:
     parameters: tuple[str, ...]
     widths: tuple[int, ...]
     _packer: struct.Struct = field(init=False, repr=False, compare=False)
+    _unpacker: struct.Struct = field(init=False, repr=False, compare=False)
     _biases: tuple[int, ...] = field(init=False, repr=False, compare=False)
+    _signs: int = field(init=False, repr=False, compare=False)
+    _nothing: dict[str, int] = field(init=False, repr=False, compare=False)
+    _in_order: Callable[[Mapping[str, int]], Iterable[int]] = field(init=False, repr=False, compare=False)
     _places: dict[str, int] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
@@ -60,10 +65,19 @@ class Layout:
         places = {parameter: place for place, parameter in enumerate(self.parameters)}
         if len(places) != len(self.parameters):
             raise ValueError("a layout names each parameter once")
-        # Worked out once, as a frozen dataclass allows.
-        object.__setattr__(self, "_packer", struct.Struct(">" + "".join(_CODE[width] for width in self.widths)))
-        object.__setattr__(self, "_biases", tuple(BIAS[width] for width in self.widths))
-        object.__setattr__(self, "_places", places)
+        # Worked out once, as a frozen dataclass allows: very many rows are packed by the same layout.
+        codes = "".join(_CODE[width] for width in self.widths)
+        signs = b"".join(BIAS[width].to_bytes(width, "big") for width in self.widths)
+        for name, value in {
+            "_packer": struct.Struct(">" + codes.lower()),
+            "_unpacker": struct.Struct(">" + codes),
+            "_biases": tuple(BIAS[width] for width in self.widths),
+            "_signs": int.from_bytes(signs, "big"),
+            "_nothing": {name: -BIAS[width] for name, width in zip(self.parameters, self.widths, strict=True)},
+            "_in_order": _getter(self.parameters),
+            "_places": places,
+        }.items():
+            object.__setattr__(self, name, value)
 
     @cached_property
     def digest(self) -> bytes:
@@ -95,25 +109,26 @@ class Layout:
         return sum(self.widths[:place]), self.widths[place]
 
     def pack(self, values: Mapping[str, int]) -> bytes | None:
-        """The row, or None when a value does not fit its width (a wider layout is needed)."""
-        known = values.get
+        """The row; None when it cannot hold these values (too large for a width, or an id that is not its own)."""
+        known = values.known if isinstance(values, Values) else values
+        if not known.keys() <= self._places.keys():
+            return None
         try:
-            return self._packer.pack(
-                *[
-                    0 if (value := known(parameter)) is None else _code(value, bias)
-                    for parameter, bias in zip(self.parameters, self._biases, strict=True)
-                ]
-            )
+            # As two's complement first, unknown as the lowest number; then every sign bit is turned over.
+            signed = self._packer.pack(*self._in_order({**self._nothing, **known}))
         except struct.error:
             return None
+        row = (int.from_bytes(signed, "big") ^ self._signs).to_bytes(self.size, "big")
+        # A known value that would read as unknown does not fit either.
+        return row if self.count_unknown(row) == len(self.parameters) - len(known) else None
 
     def count_unknown(self, row: bytes) -> int:
         """How many codes of the row are 0."""
-        return self._packer.unpack(row).count(0)
+        return self._unpacker.unpack(row).count(0)
 
     def unpack(self, row: bytes) -> tuple[Values, frozenset[str]]:
         """The known values and the ids of the unknown ones."""
-        codes = self._packer.unpack(row)
+        codes = self._unpacker.unpack(row)
         return (
             Values(
                 (parameter, code - bias)
@@ -138,10 +153,11 @@ class Layout:
         return f"f{self._places[parameter]}"
 
 
-def _code(value: int, bias: int) -> int:
-    """Out of range below becomes negative, which `struct` refuses; 0 is reserved, so it must be refused too."""
-    code = value + bias
-    return code if code else -1
+def _getter(names: Sequence[str]) -> Callable[[Mapping[str, int]], Iterable[int]]:
+    """All of these out of a mapping, in order (itemgetter answers with a bare value for one name, and needs one)."""
+    if len(names) > 1:
+        return itemgetter(*names)
+    return lambda values: [values[name] for name in names]
 
 
 def layout_for(

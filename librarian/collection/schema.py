@@ -146,11 +146,9 @@ class Patch(Base):
     tags: Mapped[str] = mapped_column(Text)
     note: Mapped[str] = mapped_column(Text)
     state: Mapped[int]
-    # Patch and version point at each other: checked at the end of the transaction, not row by row.
-    # (`use_alter` only tells SQLAlchemy which end of the circle to sort last; the migration makes both inline.)
-    latest_id: Mapped[int] = mapped_column(
-        ForeignKey("version.id", deferrable=True, initially="DEFERRED", use_alter=True)
-    )
+    # No foreign key: patch and version would point at each other, and SQLite would look through all patches for each
+    # new version. The library check (checking.py) follows this pointer instead.
+    latest_id: Mapped[int]
     content_id: Mapped[int] = mapped_column(ForeignKey("content.id"))
     origin: Mapped[str] = mapped_column(Text)
     unknown: Mapped[int]
@@ -170,7 +168,7 @@ class Version(Base):
         AUTO,
     )
     id: Mapped[int] = mapped_column(primary_key=True)
-    patch_id: Mapped[int] = mapped_column(ForeignKey("patch.id", deferrable=True, initially="DEFERRED"))
+    patch_id: Mapped[int] = mapped_column(ForeignKey("patch.id"))
     number: Mapped[int]
     content_id: Mapped[int] = mapped_column(ForeignKey("content.id"))
     received_id: Mapped[int | None] = mapped_column(ForeignKey("received.id"))

@@ -163,13 +163,6 @@ def upgrade() -> None:
         sa.CheckConstraint("state IN (0, 1, 2)", name=op.f("ck_patch_state")),
         sa.ForeignKeyConstraint(["content_id"], ["content.id"], name=op.f("fk_patch_content_id_content")),
         sa.ForeignKeyConstraint(["instrument_id"], ["instrument.id"], name=op.f("fk_patch_instrument_id_instrument")),
-        sa.ForeignKeyConstraint(
-            ["latest_id"],
-            ["version.id"],
-            name=op.f("fk_patch_latest_id_version"),
-            initially="DEFERRED",
-            deferrable=True,
-        ),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_patch")),
         sqlite_autoincrement=True,
     )
@@ -208,9 +201,7 @@ def upgrade() -> None:
         sa.CheckConstraint("state IN (0, 2)", name=op.f("ck_version_state")),
         sa.ForeignKeyConstraint(["content_id"], ["content.id"], name=op.f("fk_version_content_id_content")),
         sa.ForeignKeyConstraint(["parent_id"], ["version.id"], name=op.f("fk_version_parent_id_version")),
-        sa.ForeignKeyConstraint(
-            ["patch_id"], ["patch.id"], name=op.f("fk_version_patch_id_patch"), initially="DEFERRED", deferrable=True
-        ),
+        sa.ForeignKeyConstraint(["patch_id"], ["patch.id"], name=op.f("fk_version_patch_id_patch")),
         sa.ForeignKeyConstraint(["received_id"], ["received.id"], name=op.f("fk_version_received_id_received")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_version")),
         sa.UniqueConstraint("patch_id", "number", name=op.f("uq_version_patch_id_number")),
