@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from librarian.chart.codec import Codec
 from librarian.chart.history import Step
 from librarian.chart.identity import IdentityRule
+from librarian.chart.language.implementation import ImplementationTable
 from librarian.chart.memory import Memory
 from librarian.chart.parameter import Parameter
 from librarian.chart.ways import Way
@@ -56,6 +57,7 @@ class Chart:
     codec: Codec = field(repr=False)
     positions_request: str | None = None
     history: Mapping[int, Step] = field(default_factory=dict, repr=False)
+    implementation: ImplementationTable = field(default_factory=ImplementationTable, repr=False)
 
     @property
     def channel(self) -> int:

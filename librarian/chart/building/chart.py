@@ -97,6 +97,7 @@ def build_chart(table: ChartTable, flat: Flat, scales: Mapping[str, Scale], dump
         codec=codec,
         positions_request=table.panel.positions_request,
         history=build_history(table.history, table.revision, spans(flat)),
+        implementation=table.implementation,
     )
 
 

@@ -80,16 +80,3 @@ def field_at(root: type[BaseModel], path: Path) -> FieldInfo | None:
             if found is not None:
                 return found
     return None
-
-
-def toml_text(value: object) -> str:
-    """A small value as TOML writes it, for remedies and the reference page."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, str):
-        return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
-    if isinstance(value, list | tuple):
-        return "[" + ", ".join(toml_text(item) for item in value) + "]"
-    if isinstance(value, dict):
-        return "{ " + ", ".join(f"{key} = {toml_text(item)}" for key, item in value.items()) + " }"
-    return str(value)

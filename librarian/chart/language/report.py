@@ -8,7 +8,8 @@ from typing import Any
 from pydantic import BaseModel
 
 from librarian.chart.faults import Path
-from librarian.chart.language.lookup import choices_at, field_at, keys_at, toml_text
+from librarian.chart.language.lookup import choices_at, field_at, keys_at
+from librarian.chart.language.writing import value_text
 from librarian.chart.nearest import nearest
 
 _NEEDS = {
@@ -86,7 +87,7 @@ def _missing(path: Path, root: type[BaseModel]) -> tuple[Path, str, str]:
     field = field_at(root, path)
     remedy = f"Add {key} = …"
     if field is not None:
-        example = f"{key} = {toml_text(field.examples[0])}" if field.examples else f"{key} = …"
+        example = f"{key} = {value_text(field.examples[0])}" if field.examples else f"{key} = …"
         remedy = f"Add {example}" + (f": {field.description}" if field.description else ".")
     return path, f"The key “{key}” is missing here.", remedy
 

@@ -10,6 +10,7 @@ from librarian.chart.dump import model as dump
 from librarian.chart.language.display import DisplayTable
 from librarian.chart.language.head import AddressTable, IdentityTable, MemoryTable, PaceTable, PanelTable
 from librarian.chart.language.history import HistoryTable
+from librarian.chart.language.implementation import ImplementationTable
 from librarian.chart.language.panel import GroupTable, SectionTable, SelectorTable
 from librarian.chart.language.parameters import ParameterTable
 from librarian.chart.language.table import Label, Table
@@ -50,6 +51,9 @@ class ChartTable(Table):
     memory: MemoryTable | None = Field(default=None, description="Its own memory; absent: it has none.")
     panel: PanelTable = Field(default_factory=PanelTable, description="Its physical panel.")
     controllers: ControllersTable = Field(default_factory=ControllersTable, description="Rules for controllers.")
+    implementation: ImplementationTable = Field(
+        default_factory=ImplementationTable, description="What the paper chart tells besides."
+    )
     display: dict[str, DisplayTable] = Field(default_factory=dict, description="[display.NAME]: displays to share.")
     section: list[SectionTable] = Field(default_factory=list, description="[[section]]: sections of the panel.")
     parameter: list[ParameterTable] = Field(default_factory=list, description="[[parameter]]: the parameters.")

@@ -1,0 +1,51 @@
+"""The reference page is what the models say, its examples are possible, and the charts in it load."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+from pydantic import BaseModel, TypeAdapter
+
+from librarian.chart import load, loads, shipped
+from librarian.chart.language.lookup import fields_of
+from librarian.chart.language.writing import value_text
+from librarian.chart.reference import example, tables, with_reference
+
+PAGE = Path(__file__).parents[4] / "assets" / "guide" / "chart.md"
+KEYS = [(place, model, key) for place, model in tables() for key in fields_of(model)]
+CHARTS = re.findall(r"```toml\n(.*?)```", PAGE.read_text(encoding="utf-8"), re.DOTALL)
+
+
+def test_the_page_is_current() -> None:
+    page = PAGE.read_text(encoding="utf-8")
+    assert with_reference(page) == page, "run: python -m tests.guide"
+
+
+@pytest.mark.parametrize(("place", "model", "key"), KEYS, ids=lambda part: getattr(part, "__name__", str(part)))
+def test_every_example_is_possible(place: str, model: type[BaseModel], key: str) -> None:
+    field = fields_of(model)[key]
+    shown: Any = example(model, key, field)
+    assert tomllib.loads(f"key = {value_text(shown)}") == {"key": shown}
+    TypeAdapter(field.annotation, config=None).validate_python(shown)
+
+
+@pytest.mark.parametrize("text", CHARTS, ids=[text.split("\n", 1)[0] for text in CHARTS])
+def test_charts_of_the_page_load(text: str) -> None:
+    chart = loads(text)
+    assert chart.parameters
+
+
+def test_the_page_explains_with_charts() -> None:
+    assert len(CHARTS) == 6
+
+
+def test_every_table_of_the_shipped_charts_is_in_the_reference() -> None:
+    page = PAGE.read_text(encoding="utf-8")
+    for path in shipped().values():
+        for key in tomllib.loads(path.read_text(encoding="utf-8")):
+            assert f"`{key}`" in page
+        assert load(path).parameters
