@@ -90,7 +90,9 @@ def _path(context: typer.Context) -> str:
 
 def _guarded(here: Here, body: Callable[[], Exit | None]) -> Exit:
     try:
-        return body() or Exit.OK
+        code = body() or Exit.OK
+        sys.stdout.flush()  # a reader that has gone is found out here, not at the end of the process
+        return code
     except Cancelled as ended:
         _problem(here, "cancelled", str(ended), "")
         return Exit.CANCELLED

@@ -168,20 +168,22 @@ class Likeness:
         compared = both @ own
         distances = np.sqrt(np.divide(squares @ own, compared, where=compared > 0, out=np.zeros_like(compared)))
         weighted = int((asked.weight > 0).sum())
+        heads = [(section.id, section.label, int(columns.sum())) for section, columns in sections]
         found = []
-        for at, number in enumerate(ids.tolist()):
+        for number, distance, common, differing, counts, apart in zip(
+            ids.tolist(),
+            np.sqrt(exact).tolist(),
+            both.sum(axis=1).tolist(),
+            differ.tolist(),
+            compared.astype(np.int64).tolist(),
+            distances.tolist(),
+            strict=True,
+        ):
             parts = tuple(
-                SectionNearness(
-                    section=section.id,
-                    label=section.label,
-                    distance=float(distances[at, column]) if compared[at, column] else None,
-                    compared=int(compared[at, column]),
-                    of=int(columns.sum()),
-                )
-                for column, (section, columns) in enumerate(sections)
+                SectionNearness(name, label, distance if count else None, count, size)
+                for (name, label, size), count, distance in zip(heads, counts, apart, strict=True)
             )
-            distance = float(np.sqrt(exact[at]))
-            found.append(Near(number, distance, int(both[at].sum()), weighted, int(differ[at]), parts))
+            found.append(Near(number, distance, common, weighted, differing, parts))
         return found
 
     def _own(self, section: str) -> Flags:

@@ -62,11 +62,9 @@ def test_the_demo_saves_a_picture_of_the_window(tmp_path):
     assert json.loads(done.stdout)["picture"] == str(picture)
 
 
-def test_a_reader_that_has_enough_is_no_trouble(library_path):
-    librarian("--library", library_path, "capture", "Tonight", "--embedded")
-    listing = subprocess.Popen(
-        command("--library", library_path, "show", "Tonight", "--json"), stdout=subprocess.PIPE, stderr=subprocess.PIPE
-    )
+@pytest.mark.parametrize("words", [("chart", "print", "lanternfish", "--json"), ("chart", "list")])
+def test_a_reader_that_has_enough_is_no_trouble(words):
+    listing = subprocess.Popen(command(*words), stdout=subprocess.PIPE, stderr=subprocess.PIPE)
     assert listing.stdout is not None
     assert listing.stderr is not None
     listing.stdout.close()
@@ -110,6 +108,13 @@ def test_version_and_usage_without_a_library():
     assert nothing.returncode == 2
     assert b"Usage" in nothing.stdout + nothing.stderr
     assert b"capture" in nothing.stdout + nothing.stderr
+
+
+@pytest.mark.parametrize("verb", ["window", "standin"])
+def test_what_has_options_of_its_own_explains_them(verb):
+    done = librarian(verb, "--help", QT_QPA_PLATFORM="offscreen")
+    assert done.returncode == 0, done.stderr.decode()
+    assert f"librarian {verb}".encode() in done.stdout
 
 
 def test_the_terminal_starts_without_qt():

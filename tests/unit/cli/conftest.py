@@ -95,19 +95,28 @@ def filled(library_path: Path, _filled_once: tuple[Path, dict[str, int]]) -> dic
     return ids
 
 
-@pytest.fixture
-def small(library_path: Path) -> dict[str, int]:
-    """Three Fogbell sounds, two of them nearly alike; one has an unknown."""
+@pytest.fixture(scope="session")
+def _small_once(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, int]]:
+    place = tmp_path_factory.mktemp("small") / "patches.sqlite"
     chart = load(shipped()["fogbell"])
     low = Values({name: each.low for name, each in chart.parameters.items()})
     near = low.with_values({"filter.cutoff": 9})
     far = Values({name: each.high for name, each in chart.parameters.items()}).without(["bell.decay"])
-    with Library.open(library_path) as library:
+    with Library.open(place) as library:
         number = add_stand_in(library, chart)
-        return {
+        ids = {
             "Low tide": library.keep(number, "Low tide", Version("fogbell", chart.revision, low), ["quiet"], "at dawn"),
             "Low tide, later": library.keep(number, "Low tide, later", Version("fogbell", chart.revision, near)),
             "Flood": library.keep(
                 number, "Flood", Version("fogbell", chart.revision, far, frozenset({"bell.decay"})), ["loud", "act 2"]
             ),
         }
+    return place, ids
+
+
+@pytest.fixture
+def small(library_path: Path, _small_once: tuple[Path, dict[str, int]]) -> dict[str, int]:
+    """Three Fogbell sounds, two of them nearly alike; one has an unknown."""
+    place, ids = _small_once
+    shutil.copy(place, library_path)
+    return ids
