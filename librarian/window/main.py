@@ -6,26 +6,28 @@ from collections.abc import Callable
 from functools import partial
 
 from PySide6.QtCore import QByteArray, QSettings, Qt
-from PySide6.QtGui import QCloseEvent, QKeySequence, QShortcut
+from PySide6.QtGui import QCloseEvent, QKeySequence, QShortcut, QShowEvent
 from PySide6.QtWidgets import QMainWindow
 
 from librarian import __version__
 from librarian.collection import Library
 from librarian.transfer.connections import Connections
+from librarian.window.allowing import allow_commands
 from librarian.window.areas import FIRST_START, SOUND, Areas
+from librarian.window.caution import Caution
 from librarian.window.chain.state import ChainState
 from librarian.window.chain.troubles import no_instrument, no_system, nothing_connected
 from librarian.window.commands import Commands
 from librarian.window.connecting import Connecting
 from librarian.window.desk.desk import Answer, Desk, Told
-from librarian.window.desk.present import capture_reason, header, history, marks, recall_reason
+from librarian.window.desk.present import header, history, marks, recall_reason
 from librarian.window.desk.results import Rows, shown
 from librarian.window.desk.standing import Standing
 from librarian.window.details.editor import Details, DetailsEditor
 from librarian.window.paint.look import Choice as Theme
 from librarian.window.paint.look import Look
 from librarian.window.parts.menubar import dress_menu_bar
-from librarian.window.parts.notice import NoticeState, loudness_notice
+from librarian.window.parts.notice import NoticeState
 from librarian.window.parts.spec import ButtonSpec
 from librarian.wire.ports import API_NAMES
 
@@ -47,10 +49,11 @@ class MainWindow(QMainWindow):
         self.areas.under_header.addWidget(self.editor)
         self.connecting = Connecting(look, self.desk, connections, self)
         self.areas.add_page(CONNECT, self.connecting.page)
+        self.caution = Caution(self.areas, settings, str(library.path))
         self.setCentralWidget(self.areas)
         self.commands = Commands(self, self._doers())
         self._compare_next = False
-        self._answered_loudness: Callable[[], None] | None = None
+        self._seen = False
         self._wire()
         self._keys()
         self._remember_look()
@@ -101,8 +104,8 @@ class MainWindow(QMainWindow):
             "theme_dark": lambda: self.choose_theme("dark"),
             "one_line": self._one_line,
             "about": self.about,
-            "monitors_down": lambda: self._loudness_answered(down=True),
-            "not_now": lambda: self._loudness_answered(down=False),
+            "monitors_down": lambda: self.caution.answer(down=True),
+            "not_now": lambda: self.caution.answer(down=False),
         }
 
     def _with_current(self, act: Callable[[int], object]) -> Callable[[], object]:
@@ -165,8 +168,8 @@ class MainWindow(QMainWindow):
         """Close the topmost: a question, the editor, a transfer, a drawer, the comparison."""
         current = self.desk.instruments.current
         standing = self.desk.instruments.standing
-        if self._answered_loudness is not None:
-            self._loudness_answered(down=False)
+        if self.caution.asked:
+            self.caution.answer(down=False)
         elif self.editor.patches:
             self.editor.abandon()
         elif self.areas.page == CONNECT:
@@ -270,33 +273,12 @@ class MainWindow(QMainWindow):
         if reason:
             self._show_told(Told(reason))
             return
-        self._after_caution(side.patch.instrument, self.desk.recall)
+        self.caution.before(side.patch.instrument, self.desk.recall)
 
     def recall_a(self) -> None:
         """A again, while what the instrument holds lies beside it."""
         self.desk.end_compare()
         self.recall()
-
-    def _after_caution(self, instrument: int, act: Callable[[], None]) -> None:
-        key = f"monitors/{self.desk.library.path}/{instrument}"
-        today = self.desk.today()
-        if self.settings.value(key) == today:
-            act()
-            return
-
-        def answered() -> None:
-            self.settings.setValue(key, today)
-            act()
-
-        self._answered_loudness = answered
-        self.areas.show_band(loudness_notice())
-
-    def _loudness_answered(self, *, down: bool) -> None:
-        act, self._answered_loudness = self._answered_loudness, None
-        self.areas.show_band(None)
-        self.areas.focus_area("header")
-        if down and act is not None:
-            act()
 
     # -- showing ---------------------------------------------------------------------------------------------------
 
@@ -375,34 +357,7 @@ class MainWindow(QMainWindow):
         self.areas.collection.show_notice(NoticeState("", text, buttons, bar="broken" if told.trouble else ""))
 
     def _allow(self) -> None:
-        allow = self.commands.allow
-        desk = self.desk
-        choice, standing = desk.choice, desk.instruments.standing
-        chosen = "" if choice.a is not None else "No sound is chosen."
-        undo, redo = desk.library.undo_label(), desk.library.redo_label()
-        undoing = f"Undo: {undo}" if undo else "Undo"
-        self.commands.act["undo"].setText("Undo recall" if desk.can_undo_recall else undoing)
-        self.commands.act["redo"].setText(f"Redo: {redo}" if redo else "Redo")
-        allow("undo", "" if undo or desk.can_undo_recall else "There is nothing to take back.")
-        allow("redo", "" if redo else "There is nothing to do again.")
-        allow("undo_recall", "" if desk.can_undo_recall else "No recall can be taken back now.")
-        for name in ("rename", "details", "delete", "compare"):
-            allow(name, chosen)
-        allow("recall", recall_reason(choice, self._target()))
-        for name in ("swap", "end_compare"):
-            allow(name, "" if choice.comparing else "Nothing is compared.")
-        for name in ("older", "newer"):
-            allow(name, chosen)
-        capture = capture_reason(standing)
-        for name in ("capture", "capture_by_hand"):
-            allow(name, capture)
-        allow("capture_version", capture or chosen)
-        allow("compare_instrument", recall_reason(choice, desk.standing_of_a))
-        none = "" if standing is not None else "No instrument is connected."
-        for name in ("choose_ports", "look_again"):
-            allow(name, none)
-        busy = standing is not None and bool(standing.transfer)
-        allow("cancel", "" if busy else "Nothing is under way.")
+        allow_commands(self.commands, self.desk, self._target())
 
     # -- the look --------------------------------------------------------------------------------------------------
 
@@ -433,6 +388,12 @@ class MainWindow(QMainWindow):
     def about(self) -> None:
         """Which version this is and where the library lies, at the foot of the list."""
         self._show_told(Told(f"Librarian {__version__}. The library is {self.desk.library.path}."))
+
+    def showEvent(self, event: QShowEvent) -> None:
+        super().showEvent(event)
+        if not self._seen:
+            self._seen = True
+            self.areas.focus_area("panel" if self.areas.page == FIRST_START else "list")
 
     def closeEvent(self, event: QCloseEvent) -> None:
         self.settings.setValue("geometry", self.saveGeometry())

@@ -245,11 +245,6 @@ class Desk(QObject):
             return None
         return self.instruments.standings.get(a.patch.instrument)
 
-    @staticmethod
-    def today() -> str:
-        """The local day, as a caution remembers it."""
-        return now().date().isoformat()
-
     def chart_of_a(self) -> Chart | None:
         """The chart that A is kept by."""
         return self.choice.chart

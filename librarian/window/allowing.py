@@ -1,0 +1,40 @@
+"""Which commands work now; those that cannot stay at their place and say why."""
+
+from __future__ import annotations
+
+from librarian.window.commands import Commands
+from librarian.window.desk.desk import Desk
+from librarian.window.desk.present import capture_reason, recall_reason
+from librarian.window.desk.standing import Standing
+
+
+def allow_commands(commands: Commands, desk: Desk, target: Standing | None) -> None:
+    """Enable and disable every command. `target`: the instrument that a recall would go to."""
+    allow = commands.allow
+    choice, standing = desk.choice, desk.instruments.standing
+    chosen = "" if choice.a is not None else "No sound is chosen."
+    _allow_undo(commands, desk)
+    for name in ("rename", "details", "delete", "compare", "older", "newer"):
+        allow(name, chosen)
+    allow("recall", recall_reason(choice, target))
+    for name in ("swap", "end_compare"):
+        allow(name, "" if choice.comparing else "Nothing is compared.")
+    capture = capture_reason(standing)
+    for name in ("capture", "capture_by_hand"):
+        allow(name, capture)
+    allow("capture_version", capture or chosen)
+    allow("compare_instrument", recall_reason(choice, desk.standing_of_a))
+    none = "" if standing is not None else "No instrument is connected."
+    for name in ("choose_ports", "look_again"):
+        allow(name, none)
+    allow("cancel", "" if standing is not None and standing.transfer else "Nothing is under way.")
+
+
+def _allow_undo(commands: Commands, desk: Desk) -> None:
+    undo, redo = desk.library.undo_label(), desk.library.redo_label()
+    undoing = f"Undo: {undo}" if undo else "Undo"
+    commands.act["undo"].setText("Undo recall" if desk.can_undo_recall else undoing)
+    commands.act["redo"].setText(f"Redo: {redo}" if redo else "Redo")
+    commands.allow("undo", "" if undo or desk.can_undo_recall else "There is nothing to take back.")
+    commands.allow("redo", "" if redo else "There is nothing to do again.")
+    commands.allow("undo_recall", "" if desk.can_undo_recall else "No recall can be taken back now.")
