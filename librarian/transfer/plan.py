@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from librarian.chart import DumpRefused, NotWritable, UnknownValues, Way
+from librarian.chart import DumpRefused, UnknownValues, Way
 from librarian.errors import Refused
 from librarian.messages import Values, Version
 from librarian.transfer.line import Line
 from librarian.transfer.reading import Reading
+from librarian.transfer.writing import written
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,16 +103,13 @@ def _by_dump(line: Line, way: Way, version: Version, wanted: Values, now: Readin
         values = values.with_values({name: now.values[name] for name in missing if name in now.values})
     name = version.name or (now.name if now is not None else "")
     try:
-        messages = codec.encode(
-            way.message, values, line.address, base=_base(line, way, version, now), name=name or None, form="write"
-        )
+        messages = written(line, way.message, values, base=_base(line, way, version, now), name=name)
     except UnknownValues as problem:
         labels = ", ".join(line.chart.parameters[one].label for one in problem.parameters)
         raise Refused(f"A dump replaces everything, and these are not known: {labels}.") from problem
-    except NotWritable as problem:
-        raise Refused(str(problem)) from problem
-    carried = name if version.name and codec.messages[way.message].has_name else ""
-    return Plan(way, values.only(wanted), (Burst(messages, tuple(values), True),), (), carried)
+    # As the instrument will show it: cut to its length, in its own characters.
+    shown = codec.decode_all(messages, line.address).name if version.name else ""
+    return Plan(way, values.only(wanted), (Burst(messages, tuple(values), True),), (), shown)
 
 
 def _base(line: Line, way: Way, version: Version, now: Reading | None) -> tuple[bytes, ...] | None:
@@ -195,7 +193,4 @@ def _only_values_differ(line: Line, plan: Plan, now: Reading) -> bool:
         return False
     target = plan.bursts[0].messages
     values = now.values.with_values(plan.wanted)
-    same = line.chart.codec.encode(
-        plan.way.message, values, line.address, base=tuple(held), name=now.name or None, form="write"
-    )
-    return tuple(same) == target
+    return written(line, plan.way.message, values, base=tuple(held), name=now.name) == target

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from librarian.chart import NotWritable, UnknownValues, Way
+from librarian.chart import UnknownValues, Way
 from librarian.errors import Refused
-from librarian.messages import Values, Version
+from librarian.messages import Version
 from librarian.transfer.bank import KeepProgram, numbers, program_way, read_program, same_sound, slots, slots_of
 from librarian.transfer.cancel import Cancel, OnProgress
 from librarian.transfer.identify import introduce, refuse_stranger
@@ -16,6 +16,7 @@ from librarian.transfer.plan import dump_in
 from librarian.transfer.send import commands, send_dump
 from librarian.transfer.talk import Talk
 from librarian.transfer.troubles import InstrumentRefused, NotUnderstood, and_list
+from librarian.transfer.writing import written
 
 _ROUNDS = 3
 
@@ -106,12 +107,21 @@ def restore(
                 account.old[number] = f"what is there could not be read and kept first: {problem}"
                 continue
             keep_before(number, there)
-            if same_sound(there, programs[number]):
+            version = programs[number]
+            try:
+                messages = written(
+                    line, way.message, version.values, base=_base(line, way.message, version, there),
+                    name=version.name, slots=slots_of(line, way.message, number),
+                )  # fmt: skip
+            except UnknownValues as problem:
+                account.old[number] = str(problem)
+                continue
+            if _is_there(line, there, messages):
                 account.new.append(number)
-            elif not allow(Replace(number, account.shown(number), there, programs[number])):
+            elif not allow(Replace(number, account.shown(number), there, version)):
                 account.old[number] = "it was not to be replaced"
             else:
-                _write(talk, way, account, number, there, programs[number])
+                _write(talk, way, account, number, there, messages)
         talk.tell(len(wanted), len(wanted), "programs", 0.0)
         return Restored(
             tuple(account.new), account.old, account.unknown, before,
@@ -135,18 +145,10 @@ def _check(line: Line, version: Version, way: Way) -> None:
         )
 
 
-def _write(talk: Talk, way: Way, account: _Account, number: int, there: Version, version: Version) -> None:
+def _write(talk: Talk, way: Way, account: _Account, number: int, there: Version, messages: tuple[bytes, ...]) -> None:
     """Write one program until it reads back equal, at most three times; afterwards its condition is known."""
     line = talk.line
-    base = _base(line, way.message, version, there)
-    try:
-        messages = line.chart.codec.encode(
-            way.message, Values(version.values), line.address, base=base, name=version.name or None, form="write",
-            **slots_of(line, way.message, number),
-        )  # fmt: skip
-    except (UnknownValues, NotWritable) as problem:
-        account.old[number] = str(problem)
-        return
+    wanted = line.chart.codec.decode_all(messages, line.address)
     account.unknown[number] = "it was being written"
     for _ in range(_ROUNDS):
         talk.state = account.sentence() + "."
@@ -156,7 +158,7 @@ def _write(talk: Talk, way: Way, account: _Account, number: int, there: Version,
         except (InstrumentRefused, NotUnderstood) as problem:
             account.unknown[number] = str(problem)
             return
-        if same_sound(held, version):
+        if held.values == wanted.values and held.name == wanted.name:
             del account.unknown[number]
             account.new.append(number)
             return
@@ -169,6 +171,12 @@ def _write(talk: Talk, way: Way, account: _Account, number: int, there: Version,
         account.old[number] = refusal or "it did not take the new sound"
     else:
         account.unknown[number] = "it reads back neither as it was nor as it should be"
+
+
+def _is_there(line: Line, there: Version, messages: tuple[bytes, ...]) -> bool:
+    """True when the place already holds what these messages would write."""
+    wanted = line.chart.codec.decode_all(messages, line.address)
+    return there.values == wanted.values and there.name == wanted.name
 
 
 def _send(talk: Talk, way: Way, messages: tuple[bytes, ...], where: dict[str, int]) -> str:

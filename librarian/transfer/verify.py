@@ -40,7 +40,7 @@ def verify(
         if not ways:
             sentence = f"{line.name} cannot be asked for its sound, so it cannot be verified"
             return Verified("sent", len(wanted), 0, None, None, talk.bytes_out, talk.bytes_in, talk.seconds, sentence)
-        proof = prove(talk, ways, wanted, version.name, with_setup=with_setup)
+        proof = prove(talk, ways, wanted, with_setup=with_setup)
         state, sentence = proof_sentence(line.chart, proof, with_setup=with_setup)
         return Verified(
             state, len(wanted), len(proof.equal), proof, proof.comparison,

@@ -11,7 +11,7 @@ from librarian.errors import Cancelled, Refused
 from librarian.messages import Values, Version
 from librarian.standin import Behaviour
 from librarian.standin.faults import Faults
-from librarian.transfer import Cancel, Replace, backup, restore
+from librarian.transfer import Cancel, Replace, backup, capture, restore
 from librarian.wire.cable import CableLost
 from tests.simulated import World, world
 
@@ -101,6 +101,17 @@ def test_a_program_is_replaced_after_reading_and_asking(lanternfish: Chart, salt
         back = restore(one.line, dict(result.before), allow=always, keep_before=nothing)
         assert back.new == (7,)
         assert stored(one, 7, kept[7])
+
+
+def test_a_captured_sound_is_stored_without_the_setup_and_with_its_name(lanternfish: Chart) -> None:
+    one = world(lanternfish, name="Harbour", values={"voice.transpose": 5})
+    held = capture(one.line).version
+    result = restore(one.line, {63: held}, allow=always, keep_before=nothing)
+    assert result.new == (63,)
+    assert all(one.instrument.memory[63].values[name] == one.sound[name] for name in lanternfish.sound_ids)
+    assert one.instrument.memory[63].name.rstrip() == "Harbour"
+    again = restore(one.line, {63: held}, allow=lambda question: False, keep_before=nothing)
+    assert again.new == (63,), "it is there already"
 
 
 def test_no_means_no_and_the_same_is_not_written_again(kelpline: Chart) -> None:

@@ -54,7 +54,7 @@ def test_controllers_without_count_end_by_silence(fogbell: Chart) -> None:
     from librarian.chart import loads
 
     text = fogbell.text
-    start = text.index("end = ")
+    start = text.index("\nend = ") + 1
     chart = loads(text[:start] + "end = { silence_ms = 200 }" + text[text.index("\n", start) :])
     one = world(chart)
     before = one.clock.now()

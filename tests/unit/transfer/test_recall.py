@@ -241,6 +241,16 @@ def test_thru_does_not_prove_anything(lanternfish: Chart) -> None:
     assert recall(honest.line, version).state == "arrived"
 
 
+def test_a_name_that_the_instrument_cannot_show_whole_is_no_difference(lanternfish: Chart) -> None:
+    one = world(lanternfish)
+    full = other_sound(lanternfish, 15)
+    version = Version(full.chart, full.revision, full.values, name="Harbour before the storm, second take")
+    result = recall(one.line, version)
+    assert result.state == "arrived"
+    assert one.instrument.name == "Harbour before t"
+    assert recall(one.line, version).sent == 0
+
+
 def test_verify_writes_nothing(lanternfish: Chart) -> None:
     one = world(lanternfish)
     held = capture(one.line).version
