@@ -12,7 +12,7 @@ from __future__ import annotations
 import argparse
 import statistics
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -73,14 +73,14 @@ def best(action: Callable[[], object], times: int) -> float:
     return min(seconds)
 
 
-def main() -> None:
+def main(arguments: Sequence[str] | None = None) -> None:
     """Measure, and print RESULT."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--patches", type=int, default=1_000_000)
     parser.add_argument("--queries", type=int, default=12)
     parser.add_argument("--checked", type=int, default=4, help="queries whose results are checked")
     parser.add_argument("--seed", type=int, default=1)
-    asked = parser.parse_args()
+    asked = parser.parse_args(arguments)
 
     chart = load(shipped()["lanternfish"])
     names, raw, known = some_sounds(chart, asked.patches, asked.seed)
