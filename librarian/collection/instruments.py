@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from sqlalchemy import Connection, insert, select
+from sqlalchemy import update as update_rows
 
 from librarian.errors import BadInput, Refused
 from librarian.messages import Address
@@ -81,6 +82,15 @@ def update(pending: Pending, instrument: int, fields: Mapping[str, Any], chart: 
     before = {column: row[column] for column in wanted}
     if before != wanted:
         pending.make("instrument.fields", [instrument], [before], [wanted])
+
+
+def note(connection: Connection, instrument: int, fields: Mapping[str, Any]) -> bool:
+    """Write these columns outside of the journal; True when one of them was another before."""
+    row = connection.execute(select(Instrument.__table__).where(Instrument.id == instrument)).mappings().first()
+    if row is None or all(row[column] == value for column, value in fields.items()):
+        return False
+    connection.execute(update_rows(Instrument).where(Instrument.id == instrument).values(**fields))
+    return True
 
 
 _ROWS = (

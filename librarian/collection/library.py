@@ -86,6 +86,13 @@ class Library:
         with self._store.write("Change instrument") as pending:
             instruments.update(pending, instrument, columns, chart)
 
+    def note_instrument(self, instrument: int, **fields: Any) -> None:
+        """What the program learned of an instrument by itself (`address`, `firmware`, `pace`). Not a step of undo."""
+        columns = _instrument_columns(fields)
+        with self._store.alone() as connection:
+            if instruments.note(connection, instrument, columns):
+                self._store.next_change(connection)
+
     def remove_instrument(self, instrument: int) -> None:
         """Take an instrument away; its sounds stay, readable by the kept chart."""
         with self._store.write("Remove instrument") as pending:
@@ -318,8 +325,7 @@ class Library:
     def tag_counts(self, found: Found | Sequence[int] | None = None) -> list[tuple[str, int]]:
         """Tags with counts within a result (or the whole library), most used first."""
         if found is None:
-            with self._store.read() as connection:
-                return reading.all_tags(connection)
+            return self._search.all_tags()
         ids = found.ids if isinstance(found, Found) else found
         return self._search.tag_counts(ids if isinstance(ids, Ids) else Ids(ids))
 

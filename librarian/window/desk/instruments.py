@@ -404,7 +404,7 @@ class Instruments(QObject):
             return
         row = standing.row
         if who.firmware != row.firmware or who.address != row.address:
-            self._library.update_instrument(row.id, firmware=who.firmware, address=who.address)
+            self._library.note_instrument(row.id, firmware=who.firmware, address=who.address)
             standing.row = self._library.instrument(row.id)
 
     def _keep_pace(self, instrument: int) -> None:
@@ -415,7 +415,7 @@ class Instruments(QObject):
             return
         text = pace_text(standing.chart, line.pace)
         if text != standing.row.pace:
-            self._library.update_instrument(instrument, pace=text)
+            self._library.note_instrument(instrument, pace=text)
             standing.row = self._library.instrument(instrument)
 
 
