@@ -99,12 +99,12 @@ def connected(
             if ask and chart.identity.manufacturer is not None:
                 found = identify(line, cancel=cancel, progress=progress)
                 if found.fits == "fits" and (found.firmware, found.address) != (row.firmware, row.address):
-                    library.update_instrument(row.id, firmware=found.firmware, address=found.address)
+                    library.note_instrument(row.id, firmware=found.firmware, address=found.address)
                 if found.fits != "fits":
                     aside(found.sentence)
             yield Connected(row, chart, line, connections, found)
             if line.pace.slowed > chart.pace.slowed:
-                library.update_instrument(row.id, pace=pace_text(chart, line.pace))
+                library.note_instrument(row.id, pace=pace_text(chart, line.pace))
         finally:
             line.cable.close()
 
