@@ -36,6 +36,8 @@ def read_controllers(talk: Talk, way: Way) -> Reading:
         elif talk.refusals > since.refusals:
             until = min(until, line.clock.now() + AFTER_NAK_S)
     trouble = None if collecting.values else silence(talk, since, "its controllers")
+    if trouble is None:
+        line.echo.answer_came()
     talk.answered()
     if trouble is not None:
         raise trouble

@@ -90,6 +90,7 @@ class _Collecting:
                 talk.tell(len(self._gather.raws), max(1, self._info.messages), "messages", None)
             elif talk.refusals > since.refusals:
                 until = min(until, clock.now() + AFTER_NAK_S)
+        talk.line.echo.answer_came()
         talk.answered()
         return tuple(self._gather.raws)
 
@@ -99,7 +100,7 @@ class _Collecting:
         if talk.line.echo.is_request(raw, now):
             self._start_again()
             return False
-        doubtful = talk.line.echo.just_sent(raw, now) and not talk.line.echo.request_came_back
+        doubtful = talk.line.echo.doubtful(raw, now)
         packet = talk.line.chart.codec.packet_number(raw, talk.line.address) if self._handshake is not None else None
         try:
             ours: bool = self._gather.feed(raw)

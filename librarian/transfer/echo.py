@@ -22,6 +22,7 @@ class Echo:
 
     def __init__(self) -> None:
         self.thru = False
+        self.settled = False
         self.heard = 0
         self._due: deque[tuple[bytes, float]] = deque(maxlen=4096)
         self._asked: bytes | None = None
@@ -42,10 +43,13 @@ class Echo:
         return self._asked_came_back
 
     def answered(self) -> None:
-        """The answer has come or is no longer waited for. A request that did not come back proves there is no thru."""
-        if self._asked is not None and not self._asked_came_back:
-            self.thru = False
+        """No answer is waited for any more."""
         self._asked = None
+
+    def answer_came(self) -> None:
+        """A whole answer has come: whether its request came back before it settles whether there is a thru."""
+        self.thru = self._asked_came_back
+        self.settled = True
 
     def is_request(self, raw: bytes, now: float) -> bool:
         """True when `raw` is the request itself coming back; what arrived before it was echo as well."""
@@ -61,8 +65,12 @@ class Echo:
             return False
         return self._came_back(raw, now)
 
+    def doubtful(self, raw: bytes, now: float) -> bool:
+        """True while an answer equal to what was sent a moment ago may be our own bytes, on a line not yet known."""
+        return not self.settled and not self._asked_came_back and self.just_sent(raw, now)
+
     def just_sent(self, raw: bytes, now: float) -> bool:
-        """True when the same bytes went out within the last half second: a doubtful answer until more is known."""
+        """True when the same bytes went out within the last half second."""
         self._forget(now)
         return any(sent == raw for sent, _ in self._due)
 

@@ -119,6 +119,8 @@ def ask(talk: Talk, device: int, timeout_s: float) -> list[Identified]:
         if replies[-1].fits == "fits":
             break
         # Another one answered first; ours may be behind it on a merged cable.
+    if replies:
+        line.echo.answer_came()
     talk.answered()
     return replies
 
