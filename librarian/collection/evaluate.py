@@ -11,6 +11,7 @@ from . import sqlite
 from .query.nodes import (
     And,
     Condition,
+    Has,
     Node,
     Not,
     OnInstrument,
@@ -29,7 +30,7 @@ def evaluate(connection: Connection, shelf: Shelf, node: Node) -> Flags:
     """True at the id of every patch that satisfies the query; those that are not live are false or true alike."""
     expression = text_expression(node)
     if expression is not None:
-        return shelf.mask(sqlite.id_array(connection, sqlite.matching(expression)))
+        return shelf.mask(sqlite.matching_ids(connection, expression))
     match node:
         case And():
             return _all(connection, shelf, node.parts)
@@ -47,6 +48,8 @@ def evaluate(connection: Connection, shelf: Shelf, node: Node) -> Flags:
             return np.isin(shelf.instrument, np.array(node.ids, np.int64))
         case Taken():
             return _taken(shelf, node)
+        case Has():
+            return shelf.has[node.what]
         case _:
             query = select(Patch.id).where(Patch.state == LIVE, node.sql())
             return shelf.mask(sqlite.id_array(connection, query))

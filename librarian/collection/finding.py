@@ -25,7 +25,7 @@ from .query.problem import Problem
 from .query.vocabulary import Vocabulary
 from .records import Ids, Order, Reason
 from .schema import LIVE, TRASHED, Content, Instrument, Layout, Patch, PatchTag, Tag, Version
-from .shelf import Shelf, Whole
+from .shelf import Flags, Shelf, Whole
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,11 +120,10 @@ def _levels(wanted: Sequence[Text]) -> list[Node]:
 
 def find_on_shelf(connection: Connection, asked: Asked, shelf: Shelf) -> Ids:
     """The same ids in the same order, from memory."""
-    order = shelf.order(connection, "name" if asked.order == "match" else asked.order)
+    kind = "name" if asked.order == "match" else asked.order
     if asked.node is EVERYTHING:
-        return Ids(order)
-    mask = evaluate(connection, shelf, asked.node)
-    ids: Whole = order[mask[order]]
+        return Ids(shelf.order(connection, kind))
+    ids = shelf.sorted(connection, kind, evaluate(connection, shelf, asked.node))
     wanted = texts(asked.node)
     if asked.order == "match" and wanted and len(ids):
         ids = ids[np.argsort(_ranks(connection, shelf, wanted)[ids], kind="stable")]
@@ -138,9 +137,8 @@ def _ranks(connection: Connection, shelf: Shelf, wanted: Sequence[Text]) -> Whol
     return ranks
 
 
-def tag_counts_on_shelf(shelf: Shelf, ids: Ids, vocabulary: Vocabulary) -> list[tuple[str, int]]:
-    """Tags of these patches with their number, most used first, then by name."""
-    mask = shelf.mask(ids.array)
+def tag_counts_on_shelf(shelf: Shelf, mask: Flags, vocabulary: Vocabulary) -> list[tuple[str, int]]:
+    """Tags of the patches of a mask with their number, most used first, then by name."""
     counts = np.bincount(shelf.tag[mask[shelf.tagged]], minlength=1)
     used = [
         (name, int(counts[number]), key)
@@ -177,21 +175,23 @@ def reasons(connection: Connection, node: Node, ids: Sequence[int]) -> dict[int,
     }
 
 
+_FACTS = (
+    select(
+        Patch.id, Patch.name, Patch.tags, Patch.note, Patch.instrument_id, Instrument.name.label("instrument_name"),
+        Patch.taken, Patch.origin, Version.detail, Patch.unknown, Patch.versions, Layout.chart, Layout.revision,
+        Layout.parameters, Layout.widths, Content.row,
+    )
+    .join(Instrument, Instrument.id == Patch.instrument_id)
+    .join(Version, Version.id == Patch.latest_id)
+    .join(Content, Content.id == Patch.content_id)
+    .join(Layout, Layout.id == Content.layout_id)
+    .where(sqlite.in_named_ids(Patch.id))
+)  # fmt: skip
+
+
 def facts(connection: Connection, ids: Sequence[int]) -> dict[int, Facts]:
     """Patch id -> all that a query may ask of it; by one question."""
-    query = (
-        select(
-            Patch.id, Patch.name, Patch.tags, Patch.note, Patch.instrument_id, Instrument.name.label("instrument_name"),
-            Patch.taken, Patch.origin, Version.detail, Patch.unknown, Patch.versions, Layout.chart, Layout.revision,
-            Layout.parameters, Layout.widths, Content.row,
-        )
-        .join(Instrument, Instrument.id == Patch.instrument_id)
-        .join(Version, Version.id == Patch.latest_id)
-        .join(Content, Content.id == Patch.content_id)
-        .join(Layout, Layout.id == Content.layout_id)
-        .where(sqlite.in_ids(Patch.id, ids))
-    )  # fmt: skip
-    return {row.id: _facts(row) for row in connection.execute(query)}
+    return {row.id: _facts(row) for row in connection.execute(_FACTS, {"ids": sqlite.listed(ids)})}
 
 
 def _facts(row: Any) -> Facts:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, Literal
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, bindparam, func, select
 
 from librarian.errors import Refused
 from librarian.messages import Origin
@@ -38,12 +38,12 @@ _PATCHES = select(
 ).join(Instrument, Instrument.id == Patch.instrument_id)  # fmt: skip
 
 
+_PATCHES_BY_ID = _PATCHES.where(sqlite.in_named_ids(Patch.id), Patch.state != WITHDRAWN)
+
+
 def patch_rows(connection: Connection, ids: Sequence[int]) -> list[PatchRow]:
     """Rows in the order of `ids` by one query; ids that are gone are left out."""
-    found = {
-        row.id: row
-        for row in connection.execute(_PATCHES.where(sqlite.in_ids(Patch.id, ids), Patch.state != WITHDRAWN))
-    }
+    found = {row.id: row for row in connection.execute(_PATCHES_BY_ID, {"ids": sqlite.listed(ids)})}
     return [_patch(found[patch]) for patch in ids if patch in found]
 
 
@@ -108,12 +108,12 @@ _VERSIONS = (
 )  # fmt: skip
 
 
+_VERSIONS_BY_ID = _VERSIONS.where(sqlite.in_named_ids(Version.id), Version.state == LIVE)
+
+
 def versions(connection: Connection, ids: Sequence[int]) -> dict[int, VersionContent]:
     """Version id -> its whole content, by one query."""
-    return {
-        row.id: _version(row)
-        for row in connection.execute(_VERSIONS.where(sqlite.in_ids(Version.id, ids), Version.state == LIVE))
-    }
+    return {row.id: _version(row) for row in connection.execute(_VERSIONS_BY_ID, {"ids": sqlite.listed(ids)})}
 
 
 def version(connection: Connection, version_id: int) -> VersionContent:
@@ -139,10 +139,12 @@ def _version(row: Any) -> VersionContent:
     )
 
 
+_TOTAL = select(func.count()).select_from(Patch).where(Patch.state == bindparam("state"))
+
+
 def total(connection: Connection, *, trash: bool = False) -> int:
     """How many patches there are."""
-    state = TRASHED if trash else LIVE
-    return int(connection.execute(select(func.count()).select_from(Patch).where(Patch.state == state)).scalar_one())
+    return int(connection.execute(_TOTAL, {"state": TRASHED if trash else LIVE}).scalar_one())
 
 
 def all_tags(connection: Connection) -> list[tuple[str, int]]:

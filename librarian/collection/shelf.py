@@ -8,13 +8,14 @@ search is needed to get from one to the other. About 110 bytes a sound for an in
 from __future__ import annotations
 
 import threading
+from bisect import bisect_left
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection, Select, select
+from sqlalchemy import Connection, Select, bindparam, select
 
 from . import sqlite
 from .layout import Layout, read_layout
@@ -28,6 +29,12 @@ Whole = NDArray[np.int64]
 PORTION = 20_000
 #: When more than this share changed, everything is read anew.
 MOST_CHANGED = 0.2
+#: A result smaller than this share is sorted by itself instead of being picked out of the order of all.
+FEW = 0.15
+#: So many renamed patches are put into their places one by one; more, and the whole order is read anew.
+FEW_RENAMED = 100
+#: Columns read of each patch, after its id.
+_HAS = ("unknown", "note", "tags", "versions")
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,12 +61,15 @@ class Shelf:
     content: Whole
     instrument: Whole
     taken: Whole
+    #: By the words that may stand after "has:".
+    has: Mapping[str, Flags]
     #: Which patch has which tag: two parallel arrays, live patches or not.
     tagged: Whole
     tag: Whole
     matrices: Mapping[int, Matrix]
     last_content: int
     _orders: dict[str, Whole] = field(default_factory=dict, compare=False, repr=False)
+    _ranks: dict[str, Whole] = field(default_factory=dict, compare=False, repr=False)
 
     @property
     def total(self) -> int:
@@ -83,10 +93,22 @@ class Shelf:
     def order(self, connection: Connection, kind: str) -> Whole:
         """All live ids by 'name', 'time' (latest first) or 'instrument' (then by name)."""
         if kind not in self._orders:
-            self._orders[kind] = self._sorted(connection, kind)
+            self._orders[kind] = self._ordered(connection, kind)
         return self._orders[kind]
 
-    def _sorted(self, connection: Connection, kind: str) -> Whole:
+    def sorted(self, connection: Connection, kind: str, mask: Flags) -> Whole:
+        """The live ids of a mask in such an order."""
+        order = self.order(connection, kind)
+        ids = np.flatnonzero(mask & self.live)
+        if len(ids) > len(order) * FEW:
+            return order[mask[order]]
+        ranks = self._ranks.get(kind)
+        if ranks is None:
+            ranks = self._ranks[kind] = np.zeros(len(self.live), np.int64)
+            ranks[order] = np.arange(len(order))
+        return ids[np.argsort(ranks[ids])]
+
+    def _ordered(self, connection: Connection, kind: str) -> Whole:
         if kind == "time":
             ids = np.flatnonzero(self.live)
             return ids[np.lexsort((-ids, -self.taken[ids]))]
@@ -96,6 +118,14 @@ class Shelf:
             return by_name[np.argsort(ranks[self.instrument[by_name]], kind="stable")]
         query: Select[Any] = select(Patch.id).where(Patch.state == LIVE).order_by(Patch.name_order, Patch.id)
         return sqlite.id_array(connection, query)
+
+    def known_order(self, kind: str) -> Whole | None:
+        """The order if it was asked for already."""
+        return self._orders.get(kind)
+
+    def give_order(self, kind: str, order: Whole) -> None:
+        """Take an order that was worked out elsewhere."""
+        self._orders[kind] = order
 
 
 def _instrument_ranks(connection: Connection) -> Whole:
@@ -141,6 +171,7 @@ def _loaded(connection: Connection, change: int, epoch: int) -> Shelf:
         content=np.zeros(1, np.int64),
         instrument=np.zeros(1, np.int64),
         taken=np.zeros(1, np.int64),
+        has={what: np.zeros(1, np.bool_) for what in _HAS},
         tagged=np.empty(0, np.int64),
         tag=np.empty(0, np.int64),
         matrices={},
@@ -156,16 +187,40 @@ def _refreshed(connection: Connection, change: int, old: Shelf) -> Shelf:
 
 
 def _with_changes(connection: Connection, change: int, old: Shelf, *, whole: bool) -> Shelf:
-    rows = _patches(connection, old.change)
-    size = max(len(old.live), int(rows[0].max(initial=0)) + 1)
+    ids, contents, instruments, times, states, *having = _patches(connection, old.change)
+    size = max(len(old.live), int(ids.max(initial=0)) + 1)
     live, content, instrument, taken = (
         _grown(array, size) for array in (old.live, old.content, old.instrument, old.taken)
     )  # fmt: skip
-    ids, contents, instruments, times, states = rows
     live[ids], content[ids], instrument[ids], taken[ids] = states == LIVE, contents, instruments, times
+    has = {what: _grown(old.has[what], size) for what in _HAS}
+    for what, column in zip(_HAS, having, strict=True):
+        has[what][ids] = column > 0
     tagged, tag = _tags(connection, old, None if whole else ids)
     matrices, last = _matrices(connection, old)
-    return Shelf(change, old.epoch, live, content, instrument, taken, tagged, tag, matrices, last)
+    shelf = Shelf(change, old.epoch, live, content, instrument, taken, has, tagged, tag, matrices, last)
+    by_name = old.known_order("name")
+    if by_name is not None and len(ids) <= FEW_RENAMED:
+        shelf.give_order("name", _moved(connection, by_name, ids, size))
+    return shelf
+
+
+def _moved(connection: Connection, order: Whole, changed: Whole, size: int) -> Whole:
+    """The order of names after a few patches changed: these are taken out and put in where they belong now."""
+    gone = np.zeros(size, np.bool_)
+    gone[changed] = True
+    kept = order[~gone[order]]
+    keys = select(Patch.id, Patch.name_order).where(Patch.state == LIVE)
+    fresh = [
+        (row.name_order, row.id) for row in connection.execute(keys.where(sqlite.in_ids(Patch.id, changed.tolist())))
+    ]
+    one = select(Patch.name_order).where(Patch.id == bindparam("patch"))
+
+    def key(patch: Any) -> tuple[str, int]:
+        return connection.execute(one, {"patch": int(patch)}).scalar_one(), int(patch)
+
+    places = [bisect_left(kept, wanted, key=key) for wanted in fresh]
+    return np.insert(kept, places, [patch for _, patch in fresh]) if fresh else kept
 
 
 def _grown(array: NDArray[Any], size: int) -> NDArray[Any]:
@@ -182,13 +237,16 @@ def _portions(connection: Connection, query: Any) -> Iterator[list[Any]]:
 
 
 def _patches(connection: Connection, since: int) -> tuple[Whole, ...]:
-    """id, content, instrument, taken, state of what changed after `since`."""
-    query = select(Patch.id, Patch.content_id, Patch.instrument_id, Patch.taken, Patch.state)
+    """id, content, instrument, taken, state, and what `_HAS` names, of the patches that changed after `since`."""
+    query = select(
+        Patch.id, Patch.content_id, Patch.instrument_id, Patch.taken, Patch.state,
+        Patch.unknown, Patch.note != "", Patch.tags != "", Patch.versions - 1,
+    )  # fmt: skip
     if since:
         query = query.where(Patch.change > since)
-    parts = [np.array(portion, np.int64).reshape(-1, 5) for portion in _portions(connection, query)]
-    table = np.concatenate(parts) if parts else np.empty((0, 5), np.int64)
-    return tuple(np.ascontiguousarray(table[:, place]) for place in range(5))
+    parts = [np.array(portion, np.int64).reshape(-1, 9) for portion in _portions(connection, query)]
+    table = np.concatenate(parts) if parts else np.empty((0, 9), np.int64)
+    return tuple(np.ascontiguousarray(table[:, place]) for place in range(9))
 
 
 def _tags(connection: Connection, old: Shelf, changed: Whole | None) -> tuple[Whole, Whole]:

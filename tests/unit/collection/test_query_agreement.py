@@ -85,10 +85,11 @@ def agree(library: Library, line: str, order: str = "name", **more) -> None:
     """The three answers, read inside the collection as no door lets one choose the road."""
     search = library._search
     with library._store.read() as connection:
-        vocabulary = search._words(connection)
+        state = library._store.state(connection)
+        vocabulary = search._words(connection, state)
         asked = roads.ask(line, vocabulary, NOW, order=order, **more)
         by_sql = list(roads.find_by_sql(connection, asked))
-        on_shelf = list(roads.find_on_shelf(connection, asked, search._shelf(connection)))
+        on_shelf = list(roads.find_on_shelf(connection, asked, search._keeper.current(connection, *state)))
         every = roads.find_by_sql(connection, roads.ask("", vocabulary, NOW))
         known = roads.facts(connection, list(every))
         judged = {patch for patch in every if asked.node.judge(known[patch])}
@@ -185,11 +186,14 @@ def test_memory_follows_every_change(filled: Library, lanternfish: Chart, tmp_pa
             for line in lines:
                 agree(library, line, luck.choice(["name", "time", "match"]))
             with library._store.read() as connection:
-                shelf = library._search._shelf(connection)
+                state = library._store.state(connection)
+                shelf = library._search._keeper.current(connection, *state)
                 by_sql = roads.tag_counts(connection, shelf.order(connection, "name").tolist())
-                words = library._search._words(connection)
+                words = library._search._words(connection, state)
             found = library.find()
-            assert roads.tag_counts_on_shelf(shelf, found.ids, words) == by_sql == library.tag_counts()
+            assert (
+                roads.tag_counts_on_shelf(shelf, shelf.mask(found.ids.array), words) == by_sql == library.tag_counts()
+            )
         library.empty_trash()
         assert len(library.find()) == library.total()
         agree(library, "cutoff > 2 kHz")
