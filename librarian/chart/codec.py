@@ -31,7 +31,7 @@ class Codec:
         self.messages: Mapping[str, dump.MessageInfo] = dumps.messages
         self._all = tuple((parameter, binding) for parameter, several in bindings for binding in several)
         self._has_singles = any(one.single_parameter for one in dumps.messages.values())
-        self._selectors = dict(selectors)
+        self.selectors: Mapping[str, int] = dict(selectors)
         self._null: NullRule = null
         self._request = request
         # What the computer sends is what the instrument recognizes, and the other way round.
@@ -151,7 +151,7 @@ class Codec:
         if only is not None:
             wanted = frozenset(only)
             bindings = [(parameter, binding) for parameter, binding in bindings if parameter in wanted]
-        return encode(bindings, values, address, selectors=self._selectors, null=self._null)
+        return encode(bindings, values, address, selectors=self.selectors, null=self._null)
 
     def carried(self, side: Side = "computer") -> Mapping[str, Binding]:
         """Which parameters `controllers` can send, and by which binding."""
@@ -165,7 +165,7 @@ class Codec:
             if (binding.transmitted if side == "computer" else binding.recognized)
         ]
         sysex = (lambda raw: self.heard(raw, address)) if self._has_singles else None
-        return Listener(bindings, address, selectors=self._selectors, sysex=sysex)
+        return Listener(bindings, address, selectors=self.selectors, sysex=sysex)
 
     def is_controller(self, raw: bytes, address: Address) -> bool:
         """True for a channel message that belongs to some binding: a value, a half, a selection or a selector."""

@@ -71,8 +71,8 @@ def _taken(binding: BindingTable) -> list[tuple[str, int]]:
     if binding.cc14 is not None:
         return [("cc", number) for number in pair_of(binding)]
     if binding.nrpn is not None:
-        return [("nrpn", binding.nrpn)]
-    return [("rpn", binding.rpn)] if binding.rpn is not None else [("program", 0)]
+        return [("nrpn", binding.number)]
+    return [("rpn", binding.number)] if binding.rpn is not None else [("program", 0)]
 
 
 def _numbers(path: Path, binding: BindingTable, trouble: Trouble) -> None:

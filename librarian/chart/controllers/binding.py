@@ -63,8 +63,10 @@ def compile_binding(table: BindingTable, kind: Kind, low: int, high: int) -> Bin
     number, partner = 0, 0
     if travels == "cc14":
         number, partner = pair_of(table)
+    elif travels == "cc":
+        number = table.cc or 0
     elif travels != "program":
-        number = getattr(table, travels)
+        number = table.number
     bits = width(table)
     return Binding(
         travels=travels,

@@ -49,6 +49,7 @@ class Listener:
         selectors: Mapping[str, int],
         sysex: Callable[[bytes], tuple[tuple[str, int], ...]] | None = None,
     ) -> None:
+        """`bindings`: those that the other side sends by. `selectors`: id -> controller number that selects."""
         bindings = tuple(bindings)
         self._receiver = ControllerReceiver(
             frozenset((b.travels, b.number) for _, b in bindings if b.bits == 7 and b.half == "msb")
@@ -63,8 +64,7 @@ class Listener:
         self._selected: dict[tuple[int, str], int] = {}
         self._pending: dict[str, tuple[Heard, float]] = {}
         for parameter, binding in bindings:
-            if binding.transmitted:
-                self._add((parameter, binding), binding.channel_of(address))
+            self._add((parameter, binding), binding.channel_of(address))
 
     def _add(self, bound: Bound, channel: int) -> None:
         binding = bound[1]
@@ -108,6 +108,8 @@ class Listener:
         """True for a message that belongs to some binding: its value, a half of it, its selection or its selector."""
         if not raw:
             return False
+        if raw[0] == 0xF0:
+            return self._sysex is not None and bool(self._sysex(raw))
         kind, channel = raw[0] & 0xF0, raw[0] & 0x0F
         if kind == 0xC0:
             return channel in self._programs

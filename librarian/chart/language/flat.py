@@ -196,7 +196,7 @@ class _Maker:
         update: dict[str, object] = {}
         if by and table.program is None:
             kind = table.travels
-            number = getattr(table, kind)
+            number = table.number if kind in {"nrpn", "rpn"} else getattr(table, kind)
             grown = [half + by for half in number] if isinstance(number, list) else number + by
             top = 16383 if kind in {"nrpn", "rpn"} else 31 if kind == "cc14" and isinstance(number, int) else 127
             numbers = grown if isinstance(grown, list) else [grown]

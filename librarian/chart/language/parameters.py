@@ -14,6 +14,8 @@ MapName = Literal["direct", "scaled", "stepped", "top_bits", "centred"]
 Cell = Annotated[list[Annotated[int, Field(ge=1, le=64)]], Field(min_length=2, max_length=2)]
 Step = one_or(Whole, dict[str, Whole])
 
+Halves = Annotated[list[Byte7], Field(min_length=2, max_length=2)]
+
 TRAVELS = ("cc", "cc14", "nrpn", "rpn", "program")
 
 
@@ -21,13 +23,17 @@ class BindingTable(Table):
     """How a parameter travels as a controller message. Exactly one of cc, cc14, nrpn, rpn and program."""
 
     cc: Byte7 | None = Field(default=None, description="Controller number, 7 bits.", examples=[74])
-    cc14: one_or(Byte7, list[Byte7]) | None = Field(  # type: ignore[valid-type]
+    cc14: one_or(Byte7, Halves) | None = Field(  # type: ignore[valid-type]
         None,
         description="Controller pair, 14 bits: the MSB's number (0-31, its LSB 32 higher), or [MSB, LSB] numbers.",
         examples=[16, [20, 21]],
     )
-    nrpn: Number14 | None = Field(default=None, description="NRPN number, MSB · 128 + LSB.", examples=[261, 0x0105])
-    rpn: Number14 | None = Field(default=None, description="RPN number, MSB · 128 + LSB.", examples=[2])
+    nrpn: one_or(Number14, Halves) | None = Field(  # type: ignore[valid-type]
+        default=None, description="NRPN number, MSB · 128 + LSB, or [MSB, LSB].", examples=[261, [2, 5]]
+    )
+    rpn: one_or(Number14, Halves) | None = Field(  # type: ignore[valid-type]
+        default=None, description="RPN number, MSB · 128 + LSB, or [MSB, LSB].", examples=[2, [0, 2]]
+    )
     program: Literal[True] | None = Field(default=None, description="true: the value travels as a program change.")
     bank: Literal["none", "msb", "lsb", "both"] = Field(
         default="none", description="program: which bank select controllers go before; value = bank · 128 + program."
@@ -82,6 +88,12 @@ class BindingTable(Table):
         """Which of the five kinds it is."""
         return next(name for name in TRAVELS if getattr(self, name) is not None)
 
+    @property
+    def number(self) -> int:
+        """The 14-bit number of an nrpn or rpn binding."""
+        given = self.nrpn if self.nrpn is not None else self.rpn
+        return given[0] << 7 | given[1] if isinstance(given, list) else int(given or 0)
+
     @model_validator(mode="after")
     def _one_kind(self) -> BindingTable:
         kinds = [name for name in TRAVELS if getattr(self, name) is not None]
@@ -92,7 +104,7 @@ class BindingTable(Table):
                 "Write one table for each way it travels: bindings = [{ cc = 74 }, { nrpn = 261 }].",
             )
         self._keys_fit(kinds[0])
-        if isinstance(self.cc14, list) and (len(self.cc14) != 2 or self.cc14[0] == self.cc14[1]):
+        if isinstance(self.cc14, list) and self.cc14[0] == self.cc14[1]:
             raise wrong("“cc14” as a list is the MSB's and the LSB's number", "Write two different numbers: [20, 21].")
         if isinstance(self.cc14, int) and self.cc14 > 31:
             raise wrong(

@@ -132,14 +132,6 @@ def test_numbers_without_a_value_are_not_heard() -> None:
     assert listener.feed(bytes.fromhex("B44A7F")) == ()
 
 
-def test_only_what_the_instrument_transmits_is_heard() -> None:
-    obeys = compiled({"cc": 74, "only": "recognized"}, 0, 127)
-    sends = compiled({"cc": 75, "only": "transmitted"}, 0, 127)
-    listener = Listener([("p", obeys), ("p", sends)], HERE, selectors={})
-    assert listener.feed(bytes.fromhex("B44A40")) == ()
-    assert [each.value for each in listener.feed(bytes.fromhex("B44B41"))] == [0x41]
-
-
 def test_other_channels_are_not_heard() -> None:
     listener = Listener([("p", compiled({"cc": 74}, 0, 127))], HERE, selectors={})
     assert listener.feed(bytes.fromhex("B54A40")) == ()
