@@ -20,6 +20,10 @@ from tests.standins import StandInProcess
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 os.environ["JACK_DEFAULT_SERVER"] = f"librarian-tests-no-server-{os.getpid()}"
 os.environ["JACK_NO_START_SERVER"] = "1"
+# The terminal that the tests are looked at in must not decide how the program writes.
+os.environ["TERM"] = "xterm-256color"
+for _name in ("NO_COLOR", "FORCE_COLOR", "COLUMNS", "LINES"):
+    os.environ.pop(_name, None)
 
 # One and the same run everywhere: no time limits that depend on the machine, no luck. `explore` looks further.
 settings.register_profile(
