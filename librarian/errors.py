@@ -19,15 +19,15 @@ class LibrarianError(Exception):
             self.hint = hint
 
 
-class OutsideProblem(LibrarianError):
+class OutsideProblem(LibrarianError):  # noqa: N818 - named for what happened
     """Cable, MIDI system, disk or driver: show it, keep running, lose nothing."""
 
 
-class BadInput(LibrarianError):
+class BadInput(LibrarianError):  # noqa: N818 - named for what happened
     """A file, chart, dump, query or option that cannot be used as it is; nothing of it was taken."""
 
 
-class Refused(LibrarianError):
+class Refused(LibrarianError):  # noqa: N818 - named for what happened
     """Asked for something that is not done here (a guard, not a fault): the sentence says why."""
 
 
