@@ -73,6 +73,13 @@ class Cable(Protocol):
         Raises `NotOneMessage`, `TooLong`, `CableLost`.
         """
 
+    def send_stream(self, data: bytes, *, gap_s: float = 0.0) -> int:
+        """Queue bytes exactly as they are, to prove a receiver: running status, realtime inside a SysEx message.
+
+        As `send` otherwise. Raises `NotOneMessage` for what a MIDI system cannot hand on: more than three bytes that
+        do not begin with F0.
+        """
+
     def sent(self) -> int:
         """The highest ticket of which it is true that it and all before it have been handed to the port or dropped.
 
@@ -123,6 +130,14 @@ def check_message(message: bytes, longest: int = LONGEST_MESSAGE) -> None:
     if not body.isascii():
         place = next(index for index, byte in enumerate(body, 1) if byte > 0x7F)
         raise NotOneMessage(f"Byte {place} of {_shown(message)} is {message[place]:02X}; data bytes stop at 7F.")
+
+
+def check_stream(data: bytes, longest: int = LONGEST_MESSAGE) -> None:
+    """Raise `NotOneMessage` or `TooLong` for bytes that no MIDI system hands on as they are."""
+    if not data or (len(data) > 3 and data[0] != 0xF0):
+        raise NotOneMessage(f"{_shown(data)} cannot be handed on in one piece: send it in pieces of three bytes.")
+    if len(data) > longest:
+        raise TooLong(f"{len(data):,} bytes cannot be sent: {longest:,} is the most in one piece here.")
 
 
 def _shown(message: bytes) -> str:

@@ -14,7 +14,7 @@ from typing import Protocol
 
 from librarian.messages import Arrival
 from librarian.wire.assembler import Assembler
-from librarian.wire.cable import WIRE_BYTES_PER_SECOND, CableLost, Counts, check_message
+from librarian.wire.cable import WIRE_BYTES_PER_SECOND, CableLost, Counts, check_message, check_stream
 from librarian.wire.clock import Clock, VirtualClock
 from librarian.wire.schedule import Queued, Schedule
 from librarian.wire.traffic import Traffic
@@ -105,6 +105,14 @@ class EmbeddedCable:
     def send(self, message: bytes, *, gap_s: float = 0.0, urgent: bool = False) -> int:
         """See `Cable.send`."""
         check_message(message)
+        return self._put(message, gap_s, urgent=urgent)
+
+    def send_stream(self, data: bytes, *, gap_s: float = 0.0) -> int:
+        """See `Cable.send_stream`."""
+        check_stream(data)
+        return self._put(data, gap_s, urgent=False)
+
+    def _put(self, message: bytes, gap_s: float, *, urgent: bool) -> int:
         with self._changed:
             self._raise_if_gone()
             self._happen(self.clock.now())

@@ -9,7 +9,7 @@ from collections.abc import Callable
 
 from librarian.messages import Arrival, Damaged
 from librarian.wire.assembler import Assembler
-from librarian.wire.cable import LONGEST_MESSAGE, CableLost, Counts, check_message
+from librarian.wire.cable import LONGEST_MESSAGE, CableLost, Counts, check_message, check_stream
 from librarian.wire.clock import Clock
 from librarian.wire.frames import Frame, Kind
 from librarian.wire.traffic import Traffic
@@ -54,13 +54,19 @@ class PortCable:
 
     def send(self, message: bytes, *, gap_s: float = 0.0, urgent: bool = False) -> int:
         """See `Cable.send`."""
-        message = bytes(message)
-        check_message(message, self._longest)
+        check_message(bytes(message), self._longest)
+        return self._put(bytes(message), gap_s, Kind.SEND_URGENT if urgent else Kind.SEND)
+
+    def send_stream(self, data: bytes, *, gap_s: float = 0.0) -> int:
+        """See `Cable.send_stream`."""
+        check_stream(bytes(data), self._longest)
+        return self._put(bytes(data), gap_s, Kind.SEND)
+
+    def _put(self, message: bytes, gap_s: float, kind: Kind) -> int:
         with self._changed:
             self._raise_if_lost()
             self._tickets += 1
             self._unsent[self._tickets] = message
-            kind = Kind.SEND_URGENT if urgent else Kind.SEND
             self._order(Frame(kind, self._handle, self._tickets, gap_s, message))
             return self._tickets
 
