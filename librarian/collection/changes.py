@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, delete, func, select, update
+from sqlalchemy import Connection, delete, select, update
 
 from . import sqlite
 from .folding import clean_tag, order_key, tag_key, words
@@ -191,14 +191,10 @@ def reindex(connection: Connection, ids: Sequence[int]) -> None:
     for start in range(0, len(ids), PORTION):
         some = ids[start : start + PORTION]
         sqlite.forget_words(connection, some)
+        # The state is looked at here: asked for it, SQLite would go through the index of names instead of these ids.
         rows = connection.execute(
-            select(Patch.id, Patch.name, Patch.tags, Patch.note).where(
-                sqlite.in_ids(Patch.id, some), Patch.state == LIVE
-            )
+            select(Patch.id, Patch.name, Patch.tags, Patch.note, Patch.state).where(sqlite.in_ids(Patch.id, some))
         ).all()
-        sqlite.index_words(connection, (word_row(row.id, row.name, row.tags, row.note) for row in rows))
-
-
-def count_live(connection: Connection) -> int:
-    """How many patches are neither in the trash nor withdrawn."""
-    return int(connection.execute(select(func.count()).select_from(Patch).where(Patch.state == LIVE)).scalar_one())
+        sqlite.index_words(
+            connection, (word_row(row.id, row.name, row.tags, row.note) for row in rows if row.state == LIVE)
+        )

@@ -87,9 +87,10 @@ def find_by_sql(connection: Connection, asked: Asked) -> Ids:
         ids = sqlite.id_array(connection, query)
         known = facts(connection, ids.tolist())
         return Ids([patch for patch in ids.tolist() if asked.node.judge(known[patch])])
-    query = select(Patch.id).where(Patch.state == LIVE)
-    if asked.node is not EVERYTHING:
-        query = query.where(asked.node.sql())
+    if asked.node is EVERYTHING:
+        query = select(Patch.id).where(Patch.state == LIVE)
+    else:
+        query = select(Patch.id).where(sqlite.unindexed(Patch.state) == LIVE, asked.node.sql())
     return Ids(sqlite.id_array(connection, _ordered(query, texts(asked.node), asked.order)))
 
 

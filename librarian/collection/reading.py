@@ -43,8 +43,9 @@ _PATCHES_BY_ID = _PATCHES.where(sqlite.in_named_ids(Patch.id), Patch.state != WI
 
 def patch_rows(connection: Connection, ids: Sequence[int]) -> list[PatchRow]:
     """Rows in the order of `ids` by one query; ids that are gone are left out."""
-    found = {row.id: row for row in connection.execute(_PATCHES_BY_ID, {"ids": sqlite.listed(ids)})}
-    return [_patch(found[patch]) for patch in ids if patch in found]
+    rows = sqlite.cursor(connection, _PATCHES_BY_ID, {"ids": sqlite.listed(ids)}).fetchall()
+    found = {row[0]: _patch(*row) for row in rows}
+    return [found[patch] for patch in ids if patch in found]
 
 
 def patch_row(connection: Connection, patch: int) -> PatchRow:
@@ -55,21 +56,25 @@ def patch_row(connection: Connection, patch: int) -> PatchRow:
     return found[0]
 
 
-def _patch(row: Any) -> PatchRow:
+def _patch(
+    patch: int, name: str, instrument: int, instrument_name: str, tags: str, note: str, latest: int, versions: int,
+    unknown: int, origin: str, taken: int, changed: int, state: int,
+) -> PatchRow:  # fmt: skip
+    """One row, columns as in `_PATCHES`; by position, as a page of them is read with every letter typed."""
     return PatchRow(
-        id=row.id,
-        name=row.name,
-        instrument=row.instrument_id,
-        instrument_name=row.instrument_name,
-        tags=tuple(row.tags.split("\n")) if row.tags else (),
-        note=row.note,
-        latest=row.latest_id,
-        versions=row.versions,
-        unknown=row.unknown,
-        origin=row.origin,
-        taken=moment(row.taken),
-        changed=moment(row.changed),
-        place="live" if row.state == LIVE else "trash",
+        patch,
+        name,
+        instrument,
+        instrument_name,
+        tuple(tags.split("\n")) if tags else (),
+        note,
+        latest,
+        versions,
+        unknown,
+        origin,
+        moment(taken),
+        moment(changed),
+        "live" if state == LIVE else "trash",
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Literal, Protocol, overload
 
 import numpy as np
@@ -172,16 +172,18 @@ class Ids(Sequence[int]):
         return f"Ids({list(self[:8])}{' …' if len(self) > 8 else ''}, {len(self)} in all)"
 
 
+_BEGIN = datetime(1970, 1, 1, tzinfo=UTC)
+
+
 def moment(microseconds: int) -> datetime:
     """A stored time as UTC."""
-    seconds, rest = divmod(microseconds, 1_000_000)
-    return datetime.fromtimestamp(seconds, UTC).replace(microsecond=rest)
+    return _BEGIN + timedelta(microseconds=microseconds)
 
 
 def microseconds(when: datetime) -> int:
     """A time as stored: microseconds since 1970 UTC. A naive one is taken as UTC."""
     aware = when if when.tzinfo else when.replace(tzinfo=UTC)
-    delta = aware - datetime(1970, 1, 1, tzinfo=UTC)
+    delta = aware - _BEGIN
     return (delta.days * 86400 + delta.seconds) * 1_000_000 + delta.microseconds
 
 

@@ -254,9 +254,14 @@ def _apart(joined: str | None) -> NDArray[np.int64]:
     return np.fromstring(joined, dtype=np.int64, sep=",")
 
 
-def cursor(connection: Connection, query: Select[Any]) -> sqlite3.Cursor:
-    """The driver's own cursor on a query, for very many plain rows."""
-    return cast(sqlite3.Cursor, connection.execute(query).cursor)
+def cursor(connection: Connection, query: Any, given: dict[str, object] | None = None) -> sqlite3.Cursor:
+    """The driver's own cursor on a query of plain columns, where rows are many or time is short."""
+    return cast(sqlite3.Cursor, connection.execute(query, given or {}).cursor)
+
+
+def unindexed(column: InstrumentedAttribute[Any]) -> ColumnElement[Any]:
+    """The column, for a condition by which SQLite shall not choose its way (an index of all live patches, say)."""
+    return literal_column(f"+{column.class_.__tablename__}.{column.key}", column.type)
 
 
 # ---- the word index -----------------------------------------------------------------------------------------------

@@ -60,7 +60,9 @@ class Filler:
         for number in range(count):
             name = " ".join(self.some_words(luck.choice((1, 2, 2, 3)))).capitalize() + f" {luck.randrange(1, 100)}"
             note = " ".join(self.some_words(12)) if number % 3 == 0 else ""
-            tags = tuple(dict.fromkeys(luck.choices(self.tags, cum_weights=self.tag_weights, k=luck.choice((0, 1, 2, 3)))))
+            tags = tuple(
+                dict.fromkeys(luck.choices(self.tags, cum_weights=self.tag_weights, k=luck.choice((0, 1, 2, 3))))
+            )
             yield NewPatch(instrument, name, self.version(number), tags, note)
 
 

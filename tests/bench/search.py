@@ -5,7 +5,9 @@
 Forty lines as a person types them (words letter by letter, several words, tags), each asked of the library and, in
 the same process and the same file, of the sqlite3 module with the plainest FTS5 statements that give the same answer:
 how many patches match, and the first page of 50 rows (name, tags, note, unknowns) in the order of names.
-`page_ratio` is our time for that page (find, then rows) over the baseline's; both warm, best of several rounds.
+SQLite may walk the names and look each up among the matches, or sort the matches; which is faster depends on the
+line, so both are timed and the faster one is the baseline. The library finds *all* ids in order, not only a page.
+`page_ratio` is our time for the page (find, then rows) over the baseline's; both warm, best of several rounds.
 `bare_ms_p95` is FTS5 alone, counting matches without order or rows. `values_query_ms` are parameter conditions,
 `complete_ms` completions. Results of both are compared before anything is timed.
 """
@@ -44,7 +46,17 @@ def lines(filler: Filler) -> list[str]:
     common, other, third, rare = filler.words[1], filler.words[25], filler.words[200], filler.words[4000]
     typed = [word[:length] for word in (common, other, third, rare) for length in range(1, len(word) + 1)]
     pairs = [f"{common} {other[:length]}" for length in (1, 2, 3)] + [f"{other} {third}", f"{third[:2]} {rare[:2]}"]
-    more = [f"{common} {other} {third[:1]}", f"{rare} 7", "1", "10", "99", "zzz", "xylo", filler.words[2], filler.words[3]]
+    more = [
+        f"{common} {other} {third[:1]}",
+        f"{rare} 7",
+        "1",
+        "10",
+        "99",
+        "zzz",
+        "xylo",
+        filler.words[2],
+        filler.words[3],
+    ]
     tags = [filler.tags[0].rpartition("/")[2], filler.tags[20].rpartition("/")[2][:3], "scene", "mo"]
     every = typed + pairs + more + tags
     return (every + [f"{word} {number}" for number, word in enumerate(filler.words[30:70])])[:40]
@@ -61,17 +73,27 @@ class Baseline:
     def _match(line: str) -> str:
         return " AND ".join(f'"{word}" *' for word in line.split())
 
-    def page(self, line: str) -> tuple[int, list[tuple]]:
-        """How many match, and the first page by name."""
+    def page(self, line: str, *, from_matches: bool = False) -> tuple[int, list[tuple]]:
+        """How many match, and the first page by name; SQLite begins with the matches, or goes through the names."""
         match = self._match(line)
-        count = self.connection.execute("SELECT count(*) FROM word_index WHERE word_index MATCH ?", (match,)).fetchone()[0]
+        count = self.connection.execute(
+            "SELECT count(*) FROM word_index WHERE word_index MATCH ?", (match,)
+        ).fetchone()[0]
+        source = (
+            "word_index CROSS JOIN patch ON patch.id = word_index.rowid WHERE word_index MATCH ?"
+            if from_matches
+            else "patch WHERE patch.id IN (SELECT rowid FROM word_index WHERE word_index MATCH ?)"
+        )
         rows = self.connection.execute(
-            "SELECT patch.id, patch.name, patch.tags, patch.note, patch.unknown FROM patch WHERE patch.state = 0 AND "
-            "patch.id IN (SELECT rowid FROM word_index WHERE word_index MATCH ?) "
+            f"SELECT patch.id, patch.name, patch.tags, patch.note, patch.unknown FROM {source} AND patch.state = 0 "
             "ORDER BY patch.name_order, patch.id LIMIT ?",
             (match, PAGE),
         ).fetchall()
         return count, rows
+
+    def page_ms(self, line: str) -> float:
+        """Time of the faster one of the two ways."""
+        return min(best_ms(lambda: self.page(line)), best_ms(lambda: self.page(line, from_matches=True)))
 
     def bare(self, line: str) -> int:
         """How many match."""
@@ -106,8 +128,8 @@ def conditions(seed: int) -> list[str]:
     return [
         "cutoff > 2 kHz", "cutoff < 200 Hz", "cutoff = 1 kHz", "resonance > 90 %", "attack < 20 ms",
         "amp envelope attack > 1 s", "wave = saw", "wave != saw", "tune > 10 ct", "drive unknown", "has:unknown",
-        "cutoff > 1 kHz cutoff < 1.2 kHz resonance > 50 %", "not wave = saw", "(wave = saw or wave = pulse) attack < 5 ms",
-        "transpose > 3 st", "cutoff > 2 kHz ba", "rate 1 > 2 hz", "volume > 99 %", "before:2017 cutoff > 5 kHz",
+        "cutoff > 1 kHz cutoff < 1.2 kHz resonance > 50 %", "not wave = saw",
+        "(wave = saw or wave = pulse) attack < 5 ms", "transpose > 3 st", "cutoff > 2 kHz ba", "rate 1 > 2 hz", "volume > 99 %", "before:2017 cutoff > 5 kHz",
         "mode = low release > 2 s",
     ]  # fmt: skip
 
@@ -133,7 +155,7 @@ def measure(path: Path, filler: Filler, seed: int) -> dict[str, float]:
             theirs, mine = baseline.page(line), ours(library, line)
             assert theirs == mine, f"{line!r}: {theirs[0]} by sqlite3, {mine[0]} by the library"
             page = best_ms(lambda line=line: ours(library, line))
-            raw = best_ms(lambda line=line: baseline.page(line))
+            raw = baseline.page_ms(line)
             bare.append(best_ms(lambda line=line: baseline.bare(line)))
             ratios.append(page / raw)
             pages.append(page)
@@ -186,7 +208,8 @@ def main() -> None:
         else:
             start = time.perf_counter()
             filler = build(path, given.patches, given.seed)
-            print(f"{given.patches} sounds kept in {time.perf_counter() - start:.1f} s, {path.stat().st_size / 1e6:.0f} MB")
+            took, size = time.perf_counter() - start, path.stat().st_size / 1e6
+            print(f"{given.patches} sounds kept in {took:.1f} s, {size:.0f} MB")
         results = measure(path, filler, given.seed)
     print("RESULT " + " ".join(f"{name}={value:.2f}" for name, value in results.items()))
 
