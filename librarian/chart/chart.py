@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from librarian.chart.codec import Codec
+from librarian.chart.faults import Fault
 from librarian.chart.history import Step
 from librarian.chart.identity import IdentityRule
 from librarian.chart.language.implementation import ImplementationTable
@@ -34,7 +35,7 @@ class Chart:
 
     `sections`: by row, then column. `parameters`: in panel order. `order`: ids in chart order, in which controllers
     are sent. `ways_in`: how a sound is captured; `ways_out`: how it is recalled; both preferred first. `history`: later
-    revision -> what changed towards it.
+    revision -> what changed towards it. `cautions`: what is allowed but deserves a second look, with its place.
     """
 
     id: str
@@ -58,6 +59,7 @@ class Chart:
     positions_request: str | None = None
     history: Mapping[int, Step] = field(default_factory=dict, repr=False)
     implementation: ImplementationTable = field(default_factory=ImplementationTable, repr=False)
+    cautions: tuple[Fault, ...] = field(default=(), repr=False)
 
     @property
     def channel(self) -> int:

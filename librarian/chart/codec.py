@@ -33,6 +33,7 @@ class Codec:
         self._has_singles = any(one.single_parameter for one in dumps.messages.values())
         self.selectors: Mapping[str, int] = dict(selectors)
         self._null: NullRule = null
+        self._known_at: tuple[Address, tuple[Listener, Listener]] | None = None
         self._request = request
         # What the computer sends is what the instrument recognizes, and the other way round.
         self._sent = {
@@ -169,7 +170,10 @@ class Codec:
 
     def is_controller(self, raw: bytes, address: Address) -> bool:
         """True for a channel message that belongs to some binding: a value, a half, a selection or a selector."""
-        return self.listener(address).is_known(raw) or self.listener(address, "instrument").is_known(raw)
+        if self._known_at is None or self._known_at[0] != address:
+            both = (self.listener(address), self.listener(address, "instrument"))
+            self._known_at = (address, both)
+        return any(listener.is_known(raw) for listener in self._known_at[1])
 
     def controller_request(self, address: Address) -> tuple[bytes, ...]:
         """What asks for a dump of controllers; () where the chart knows no such request."""

@@ -8,7 +8,7 @@ from librarian.chart import dump
 from librarian.chart.building.chart import address_rule, build_chart, specs
 from librarian.chart.building.panel import build_scales
 from librarian.chart.chart import Chart
-from librarian.chart.check import check_language, check_reach
+from librarian.chart.check import check_cautions, check_language, check_reach
 from librarian.chart.language.extend import ChartText, whole_text
 from librarian.chart.language.flat import Flat, flatten
 from librarian.chart.language.read import read_file
@@ -52,8 +52,10 @@ def _compile(whole: ChartText) -> Chart:
     dumps = dump.compile(tables, specs(flat), address_rule(sifted.table), texts)
     check_reach(sifted, flat, dumps, trouble)
     trouble.stop_if_any()
+    cautions = Trouble(whole.where)
+    check_cautions(flat, cautions)
     text = whole.text or chart_text(whole.data, whole.order, f"Put together from {', '.join(whole.sources)}.")
-    return build_chart(sifted.table, flat, scales, dumps, text)
+    return build_chart(sifted.table, flat, scales, dumps, text, cautions.faults())
 
 
 def _check_dumps(tables: dump.Dumps, sifted: Sifted, flat: Flat, trouble: Trouble) -> bool:

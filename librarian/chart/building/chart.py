@@ -13,6 +13,7 @@ from librarian.chart.codec import Codec
 from librarian.chart.controllers.binding import Binding, compile_binding
 from librarian.chart.controllers.request import build_request
 from librarian.chart.display.scale import Scale
+from librarian.chart.faults import Fault
 from librarian.chart.history import build_history
 from librarian.chart.identity import build_identity
 from librarian.chart.language.flat import Flat
@@ -61,7 +62,14 @@ def build_bindings(flat: Flat) -> dict[str, tuple[Binding, ...]]:
     return found
 
 
-def build_chart(table: ChartTable, flat: Flat, scales: Mapping[str, Scale], dumps: dump.DumpCodec, text: str) -> Chart:
+def build_chart(
+    table: ChartTable,
+    flat: Flat,
+    scales: Mapping[str, Scale],
+    dumps: dump.DumpCodec,
+    text: str,
+    cautions: tuple[Fault, ...],
+) -> Chart:
     """Compile. `flat`: the expanded parameters; `scales`: their displays; `dumps`: the compiled dump side."""
     rule = address_rule(table)
     bindings = build_bindings(flat)
@@ -98,6 +106,7 @@ def build_chart(table: ChartTable, flat: Flat, scales: Mapping[str, Scale], dump
         positions_request=table.panel.positions_request,
         history=build_history(table.history, table.revision, spans(flat)),
         implementation=table.implementation,
+        cautions=cautions,
     )
 
 

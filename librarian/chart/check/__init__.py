@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from librarian.chart.check.bindings import check_bindings
+from librarian.chart.check.cautions import check_cautions
 from librarian.chart.check.history import check_history
 from librarian.chart.check.names import check_names
 from librarian.chart.check.panel import check_panel
@@ -12,7 +13,7 @@ from librarian.chart.language.flat import Flat
 from librarian.chart.language.sift import Sifted
 from librarian.chart.language.trouble import Trouble
 
-__all__ = ["check_language", "check_reach"]
+__all__ = ["check_cautions", "check_language", "check_reach"]
 
 
 def check_language(sifted: Sifted, flat: Flat, trouble: Trouble) -> None:

@@ -42,14 +42,32 @@ def trouble_of_binding(chart: Chart, name: str, number: int, value: int, address
 def dumps_of(
     chart: Chart, info: dump.MessageInfo, values: Mapping[str, int], chance: random.Random, address: Address
 ) -> tuple[tuple[bytes, ...], dict[str, int]]:
-    """The messages of one dump that holds these values in every program, and the slots that were chosen."""
+    """The messages of one dump that holds these values in every program, and the slots that were chosen.
+
+    It gets a name of plain letters, unless the instrument's own characters have none of them.
+    """
     slots = {word: chance.randint(low, high) for word, (low, high) in info.slots.items() if not info.each}
     form: dump.Form = "answer" if "answer" in info.forms or info.each else "write"
     title = "".join(chance.choice("ABCDEFGH0123") for _ in range(info.name_size)) if info.has_name else None
+    try:
+        return _written(chart, info, values, title, form, slots, address), slots
+    except dump.NotWritable:
+        return _written(chart, info, values, None, form, slots, address), slots
+
+
+def _written(
+    chart: Chart,
+    info: dump.MessageInfo,
+    values: Mapping[str, int],
+    title: str | None,
+    form: dump.Form,
+    slots: Mapping[str, int],
+    address: Address,
+) -> tuple[bytes, ...]:
     if info.programs > 1 or info.each:
         sources = {number: dump.ProgramSource(values, title) for number in range(min(info.programs, _MOST_PROGRAMS))}
-        return chart.codec.encode_bank(info.name, sources, address, base=None, form=form, **slots), slots
-    return _one(chart, info.name, values, address, None, title, form, slots), slots
+        return chart.codec.encode_bank(info.name, sources, address, base=None, form=form, **slots)
+    return _one(chart, info.name, values, address, None, title, form, slots)
 
 
 def trouble_of_dump(
