@@ -239,10 +239,10 @@ def damaged_bytes(raw: bytes, chance: random.Random) -> bytes:
 def received(chart: Chart, raw: bytes) -> None:
     """What is done with bytes that came; only our own errors may come out of it."""
     codec = chart.codec
+    _tried(codec.explain, raw, chart.default_address)
     for address in (chart.default_address, Address(3, ALL_CALL)):
         _tried(codec.recognise, raw, address)
         _tried(codec.decode, raw, address)
-        _tried(codec.explain, raw, address)
         _tried(codec.heard, raw, address)
         listener = codec.listener(address)
         listener.is_known(raw)
