@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from .finding import Found
 from .folding import clean_name
+from .holding import Held
 from .library import Library
 from .opening import default_path
 from .problems import BusyLibrary, LibraryProblem, NewerLibrary
@@ -29,6 +30,7 @@ __all__ = [
     "BusyLibrary",
     "Completion",
     "Found",
+    "Held",
     "Ids",
     "InstrumentRow",
     "Library",

@@ -46,6 +46,10 @@ class Contents:
             for key, number in zip(keys, received, strict=True)
         ]
 
+    def digests(self, versions: Sequence[Version]) -> list[bytes]:
+        """What names the content of each version, whether it is stored or not."""
+        return [digest(layout.digest, row) for layout, row in map(self._pack, versions)]
+
     def _pack(self, version: Version) -> tuple[Layout, bytes]:
         key = (version.chart, version.revision)
         ranges = self.ranges(*key)

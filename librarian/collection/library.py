@@ -16,8 +16,9 @@ from typing import Any, Self
 from librarian.errors import Refused
 from librarian.messages import Address, Version
 
-from . import editing, instruments, journal, keeping, reading
+from . import editing, holding, instruments, journal, keeping, reading
 from .finding import Found
+from .holding import Held
 from .opening import open_store
 from .query.complete import Completion
 from .query.vocabulary import ReadChart
@@ -210,6 +211,16 @@ class Library:
         """Bytes that no chart understood yet."""
         with self._store.read() as connection:
             return reading.unread(connection)
+
+    def holders(self, versions: Sequence[Version]) -> list[tuple[Held, ...]]:
+        """For each of these contents: the versions of patches outside the trash that hold the same values."""
+        with self._store.read() as connection:
+            return holding.holders(connection, versions)
+
+    def called(self, instrument: int, names: Iterable[str]) -> dict[str, tuple[int, ...]]:
+        """Exact name -> ids of the instrument's patches outside the trash that are called so."""
+        with self._store.read() as connection:
+            return holding.called(connection, instrument, names)
 
     # ---- editing -------------------------------------------------------------------------------------------------
 

@@ -1,0 +1,60 @@
+"""Which patches hold a given content already, and which are called so: what an import asks before it keeps anything."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import NamedTuple
+
+from sqlalchemy import Connection, select
+
+from librarian.messages import Version as VersionContent
+
+from . import sqlite
+from .content import Contents
+from .folding import clean_name
+from .schema import LIVE, Content, Patch, Version
+
+_PORTION = 4000
+_NAMES = 400
+
+
+class Held(NamedTuple):
+    """A version that holds the content asked for, with its patch and that patch's name."""
+
+    version: int
+    patch: int
+    name: str
+    instrument: int
+
+
+def holders(connection: Connection, versions: Sequence[VersionContent]) -> list[tuple[Held, ...]]:
+    """For each content: the versions that hold the same values of the same chart revision, outside the trash."""
+    contents = Contents(connection)
+    found: list[tuple[Held, ...]] = []
+    for start in range(0, len(versions), _PORTION):
+        keys = contents.digests(versions[start : start + _PORTION])
+        there: dict[bytes, list[Held]] = {}
+        query = (
+            select(Content.digest, Version.id, Patch.id, Patch.name, Patch.instrument_id)
+            .join(Version, Version.content_id == Content.id)
+            .join(Patch, Patch.id == Version.patch_id)
+            .where(sqlite.in_digests(Content.digest, set(keys)), Version.state == LIVE, Patch.state == LIVE)
+            .order_by(Version.id)
+        )
+        for key, *held in connection.execute(query):
+            there.setdefault(key, []).append(Held(*held))
+        found.extend(tuple(there.get(key, ())) for key in keys)
+    return found
+
+
+def called(connection: Connection, instrument: int, names: Iterable[str]) -> dict[str, tuple[int, ...]]:
+    """Exact name as kept -> ids of the patches of this instrument outside the trash."""
+    wanted = list({clean_name(name, cut=True) for name in names})
+    found: dict[str, tuple[int, ...]] = {}
+    for start in range(0, len(wanted), _NAMES):
+        query = select(Patch.name, Patch.id).where(
+            Patch.instrument_id == instrument, Patch.state == LIVE, Patch.name.in_(wanted[start : start + _NAMES])
+        )
+        for name, patch in connection.execute(query.order_by(Patch.id)):
+            found[name] = (*found.get(name, ()), patch)
+    return found
