@@ -40,6 +40,7 @@ class Talk:
         self.foreign: list[bytes] = []
         self.moved: dict[str, Heard] = {}
         self.refusals = 0
+        self.trace: list[tuple[str, bytes]] | None = None
         self.state = ""
         self.limit_s: float | None = None
         self._progress = progress
@@ -86,7 +87,18 @@ class Talk:
         self._queue_ends = starts + len(raw) * BYTE_S + gap
         self._ticket = self.line.cable.send(raw, gap_s=gap)
         self.line.echo.sent(raw, starts)
+        if self.trace is not None:
+            self.trace.append(("out", raw))
         return self._ticket
+
+    def send_stream(self, data: bytes) -> None:
+        """Bytes exactly as they are (see `Cable.send_stream`), with no gap after them; only to prove a receiver."""
+        self.cancel.check(self.state)
+        starts = max(self._queue_ends, self.line.clock.now())
+        self._queue_ends = starts + len(data) * BYTE_S
+        self._ticket = self.line.cable.send_stream(data)
+        if self.trace is not None:
+            self.trace.append(("out", data))
 
     def send_burst(self, messages: Iterable[bytes]) -> int:
         """Queue messages that belong together (a 14-bit pair, one NRPN group): the gap comes only after the last."""
@@ -150,6 +162,8 @@ class Talk:
                 if self.line.clock.now() >= until:
                     return None
                 continue
+            if self.trace is not None:
+                self.trace.append(("in", arrival.raw))
             if isinstance(arrival, Damaged):
                 self.damaged.append(arrival)
                 return arrival

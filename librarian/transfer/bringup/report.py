@@ -1,0 +1,162 @@
+"""What a bring-up found: one line for each thing that was tried, and the comparison with an earlier report."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Literal
+
+from librarian.errors import BadInput, OutsideProblem
+
+Outcome = Literal["passed", "failed", "not tried"]
+
+_KIND = "librarian bring-up report"
+_EDITION = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing that was tried. `check` names the kind ("controllers: ends"), `subject` what it was tried on, or ''.
+
+    `expected`, `got`: in words or display units. `side`: where a fault probably is. `sent`, `received`: the bytes of
+    a failure, one message each, in hexadecimal.
+    """
+
+    check: str
+    subject: str
+    outcome: Outcome
+    expected: str = ""
+    got: str = ""
+    side: str = ""
+    sent: tuple[str, ...] = ()
+    received: tuple[str, ...] = ()
+
+    @property
+    def key(self) -> tuple[str, str]:
+        """What makes it the same thing in another report."""
+        return self.check, self.subject
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """A whole run. `measured`: figures that are no pass or fail, such as the fastest gap, in words. `taken`: UTC."""
+
+    instrument: str
+    chart: str
+    revision: int
+    firmware: str
+    port: str
+    findings: tuple[Finding, ...]
+    measured: tuple[tuple[str, str], ...]
+    seconds: float
+    taken: datetime
+    restored: str = ""
+
+    def of(self, outcome: Outcome) -> tuple[Finding, ...]:
+        """The findings with this outcome, in the order tried."""
+        return tuple(one for one in self.findings if one.outcome == outcome)
+
+    @property
+    def sentence(self) -> str:
+        """Totals in one line."""
+        counts = {outcome: len(self.of(outcome)) for outcome in ("passed", "failed", "not tried")}
+        return f"{counts['passed']} passed, {counts['failed']} failed, {counts['not tried']} not tried"
+
+
+@dataclass(frozen=True, slots=True)
+class Changes:
+    """A report against an earlier one: what fails now and did not, what failed and does not, what fails in both."""
+
+    since: str
+    broken: tuple[Finding, ...]
+    mended: tuple[Finding, ...]
+    still: tuple[Finding, ...]
+
+    @property
+    def sentence(self) -> str:
+        """In one line, with the firmware it is compared with."""
+        return (
+            f"Since {self.since}: {len(self.broken)} new failures, {len(self.mended)} mended, "
+            f"{len(self.still)} as before"
+        )
+
+
+def changes(now: Report, earlier: Report) -> Changes:
+    """Compare with the report of an earlier firmware (or of the same one before)."""
+    failed_then = {one.key for one in earlier.of("failed")}
+    passed_now = {one.key for one in now.of("passed")}
+    failed_now = now.of("failed")
+    return Changes(
+        since=f"firmware {earlier.firmware}" if earlier.firmware else f"{earlier.taken:%Y-%m-%d %H:%M} UTC",
+        broken=tuple(one for one in failed_now if one.key not in failed_then),
+        mended=tuple(one for one in earlier.of("failed") if one.key in passed_now),
+        still=tuple(one for one in failed_now if one.key in failed_then),
+    )
+
+
+def save(report: Report, path: Path) -> None:
+    """Write a report that `load` reads back. Raises OutsideProblem when the file cannot be written."""
+    content = {"file": _KIND, "edition": _EDITION, **asdict(report), "taken": report.taken.isoformat()}
+    try:
+        path.write_text(json.dumps(content, ensure_ascii=False, indent=1) + "\n", encoding="utf-8")
+    except OSError as error:
+        raise OutsideProblem(f"{path} could not be written: {error.strerror}.", "Choose another place.") from error
+
+
+def load(path: Path) -> Report:
+    """Read a saved report. Raises BadInput when it is none, OutsideProblem when the file cannot be read."""
+    try:
+        content = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise OutsideProblem(f"{path} could not be read: {error.strerror}.", "Choose another file.") from error
+    except (UnicodeDecodeError, ValueError, RecursionError) as error:
+        raise _no_report(path, "it is not JSON") from error
+    if not isinstance(content, dict) or content.get("file") != _KIND:
+        raise _no_report(path, "its first key does not say so")
+    if content.get("edition") != _EDITION:
+        raise _no_report(path, f"it is of edition {content.get('edition')}, and this program reads {_EDITION}")
+    try:
+        return _report(content)
+    except (KeyError, TypeError, ValueError) as error:
+        raise _no_report(path, f"{error} is missing or of the wrong kind") from error
+
+
+def _no_report(path: Path, why: str) -> BadInput:
+    return BadInput(f"{path} is no saved bring-up report: {why}.", "Choose a file that a bring-up has saved.")
+
+
+def _report(content: dict[str, Any]) -> Report:
+    taken = datetime.fromisoformat(_text(content["taken"]))
+    return Report(
+        instrument=_text(content["instrument"]),
+        chart=_text(content["chart"]),
+        revision=int(content["revision"]),
+        firmware=_text(content["firmware"]),
+        port=_text(content["port"]),
+        findings=tuple(_finding(one) for one in content["findings"]),
+        measured=tuple((_text(name), _text(figure)) for name, figure in content["measured"]),
+        seconds=float(content["seconds"]),
+        taken=taken if taken.tzinfo is not None else taken.replace(tzinfo=UTC),
+        restored=_text(content["restored"]),
+    )
+
+
+def _finding(content: dict[str, Any]) -> Finding:
+    outcome = content["outcome"]
+    if outcome not in {"passed", "failed", "not tried"}:
+        raise ValueError(f"outcome {outcome!r}")
+    words = {name: _text(content[name]) for name in ("check", "subject", "expected", "got", "side")}
+    return Finding(outcome=outcome, sent=_texts(content["sent"]), received=_texts(content["received"]), **words)
+
+
+def _text(value: object) -> str:
+    if not isinstance(value, str):
+        raise TypeError(f"{value!r}")
+    return value
+
+
+def _texts(values: Iterable[object]) -> tuple[str, ...]:
+    return tuple(_text(value) for value in values)

@@ -1,0 +1,131 @@
+"""The whole conformance run: what can be asked is asked, what was in the instrument is there again afterwards."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+
+from librarian.errors import Refused
+from librarian.transfer.bringup import controllers, dumps, memory, timing
+from librarian.transfer.bringup.bench import Bench, Unproved
+from librarian.transfer.bringup.identity import identity
+from librarian.transfer.bringup.report import Report
+from librarian.transfer.cancel import Cancel, OnProgress
+from librarian.transfer.capture import as_version, read_all
+from librarian.transfer.identify import introduce
+from librarian.transfer.line import Line
+from librarian.transfer.plan import make_plan
+from librarian.transfer.reading import Reading
+from librarian.transfer.send import send
+from librarian.transfer.talk import Talk
+from librarian.transfer.troubles import (
+    EchoLoop,
+    ForeignOnly,
+    InstrumentRefused,
+    NoReply,
+    NotUnderstood,
+    WrongInstrument,
+)
+
+Check = Callable[[Bench], None]
+
+_CHECKS: tuple[tuple[str, Check], ...] = (
+    ("identity", identity),
+    ("dumps sent", dumps.sending),
+    ("controllers", controllers.each_value),
+    ("single parameters", controllers.single_parameters),
+    ("another channel", controllers.nothing_else),
+    ("NRPN null", controllers.null_selection),
+    ("running status", controllers.running_status),
+    ("dumps taken", dumps.taking),
+    ("bad dumps", dumps.refusing),
+    ("realtime inside", dumps.realtime_inside),
+    ("timing of controllers", timing.controllers),
+    ("timing of dumps", timing.dumps),
+)
+
+
+def bring_up(
+    line: Line,
+    *,
+    write_memory: bool = False,
+    seed: int = 1,
+    cancel: Cancel | None = None,
+    progress: OnProgress | None = None,
+) -> Report:
+    """Hold an instrument against its chart, part by part.
+
+    Its edit buffer is changed many times and put back at the end; its memory is written only with `write_memory`, and
+    put back as well. `seed` chooses the values between the ends. Turn the monitors down first: every sound from the
+    lowest to the highest of everything is tried. Raises NoReply and the like when nothing answers at all, Refused where
+    nothing can be read back, CableLost, Busy; Cancelled says whether the old sound was put back.
+    """
+    with line.talk("bring-up", cancel, progress) as talk:
+        talk.state = "Nothing was changed."
+        introduce(talk)
+        bench = Bench(talk, seed)
+        if not bench.roads:
+            raise Refused(
+                f"{line.name} cannot be asked for its sound, so nothing that is sent to it can be proved.",
+                "Give its chart a way of capture that the program can ask for.",
+            )
+        talk.trace = None
+        held = _held(talk, bench)
+        talk.trace = []
+        talk.state = f"{line.name} holds values of the test; recall a sound, or choose a program at the instrument."
+        for count, (what, check) in enumerate(_CHECKS):
+            talk.tell(count, len(_CHECKS) + 1, what, None)
+            _run(bench, what, check)
+        talk.tell(len(_CHECKS), len(_CHECKS) + 1, "memory", None)
+        _run(bench, "memory", lambda one: memory.writing(one, allowed=write_memory))
+        restored = _put_back(talk, held)
+        talk.tell(len(_CHECKS) + 1, len(_CHECKS) + 1, "done", 0.0)
+        firmware = line.identified.firmware if line.identified is not None else ""
+        return Report(
+            instrument=line.name,
+            chart=line.chart.id,
+            revision=line.chart.revision,
+            firmware=firmware,
+            port=line.port,
+            findings=tuple(bench.findings),
+            measured=tuple(bench.measured),
+            seconds=talk.seconds,
+            taken=datetime.now(UTC),
+            restored=restored,
+        )
+
+
+def _held(talk: Talk, bench: Bench) -> Reading | None:
+    """What is in it now, to be put back; None when its answers cannot be used (that is for the checks to say)."""
+    try:
+        return read_all(talk, bench.roads).reading
+    except NotUnderstood:
+        return None
+
+
+def _run(bench: Bench, what: str, check: Check) -> None:
+    """One check; an instrument that stops answering in it fails it, and the next one is tried."""
+    bench.begin()
+    try:
+        check(bench)
+    except Unproved as problem:
+        bench.failed(f"{what}: read back", "", "an answer", problem.reason)
+    except (NoReply, ForeignOnly, EchoLoop, InstrumentRefused, NotUnderstood, WrongInstrument) as problem:
+        bench.failed(f"{what}: read back", "", "an answer", str(problem))
+
+
+def _put_back(talk: Talk, held: Reading | None) -> str:
+    line = talk.line
+    if held is None:
+        return "What was in it before could not be read, so it was not put back."
+    version = as_version(line, held)
+    try:
+        plan = make_plan(line, version, version.values or held.values, held, way=None, whole=True)
+        send(talk, plan)
+        again = read_all(talk, [held.way]).reading
+    except (Refused, NoReply, ForeignOnly, EchoLoop, InstrumentRefused, NotUnderstood) as problem:
+        return f"What was in it before could not be put back: {problem}"
+    same = all(again.values.get(name) == value for name, value in held.values.items())
+    return (
+        "What was in it before is there again." if same else "What was in it before was sent, but reads back different."
+    )
