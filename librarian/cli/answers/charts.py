@@ -29,12 +29,13 @@ class ChartAbout(Answer):
 
 
 class Checked(Answer):
-    """Answer of `chart check`; `chart` is null when it cannot be used."""
+    """Answer of `chart check`; `chart` is null when it cannot be used. `cautions`: allowed, but worth a second look."""
 
     file: str
     usable: bool
     chart: ChartAbout | None
     faults: list[Fault]
+    cautions: list[Fault]
 
 
 class ChartRow(Answer):

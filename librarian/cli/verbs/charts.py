@@ -4,18 +4,30 @@ from __future__ import annotations
 
 import json
 import sys
+from enum import StrEnum
 from typing import Annotated
 
 import typer
+from rich.table import Table
 
-from librarian.chart import Chart, ChartFaults, Way, shipped
-from librarian.chart.language.root import ChartTable
+from librarian.chart import Chart, ChartFaults, Fault, Way, paper, shipped
+from librarian.chart import schema as chart_schema
 from librarian.cli import answers
 from librarian.cli.clean import clean
 from librarian.cli.exits import Exit
 from librarian.cli.here import Here, cell, table
+from librarian.cli.here import show as show_text
 from librarian.cli.reading import chart_file, shipped_chart
 from librarian.cli.verb import verb
+
+
+class Form(StrEnum):
+    """How a chart is printed."""
+
+    LIST = "list"
+    MARKDOWN = "markdown"
+    HTML = "html"
+
 
 FileArgument = Annotated[str, typer.Argument(metavar="FILE", help="A chart file, or the id of a shipped chart.")]
 
@@ -35,27 +47,54 @@ def check(here: Here, file: FileArgument) -> Exit:
     try:
         chart = chart_file(file)
     except ChartFaults as wrong:
-        faults = [
-            answers.Fault(line=each.line, column=each.column, key=each.key, sentence=each.sentence, remedy=each.remedy)
-            for each in wrong.faults
-        ]
-        made = table("Line", "Key", "What is wrong", "What to do", right=(0,))
-        for each in faults:
-            made.add_row(str(each.line), cell(each.key), cell(each.sentence), cell(each.remedy))
-        count = f"{len(faults)} {'fault' if len(faults) == 1 else 'faults'} in {clean(file)}; nothing of it is used."
-        here.answer(answers.Checked(file=file, usable=False, chart=None, faults=faults), made, count)
+        faults = [_fault(each) for each in wrong.faults]
+        count = f"{_count(len(faults), 'fault')} in {clean(file)}; nothing of it is used."
+        answer = answers.Checked(file=file, usable=False, chart=None, faults=faults, cautions=[])
+        here.answer(answer, _faults_table(faults), count)
         return Exit.COULD_NOT
-    here.answer(
-        answers.Checked(file=file, usable=True, chart=_about(chart), faults=[]),
-        f"{clean(chart.name)}, revision {chart.revision}: {len(chart.parameters)} parameters in "
-        f"{len(chart.sections)} sections, no fault found.",
+    cautions = [_fault(each) for each in chart.cautions]
+    said = (
+        f"{clean(chart.name)}, revision {chart.revision}: {_count(len(chart.parameters), 'parameter')} in "
+        f"{_count(len(chart.sections), 'section')}, no fault found."
     )
+    notes: list[str | Table] = []
+    if cautions:
+        notes = [f"{_count(len(cautions), 'thing')} to look at again:", _faults_table(cautions)]
+    answer = answers.Checked(file=file, usable=True, chart=_about(chart), faults=[], cautions=cautions)
+    here.answer(answer, said, *notes)
     return Exit.OK
 
 
-def show(here: Here, file: FileArgument) -> None:
+def _fault(fault: Fault) -> answers.Fault:
+    return answers.Fault(
+        line=fault.line, column=fault.column, key=fault.key, sentence=fault.sentence, remedy=fault.remedy
+    )
+
+
+def _faults_table(faults: list[answers.Fault]) -> Table:
+    made = table("Line", "Key", "What", "What to do", right=(0,))
+    for each in faults:
+        made.add_row(str(each.line), cell(each.key), cell(each.sentence), cell(each.remedy))
+    return made
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
+def show(
+    here: Here,
+    file: FileArgument,
+    form: Annotated[
+        Form, typer.Option("--form", help="A list for the terminal; or the standard's implementation chart for paper.")
+    ] = Form.LIST,
+) -> None:
     """Print what a chart says: every parameter with its range and how it travels."""
     chart = chart_file(file)
+    if form is not Form.LIST and not here.as_json:
+        written = paper.markdown(chart) if form is Form.MARKDOWN else paper.html(chart)
+        show_text(clean(written, lines=True, longest=len(written)))
+        return
     made = table("Section", "Parameter", "Id", "Kind", "Lowest", "Highest", "Travels by", "Takes over", right=(4, 5))
     rows = []
     for section in chart.sections:
@@ -111,7 +150,7 @@ def list_shipped(here: Here) -> None:
 
 def schema(here: Here) -> None:
     """Print the JSON Schema of the chart language, for editors that check while one writes."""
-    found = ChartTable.model_json_schema()
+    found = chart_schema()
     if here.as_json:
         here.answer(answers.Schema(json_schema=found))
     else:

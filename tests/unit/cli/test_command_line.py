@@ -94,6 +94,11 @@ def test_chart_verbs(run, tmp_path):
     assert len(printed["parameters"]) == 22
     assert printed["ways_in"][0].startswith("controllers")
     assert "CC 74" in run("chart", "print", "fogbell").out
+    assert run("chart", "print", "fogbell", "--form", "markdown").out.count("|") > 100
+    assert "<table" in run("chart", "print", "fogbell", "--form", "html").out
+    cautions = run("chart", "check", "fogbell", "--json").answer["cautions"]
+    assert ["cc" in caution["key"] and caution["line"] > 0 for caution in cautions] == [True]
+    assert "to look at again" in run("chart", "check", "fogbell").out
     assert {chart["id"] for chart in run("chart", "list", "--json").answer["charts"]} == {"fogbell", "lanternfish"}
     wrong = tmp_path / "wrong.toml"
     text = (
