@@ -11,8 +11,8 @@ from librarian.transfer.talk import Talk
 def read_controllers(talk: Talk, way: Way) -> Reading:
     """Ask for the controllers of `way` and follow them to their end: by count, by the last one, or by silence.
 
-    A control that is turned meanwhile sends the same messages; the last value heard counts, so that the reading is
-    what the instrument holds at its end. Parameters that did not come are not in its values.
+    What is doubtful is left out, as what did not come is: a parameter heard with two values (its control is turning,
+    or the cable made it of another), and the one heard just before damage (a byte doubled or lost there changes it).
     Raises Unreadable, NoReply, EchoLoop, ForeignOnly, InstrumentRefused, CableLost, Cancelled.
     """
     line = talk.line
@@ -30,6 +30,7 @@ def read_controllers(talk: Talk, way: Way) -> Reading:
         if arrival is None:
             break
         if isinstance(arrival, Damaged):
+            collecting.damaged()
             until = max(until, line.clock.now() + collecting.silence_s)
         elif collecting.take(arrival):
             until = line.clock.now() + collecting.silence_s
@@ -41,7 +42,7 @@ def read_controllers(talk: Talk, way: Way) -> Reading:
     talk.answered()
     if trouble is not None:
         raise trouble
-    return Reading(way, Values(collecting.values), "", tuple(collecting.received))
+    return Reading(way, Values(collecting.believed()), "", tuple(collecting.received))
 
 
 class _Collecting:
@@ -59,6 +60,9 @@ class _Collecting:
     def _start_again(self) -> None:
         self.values: dict[str, int] = {}
         self.received: list[bytes] = []
+        self._settled: dict[str, int] = {}
+        self._doubtful: set[str] = set()
+        self._latest: set[str] = set()
         self._listener = self._talk.line.chart.codec.listener(self._talk.line.address)
 
     def take(self, message: Message) -> bool:
@@ -74,13 +78,25 @@ class _Collecting:
             talk.hear(message)
             return False
         self.received.append(raw)
-        for heard in self._listener.feed(raw, line.clock.now()):
+        found = self._listener.feed(raw, line.clock.now())
+        self._latest = {one.parameter for one in found}
+        for heard in found:
             self._heard(heard.parameter, heard.value, heard.settled)
         talk.tell(len(self.values), self._total, "parameters", self._seconds_left())
         return True
 
+    def damaged(self) -> None:
+        """Bytes came that are no message: what was heard just before may be damaged as well."""
+        self._doubtful |= self._latest
+
+    def believed(self) -> dict[str, int]:
+        """What nothing puts in doubt."""
+        return {name: value for name, value in self.values.items() if name not in self._doubtful}
+
     def _heard(self, parameter: str, value: int, settled: bool) -> None:
         self.values[parameter] = value
+        if settled and self._settled.setdefault(parameter, value) != value:
+            self._doubtful.add(parameter)
         end = self._way.end
         if end is None or not settled:
             # An MSB whose LSB never comes is a whole value; the silence after it ends the dump.

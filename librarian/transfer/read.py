@@ -14,6 +14,7 @@ from librarian.transfer.troubles import EchoLoop, ForeignOnly, NoReply, NotUnder
 
 MOST_QUESTIONS = 8
 _MOST_SILENT = 2
+_QUIET, _NOISY = 2, 3
 
 
 def read(talk: Talk, way: Way, **slots: int) -> Reading:
@@ -45,14 +46,16 @@ class Sure:
 def read_surely(talk: Talk, way: Way, **slots: int) -> Sure:
     """Ask until two answers agree: checksums of the trade do not notice bytes that changed places, CC have none.
 
-    A dump must come twice byte for byte the same. Of controllers each value must; those of the last answer that no
-    other one confirms are left out, so that what is returned was true at one moment. At most eight questions.
+    A dump must come twice byte for byte the same, three times once anything was damaged. Of controllers each value
+    must; those of the last answer that others do not confirm are left out, so that what is returned was true at one
+    moment. At most eight questions.
     Raises NotUnderstood (with every reason), NoReply, EchoLoop, ForeignOnly, InstrumentRefused, CableLost, Cancelled.
     """
     readings: list[Reading] = []
     refused: list[str] = []
     silent = 0
     for question in range(1, MOST_QUESTIONS + 1):
+        before = len(talk.damaged)
         try:
             latest = read(talk, way, **slots)
         except Unreadable as problem:
@@ -64,12 +67,14 @@ def read_surely(talk: Talk, way: Way, **slots: int) -> Sure:
             if silent == _MOST_SILENT and not readings:
                 raise
             continue
-        confirmed = _confirmed(way, latest, readings)
+        if len(talk.damaged) > before:
+            refused.append(talk.damaged[-1].reason)
+        confirmed = _confirmed(way, latest, readings, _needed(readings, latest, refused))
         readings.append(latest)
         if confirmed is not None and (way.kind == "dump" or set(confirmed.values) == _ever_heard(readings)):
             return Sure(confirmed, question, refused)
-    if way.kind != "dump" and len(readings) > 1:
-        best = _confirmed(way, readings[-1], readings[:-1])
+    if way.kind != "dump" and len(readings) > _QUIET:
+        best = _confirmed(way, readings[-1], readings[:-1], _NOISY)
         if best is not None and best.values:
             return Sure(best, MOST_QUESTIONS, refused)
     raise NotUnderstood(
@@ -80,16 +85,25 @@ def read_surely(talk: Talk, way: Way, **slots: int) -> Sure:
     )
 
 
-def _confirmed(way: Way, latest: Reading, earlier: list[Reading]) -> Reading | None:
-    """What of the latest answer another one confirms; None where that is nothing."""
+def _needed(readings: list[Reading], latest: Reading, refused: list[str]) -> int:
+    """How many equal answers are believed: two on a quiet cable, three as soon as anything was damaged or differed.
+
+    The same damage twice is rare but not unheard of: a doubled controller number always makes the same wrong value.
+    """
+    noisy = refused or any(not latest.agrees(one) for one in readings)
+    return _NOISY if noisy else _QUIET
+
+
+def _confirmed(way: Way, latest: Reading, earlier: list[Reading], needed: int) -> Reading | None:
+    """What of the latest answer enough others confirm; None where that is nothing."""
     if way.kind == "dump":
-        return latest if any(latest.agrees(one) for one in earlier) else None
-    if not earlier:
-        return None
+        return latest if sum(latest.agrees(one) for one in earlier) + 1 >= needed else None
     same = {
-        name: value for name, value in latest.values.items() if any(one.values.get(name) == value for one in earlier)
+        name: value
+        for name, value in latest.values.items()
+        if sum(one.values.get(name) == value for one in earlier) + 1 >= needed
     }
-    return Reading(latest.way, Values(same), latest.name, latest.received, latest.raw)
+    return Reading(latest.way, Values(same), latest.name, latest.received, latest.raw) if same else None
 
 
 def _ever_heard(readings: list[Reading]) -> set[str]:
