@@ -7,6 +7,8 @@ from pathlib import Path
 
 from librarian.chart import Chart, load, loads, shipped
 from librarian.collection import InstrumentRow, Library
+from librarian.errors import BadInput
+from librarian.files import syx
 from librarian.messages import Version
 
 
@@ -36,6 +38,16 @@ def chart_of(library: Library, version: Version) -> Chart:
 def chart_of_instrument(library: Library, row: InstrumentRow) -> Chart:
     """The chart revision that an instrument uses, from the text that the library keeps."""
     return _kept(library, row.chart, row.revision)
+
+
+def sysex_of(path: Path) -> list[bytes]:
+    """The whole SysEx messages of a file of dumps, in order. Raises OutsideProblem, BadInput."""
+    found = [piece.raw for piece in syx.read(path).pieces() if piece.kind == "sysex"]
+    if not found:
+        raise BadInput(
+            f"{path} holds no whole SysEx message.", "Name a file of dumps, as bytes or as hexadecimal text."
+        )
+    return found
 
 
 def _kept(library: Library, chart: str, revision: int) -> Chart:

@@ -7,7 +7,21 @@ exact integers in the instrument's own units, `text` is what people read, times 
 from __future__ import annotations
 
 from librarian.cli.answers.base import Answer, Problem, Trouble
-from librarian.cli.answers.charts import ChartAbout, ChartPrinted, ChartRow, Charts, Checked, Fault, Schema
+from librarian.cli.answers.charts import (
+    ChartAbout,
+    ChartPrinted,
+    ChartRow,
+    Charts,
+    Checked,
+    DumpProof,
+    Explained,
+    ExplainedByte,
+    ExplainedMessage,
+    Fault,
+    Proof,
+    Schema,
+    Trial,
+)
 from librarian.cli.answers.collection import (
     Compared,
     Done,
@@ -51,6 +65,10 @@ __all__ = [
     "Difference",
     "Documented",
     "Done",
+    "DumpProof",
+    "Explained",
+    "ExplainedByte",
+    "ExplainedMessage",
     "Fault",
     "Found",
     "Identified",
@@ -63,6 +81,7 @@ __all__ = [
     "Port",
     "Ports",
     "Problem",
+    "Proof",
     "QueryProblem",
     "Recalled",
     "Schema",
@@ -71,6 +90,7 @@ __all__ = [
     "Sound",
     "Step",
     "Tags",
+    "Trial",
     "Trouble",
     "Value",
     "Verified",
@@ -88,6 +108,7 @@ OF_VERB: dict[str, type[Answer]] = {
     "compare": Compared,
     "delete": Done,
     "demo": Demo,
+    "explain": Explained,
     "find": Found,
     "identify": Identified,
     "instrument add": Instruments,

@@ -28,6 +28,38 @@ class ChartAbout(Answer):
     setup: int
 
 
+class Trial(Answer):
+    """One kind of proof that a chart was put to. `trouble`: the first sentences about what failed."""
+
+    what: str
+    tried: int
+    passed: int
+    trouble: list[str]
+
+
+class DumpProof(Answer):
+    """A real dump decoded and encoded again. `numbers`: messages of the files from 1; `explained` of `size` bytes."""
+
+    numbers: list[int]
+    message: str
+    size: int
+    explained: int
+    identical: bool
+    sentence: str
+
+
+class Proof(Answer):
+    """What came out of trying a chart. Recall carries `recallable` of the `sound` parameters, capture `readable`."""
+
+    passed: bool
+    trials: list[Trial]
+    dumps: list[DumpProof]
+    sound: int
+    recallable: int
+    readable: int
+    by_hand: list[str]
+
+
 class Checked(Answer):
     """Answer of `chart check`; `chart` is null when it cannot be used. `cautions`: allowed, but worth a second look."""
 
@@ -36,6 +68,7 @@ class Checked(Answer):
     chart: ChartAbout | None
     faults: list[Fault]
     cautions: list[Fault]
+    proof: Proof | None = None
 
 
 class ChartRow(Answer):
@@ -62,6 +95,36 @@ class ChartPrinted(Answer):
     ways_in: list[str]
     ways_out: list[str]
     parameters: list[ChartRow]
+
+
+class ExplainedByte(Answer):
+    """One byte. `what`: the field or why it is there; `place`: where in the unpacked data; `claimed`: by the chart."""
+
+    offset: int
+    byte: str
+    what: str
+    value: str
+    place: str
+    claimed: bool
+
+
+class ExplainedMessage(Answer):
+    """One message of the file. `message`: its name in the chart, '' for none of ours; `claimed` of `size` bytes."""
+
+    number: int
+    message: str
+    form: str
+    size: int
+    claimed: int
+    rows: list[ExplainedByte]
+
+
+class Explained(Answer):
+    """Answer of `explain`."""
+
+    chart: str
+    file: str
+    messages: list[ExplainedMessage]
 
 
 class Charts(Answer):

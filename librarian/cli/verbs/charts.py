@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from enum import StrEnum
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -12,12 +13,13 @@ from rich.table import Table
 
 from librarian.chart import Chart, ChartFaults, Fault, Way, paper, shipped
 from librarian.chart import schema as chart_schema
+from librarian.chart.proving import Proof, prove
 from librarian.cli import answers
 from librarian.cli.clean import clean
 from librarian.cli.exits import Exit
 from librarian.cli.here import Here, cell, table
 from librarian.cli.here import show as show_text
-from librarian.cli.reading import chart_file, shipped_chart
+from librarian.cli.reading import chart_file, shipped_chart, sysex_of
 from librarian.cli.verb import verb
 
 
@@ -32,6 +34,12 @@ class Form(StrEnum):
 FileArgument = Annotated[str, typer.Argument(metavar="FILE", help="A chart file, or the id of a shipped chart.")]
 
 
+DumpsArgument = Annotated[
+    list[str] | None, typer.Argument(metavar="[DUMPS]...", help="Files of SysEx dumps of the instrument.")
+]
+SeedOption = Annotated[int, typer.Option("--seed", metavar="N", help="Which random values are tried.")]
+
+
 def add_to(app: typer.Typer) -> None:
     """Register the group `chart`."""
     group = typer.Typer(help="Charts: instruments described as text files.", no_args_is_help=True)
@@ -42,8 +50,9 @@ def add_to(app: typer.Typer) -> None:
     app.add_typer(group, name="chart")
 
 
-def check(here: Here, file: FileArgument) -> Exit:
-    """Check a chart; every fault with its line, what is wrong and what to write instead."""
+def check(here: Here, file: FileArgument, dumps: DumpsArgument = None, seed: SeedOption = 1) -> Exit:
+    """Check a chart: every fault; random values through every codec; real dumps there and back to the byte."""
+    raws = [raw for each in dumps or () for raw in sysex_of(Path(each))]
     try:
         chart = chart_file(file)
     except ChartFaults as wrong:
@@ -60,9 +69,51 @@ def check(here: Here, file: FileArgument) -> Exit:
     notes: list[str | Table] = []
     if cautions:
         notes = [f"{_count(len(cautions), 'thing')} to look at again:", _faults_table(cautions)]
-    answer = answers.Checked(file=file, usable=True, chart=_about(chart), faults=[], cautions=cautions)
-    here.answer(answer, said, *notes)
-    return Exit.OK
+    proof = prove(chart, raws, seed=seed)
+    answer = answers.Checked(
+        file=file, usable=True, chart=_about(chart), faults=[], cautions=cautions, proof=_proof(proof)
+    )
+    here.answer(answer, said, *notes, *_proof_shown(proof))
+    return Exit.OK if proof.passed else Exit.DIFFERS
+
+
+def _proof(proof: Proof) -> answers.Proof:
+    trials = [
+        answers.Trial(what=one.what, tried=one.tried, passed=one.passed, trouble=list(one.trouble))
+        for one in proof.trials
+    ]
+    dumps = [
+        answers.DumpProof(
+            numbers=[number + 1 for number in one.numbers],
+            message=one.message,
+            size=one.size,
+            explained=one.explained,
+            identical=one.identical,
+            sentence=one.sentence,
+        )
+        for one in proof.dumps
+    ]
+    return answers.Proof(
+        passed=proof.passed,
+        trials=trials,
+        dumps=dumps,
+        sound=proof.sound,
+        recallable=proof.recallable,
+        readable=proof.readable,
+        by_hand=list(proof.by_hand),
+    )
+
+
+def _proof_shown(proof: Proof) -> list[str | Table]:
+    shown: list[str | Table] = [clean(trouble) for one in proof.trials for trouble in one.trouble]
+    if proof.dumps:
+        made = table("Messages", "Bytes", "Explained", "Result", right=(1, 2))
+        for one in proof.dumps:
+            first, last = one.numbers[0] + 1, one.numbers[-1] + 1
+            numbers = str(first) if first == last else f"{first} to {last}"
+            made.add_row(numbers, str(one.size), str(one.explained), cell(one.sentence))
+        shown.append(made)
+    return [*shown, clean(proof.sentence)]
 
 
 def _fault(fault: Fault) -> answers.Fault:
