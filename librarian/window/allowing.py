@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from librarian.window.commands import Commands
 from librarian.window.desk.desk import Desk
-from librarian.window.desk.present import capture_reason, recall_reason
+from librarian.window.desk.present import capture_reason, match_reason, recall_reason
 from librarian.window.desk.standing import Standing
 
 
@@ -19,6 +19,7 @@ def allow_commands(commands: Commands, desk: Desk, target: Standing | None) -> N
     allow("recall", recall_reason(choice, target))
     for name in ("swap", "end_compare"):
         allow(name, "" if choice.comparing else "Nothing is compared.")
+    allow("match_panel", match_reason(choice, desk.standing_of_a))
     capture = capture_reason(standing)
     for name in ("capture", "capture_by_hand"):
         allow(name, capture)

@@ -42,12 +42,14 @@ COMMANDS = (
     Command("older", "Patch", "Compare with an older version", "Alt+Left", gap=True),
     Command("newer", "Patch", "Compare with a newer version", "Alt+Right"),
     Command("connect", "Instrument", "Connect…", "Ctrl+I"),
-    Command("choose_ports", "Instrument", "Choose ports…"),
+    Command("choose_ports", "Instrument", "Ports and chart…"),
     Command("stand_in", "Instrument", "Start the stand-in", "Ctrl+Shift+I"),
     Command("look_again", "Instrument", "Look again"),
     Command("capture", "Instrument", "Capture", "Ctrl+B", gap=True),
     Command("capture_version", "Instrument", "Capture as a new version of this patch", "Ctrl+Shift+B"),
     Command("capture_by_hand", "Instrument", "Capture by hand"),
+    Command("match_panel", "Instrument", "Match the panel", "Ctrl+T", gap=True),
+    Command("show_traffic", "Instrument", "Traffic", "Ctrl+Shift+T"),
     Command("undo_recall", "Instrument", "Undo recall"),
     Command("cancel", "Instrument", "Cancel what is under way"),
     Command("panic", "Instrument", "Panic: everything off", "Shift+Esc", gap=True),
@@ -81,6 +83,11 @@ class Commands:
             action.triggered.connect(lambda _checked=False, do=doer: do())
             menu.addAction(action)
             self.act[command.name] = action
+
+    @property
+    def names(self) -> frozenset[str]:
+        """Every name that `run` takes."""
+        return frozenset(self._doers)
 
     def run(self, name: str) -> bool:
         """Do a command by its name, as a button of the same name does; False when there is none."""

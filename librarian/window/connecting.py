@@ -23,6 +23,7 @@ from librarian.wire.ports import Port
 from librarian.wire.process import SystemState
 
 _LOOK_MS = 1000
+KEPT = "the chart it has"
 
 
 class Connecting(QObject):
@@ -117,12 +118,14 @@ class Connecting(QObject):
         charts = [(name, name.capitalize() if path.parent.name == "charts" else path.name)
                   for name, path in self._files.items()]
         row = self._row
+        if row is not None:
+            charts.insert(0, (KEPT, f"{row.chart_name}, revision {row.revision}, as now"))
         self.page.show_offer(
             Offer(
-                charts=charts if row is None else [(row.chart, row.chart_name)],
+                charts=charts,
                 outputs=_offered(self._ports, "out"), inputs=_offered(self._ports, "in"),
                 instrument=row.id if row is not None else None, name=row.name if row is not None else "",
-                chart=row.chart if row is not None else "", output=row.output if row is not None else "",
+                chart=KEPT if row is not None else "", output=row.output if row is not None else "",
                 input=row.input if row is not None else "",
             )
         )
@@ -168,9 +171,14 @@ class Connecting(QObject):
     def _accept(self, chosen: Chosen) -> None:
         row = self._row
         if row is not None:
+            other = None if chosen.chart == KEPT else self._chart(self._files[chosen.chart])
+            if chosen.chart != KEPT and other is None:
+                return
             self._stop()
             self._desk.edit(
-                lambda: self._desk.library.update_instrument(row.id, output=chosen.output, input=chosen.input)
+                lambda: self._desk.library.update_instrument(
+                    row.id, chart=other, name=chosen.name or row.name, output=chosen.output, input=chosen.input
+                )
             )
             self.finished.emit()
             return
@@ -188,8 +196,9 @@ class Connecting(QObject):
         self.finished.emit()
 
     def _ask(self, chosen: Chosen) -> None:
-        chart = self._desk.instruments.chart(self._row.chart, self._row.revision) if self._row else None
-        if chart is None:
+        if self._row is not None and chosen.chart == KEPT:
+            chart: Chart | None = self._desk.instruments.chart(self._row.chart, self._row.revision)
+        else:
             chart = self._chart(self._files[chosen.chart])
         if chart is None:
             return

@@ -24,6 +24,7 @@ from librarian.window.desk.present import header, history, marks, recall_reason
 from librarian.window.desk.results import Rows, shown
 from librarian.window.desk.standing import Standing
 from librarian.window.details.editor import Details, DetailsEditor
+from librarian.window.drawers import Drawers
 from librarian.window.paint.look import Choice as Theme
 from librarian.window.paint.look import Look
 from librarian.window.parts.menubar import dress_menu_bar
@@ -50,6 +51,7 @@ class MainWindow(QMainWindow):
         self.connecting = Connecting(look, self.desk, connections, self)
         self.areas.add_page(CONNECT, self.connecting.page)
         self.caution = Caution(self.areas, settings, str(library.path))
+        self.drawers = Drawers(look, self.areas, self.desk, connections, self)
         self.setCentralWidget(self.areas)
         self.commands = Commands(self, self._doers())
         self._compare_next = False
@@ -84,6 +86,7 @@ class MainWindow(QMainWindow):
             "older": lambda: desk.step_version(-1),
             "newer": lambda: desk.step_version(+1),
             "connect": lambda: self.connecting.begin(None),
+            "choose_chart": lambda: self.connecting.begin(desk.instruments.current),
             "choose_ports": lambda: self.connecting.begin(desk.instruments.current),
             "stand_in": self.connecting.start_stand_in,
             "standin": self.connecting.start_stand_in,
@@ -97,6 +100,8 @@ class MainWindow(QMainWindow):
             "cancel": self._with_current(desk.instruments.cancel),
             "again_slower": lambda: desk.recall(slower=True),
             "show_differences": desk.compare_with_instrument,
+            "show_traffic": self.drawers.show_traffic,
+            "match_panel": self.match_panel,
             "panic": desk.instruments.panic,
             "name": self.rename,
             "theme_system": lambda: self.choose_theme("system"),
@@ -178,6 +183,8 @@ class MainWindow(QMainWindow):
             self.desk.instruments.cancel(current)
         elif self.areas.drawer:
             self.areas.close_drawer()
+        elif self.desk.choice.turning:
+            self.desk.match_panel(False)
         else:
             self.end_compare()
 
@@ -227,6 +234,11 @@ class MainWindow(QMainWindow):
         side = choice.b if choice.b is not None and choice.b.patch is not None else choice.a
         if side is not None and side.patch is not None:
             self.desk.choose_b(side.patch.id, version)
+
+    def match_panel(self) -> None:
+        """Let the panel lead the hand back to the stored sound, or stop doing so; nothing is sent."""
+        self.desk.match_panel(not self.desk.choice.turning)
+        self.areas.focus_area("panel")
 
     # -- editing ---------------------------------------------------------------------------------------------------
 

@@ -271,3 +271,63 @@ def test_first_start_offers_the_two_ways_and_the_stand_in_works(qtbot: QtBot, lo
             lambda: any(one.ready for one in window.desk.instruments.standings.values()), timeout=PATIENCE_MS
         )
         window.close()
+
+
+def test_the_traffic_is_read_through_the_chart_and_can_be_held(desk: Desk):
+    desk.press("Ctrl+Shift+T")
+    desk.wait_for(lambda: desk.window.areas.drawer == "traffic")
+    model = desk.window.drawers.traffic.model
+    said = lambda: [line.meaning for line in model.lines]  # noqa: E731 - read again at each look
+    desk.wait_for(lambda: any("identity reply" in meaning for meaning in said()))
+    desk.window.desk.instruments.choose(desk.ids["lanternfish"])
+    stand_in = desk.stand_in("lanternfish")
+    stand_in.turn("filter.cutoff", 100, desk.connections.clock.now())
+    cutoff = desk.charts["lanternfish"].parameters["filter.cutoff"].display(100)
+    desk.window.drawers.show_traffic()
+    desk.window.drawers.show_traffic()
+    desk.wait_for(lambda: f"Cutoff {cutoff}" in said())
+    desk.window.drawers.traffic.hold(True)
+    before = len(model.lines)
+    stand_in.turn("filter.cutoff", 90, desk.connections.clock.now())
+    desk.wait_for(lambda: desk.standing("lanternfish").now.get("filter.cutoff") == 90)
+    desk.window.drawers.traffic.look_for_more()
+    assert len(model.lines) == before
+    desk.window.drawers.traffic.hold(False)
+    desk.wait_for(lambda: len(model.lines) > before)
+    desk.press("Escape")
+    desk.wait_for(lambda: desk.window.areas.drawer == "")
+
+
+def test_the_panel_leads_the_hand_back_to_the_stored_sound(desk: Desk):
+    desk.choose("Harbour before the storm")
+    desk.press("Ctrl+T")
+    header = desk.window.areas.header
+    desk.wait_for(lambda: "50 not heard yet" in header.state.summary)
+    chart, stand_in = desk.charts["lanternfish"], desk.stand_in("lanternfish")
+    wanted = desk.window.desk.choice.a.values
+    stand_in.turn("filter.cutoff", chart.parameters["filter.cutoff"].high, desk.connections.clock.now())
+    desk.wait_for(lambda: header.state.summary.startswith("0 agree · 1 to turn"))
+    assert desk.window.areas.panel.sheet.cells["filter.cutoff"].value == "left"
+    for name in chart.sound_ids:
+        stand_in.turn(name, wanted[name], desk.connections.clock.now())
+    desk.wait_for(lambda: header.state.summary.startswith("All 50 agree"))
+    desk.press("Escape")
+    desk.wait_for(lambda: not desk.window.desk.choice.turning)
+
+
+def test_every_button_that_the_chain_can_show_does_something(desk: Desk):
+    """Names of the buttons of all the states against the commands of the window."""
+    import inspect
+
+    from librarian.window.chain import facts, transfers, troubles
+    from librarian.window.header import state
+    from librarian.window.parts.spec import ButtonSpec
+
+    names = set()
+    for module in (facts, transfers, troubles, state):
+        text = inspect.getsource(module)
+        names |= {piece.split('"')[1] for piece in text.split("ButtonSpec(")[1:] if piece.startswith('"')}
+        names |= {spec.name for spec in vars(module).values() if isinstance(spec, ButtonSpec)}
+    dead = {name for name in names if name not in desk.window.commands.names}
+    # Only offered with the reason why it cannot be pressed.
+    assert dead <= {"bring_up", "use_instrument", "keep"}

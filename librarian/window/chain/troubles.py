@@ -171,7 +171,10 @@ def wrong_firmware(setting: Setting, *, described: str) -> ChainState:
         plate=Plate("different", f"chart is for {described}", broken=True),
         first=f"{setting.instrument} answered with firmware {setting.firmware}, but the chart describes {described}.",
         rest=f"Capture keeps the bytes; recall waits until a chart for {setting.firmware} is chosen.",
-        buttons=(ButtonSpec("bring_up", "Bring-up…"), ButtonSpec("choose_chart", "Choose chart…", primary=True)),
+        buttons=(
+            ButtonSpec("bring_up", "Bring-up…", reason="The bring-up report is made in the terminal for now."),
+            ButtonSpec("choose_chart", "Choose chart…", primary=True),
+        ),
         leader="box",
     )
 

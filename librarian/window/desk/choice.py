@@ -39,12 +39,16 @@ class Side:
 
 @dataclass(frozen=True)
 class Choice:
-    """A and B with the chart that A is kept by. B of another chart cannot be laid beside A: `odd` says why."""
+    """A and B with the chart that A is kept by. B of another chart cannot be laid beside A: `odd` says why.
+
+    `turning`: the panel leads the hand back to A.
+    """
 
     a: Side | None = None
     b: Side | None = None
     chart: Chart | None = None
     odd: str = ""
+    turning: bool = False
 
     @property
     def comparing(self) -> bool:
@@ -68,5 +72,7 @@ class Choice:
             comparison=comparison,
             now=dict(standing.now) if standing is not None and not self.comparing else {},
             changed=standing.changed if standing is not None and not self.comparing else frozenset(),
+            turning=self.turning and not self.comparing,
+            agreed=standing.agreeing(self.a.values) if standing is not None and self.turning else frozenset(),
         )
         return Sheet(self.chart, shown)

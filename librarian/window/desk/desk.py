@@ -7,7 +7,7 @@ run on the instruments' threads; edits of the library are short and happen at on
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from PySide6.QtCore import QObject, QTimer, Signal
@@ -180,6 +180,12 @@ class Desk(QObject):
         if self.choice.a is not None and self.choice.b is not None:
             self._set(self._beside(self._with_a(self.choice.b), self.choice.a))
 
+    def match_panel(self, on: bool) -> None:
+        """Let the panel lead the hand back to A, or stop."""
+        a = self.choice.a
+        if a is not None:
+            self._set(Choice(a, None, self.choice.chart, turning=on))
+
     def step_version(self, step: int) -> None:
         """The next older (-1) or newer (+1) version of A as B."""
         a = self.choice.a
@@ -224,7 +230,7 @@ class Desk(QObject):
         a, b = self._again(self.choice.a), self._again(self.choice.b)
         if a is None:
             a, b = (b, None) if b is not None and b.patch is not None else (None, None)
-        choice = Choice() if a is None else self._with_a(a)
+        choice = Choice() if a is None else replace(self._with_a(a), turning=self.choice.turning)
         self.choice = choice if b is None else self._beside(choice, b)
         self.chosen.emit()
 

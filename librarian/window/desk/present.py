@@ -10,6 +10,7 @@ from librarian.window.desk.standing import Standing
 from librarian.window.header.state import (
     COMPARE,
     END_COMPARE,
+    MATCH,
     RECALL,
     RECALL_B,
     SWAP,
@@ -50,6 +51,30 @@ def capture_reason(standing: Standing | None) -> str:
     return "Another transfer is under way." if standing.transfer not in {"", "identify"} else ""
 
 
+def match_reason(choice: Choice, standing: Standing | None) -> str:
+    """Why the panel cannot lead back to A now, or empty."""
+    if choice.a is None or choice.a.patch is None:
+        return "Choose a kept sound first."
+    if standing is None or not standing.open:
+        return f"{choice.a.patch.instrument_name} cannot be heard: no cable to it is open."
+    return ""
+
+
+def guide_summary(choice: Choice, standing: Standing | None) -> str:
+    """"29 agree · 9 to turn · 12 not heard yet: move each a little"."""
+    if choice.a is None or choice.chart is None or standing is None:
+        return ""
+    wanted = [name for name in choice.chart.sound_ids if name in choice.a.values]
+    agreed = standing.agreeing(choice.a.values)
+    silent = sum(name not in standing.now for name in wanted)
+    if len(agreed) == len(wanted):
+        return f"All {len(wanted)} agree. What you hear is what the panel shows."
+    parts = [f"{len(agreed)} agree", f"{len(wanted) - len(agreed) - silent} to turn"]
+    if silent:
+        parts.append(f"{silent} not heard yet: move each a little, so that the panel tells where it stands")
+    return " · ".join(parts)
+
+
 def title(side: Side, chart: Chart | None, *, beside: bool) -> Title:
     """Name and second line of one sound; of two that lie beside each other only the version is said."""
     if beside and side.version is not None:
@@ -82,8 +107,9 @@ def header(choice: Choice, sheet: Sheet | None, standing: Standing | None) -> He
             # What is in the instrument now needs no recall; A may be sent there again.
             buttons = (END_COMPARE, ButtonSpec("recall_a", "Recall A", primary=True, key="Ctrl+R"))
     else:
-        buttons = (COMPARE, _with_reason(RECALL, reason))
-    summary = choice.odd
+        match = ButtonSpec("match_panel", "End match", key="Ctrl+T") if choice.turning else MATCH
+        buttons = (COMPARE, _with_reason(match, match_reason(choice, standing)), _with_reason(RECALL, reason))
+    summary = guide_summary(choice, standing) if choice.turning and not choice.comparing else choice.odd
     if not summary and sheet is not None:
         since = clock_time(standing.in_it.since) if standing is not None and standing.in_it is not None else ""
         silent = standing.silent_since if standing is not None and not standing.open else None

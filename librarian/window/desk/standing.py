@@ -84,6 +84,14 @@ class Standing:
             name for name, value in self.now.items() if name in values and abs(value - values[name]) > self._slack(name)
         )
 
+    def agreeing(self, values: Values) -> frozenset[str]:
+        """Sound parameters whose control was heard where these values have it, within one step."""
+        return frozenset(
+            name
+            for name in self.chart.sound_ids
+            if name in self.now and name in values and abs(self.now[name] - values[name]) <= self._slack(name)
+        )
+
     def _slack(self, name: str) -> int:
         parameter = self.chart.parameters[name]
         if parameter.kind in {"stepped", "switch"}:

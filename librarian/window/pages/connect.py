@@ -118,11 +118,10 @@ class ConnectPage(Lookful):
         )
         self._offer = offer
         new = offer.instrument is None
-        self.title.say("Connect an instrument" if new else f"Ports of {one_line(offer.name)}")
+        self.title.say("Connect an instrument" if new else f"Ports and chart of {one_line(offer.name)}")
         self._fill(self.chart, [*offer.charts, ("", OTHER_FILE)], chart or offer.chart, first=None)
         self._fill(self.output, offer.outputs, output or offer.output, first=NOT_CHOSEN)
         self._fill(self.input, offer.inputs, input_ or offer.input, first=NOT_CHOSEN)
-        self.chart.setEnabled(new)
         if not same:
             self.name.edit.setText(offer.name)
         self.say("Plug its MIDI OUT into the interface’s IN and its MIDI IN into the interface’s OUT, and switch it "
@@ -152,7 +151,7 @@ class ConnectPage(Lookful):
 
     def take_focus(self) -> None:
         """Focus goes to the first field that can be changed."""
-        (self.chart if self.chart.isEnabled() else self.output).setFocus(Qt.FocusReason.OtherFocusReason)
+        (self.chart if self._offer.instrument is None else self.output).setFocus(Qt.FocusReason.OtherFocusReason)
 
     @staticmethod
     def _taken(box: QComboBox) -> str:

@@ -1,0 +1,1 @@
+"""What crossed the cable, decoded through the chart."""
