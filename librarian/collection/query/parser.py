@@ -284,8 +284,16 @@ class _Parser:
         near = self._vocabulary.nearest(" ".join(words(token.text)))
         self._complain(f"No instrument here has a control called “{token.text}”.", token.start, token.end, near)
         self._at += 2
-        taken = self._values(several=False)
-        self._at += taken[0][2] if taken else 0
+        self._at += self._value_of_nobody()
+
+    def _value_of_nobody(self) -> int:
+        """How many tokens are the value that a control nobody has was compared with: "900", "900 Hz", "saw"."""
+        candidates = self._values(several=True)
+        for text, quoted, taken, _stop in candidates:
+            # A number with its unit belongs together where any control here would read it so.
+            if not quoted and taken == 2 and text[:1] in "+-−.0123456789" and self._vocabulary.reads(text):
+                return taken
+        return candidates[-1][2] if candidates else 0
 
     def _nameless(self, compare: Token) -> None:
         self._complain(f"Say which control is compared with “{compare.text}”.", compare.start, compare.end)

@@ -63,6 +63,12 @@ class Vocabulary:
         found = {label for label in self.labels if label.startswith(name)}
         return self.controls[found.pop()] if name and len(found) == 1 else ()
 
+    def reads(self, text: str) -> bool:
+        """True when some control reads this as a number in its unit ("900 Hz")."""
+        return any(
+            control.parameter.number(text) is not None for controls in self.controls.values() for control in controls
+        )
+
     def nearest(self, name: str) -> str:
         """The label that is spelled most like `name`, or ''."""
         begun = sorted(label for label in self.labels if label.startswith(name)) if name else []
