@@ -15,6 +15,7 @@ from librarian.transfer.line import Line
 from librarian.transfer.read import read_surely
 from librarian.transfer.talk import Talk
 from librarian.transfer.troubles import InstrumentRefused, NotUnderstood, and_list
+from librarian.transfer.wholebank import bank_way, read_bank
 
 KeepProgram = Callable[[int, Version], object]
 
@@ -59,6 +60,10 @@ def backup(
         found: dict[int, Version] = {number: (done or {})[number] for number in wanted if number in (done or {})}
         failed: dict[int, str] = {}
         asked = [number for number in wanted if number not in found]
+        whole = bank_way(line, "request")
+        if whole is not None and not single_programs(line, "request"):
+            _read_whole(talk, whole, asked, found, keep)
+            asked = []
         started = line.clock.now()
         for count, number in enumerate(asked):
             talk.state = f"{len(found)} of {len(wanted)} programs were read and kept."
@@ -80,6 +85,17 @@ def backup(
         )
 
 
+def _read_whole(talk: Talk, way: Way, asked: list[int], found: dict[int, Version], keep: KeepProgram | None) -> None:
+    """All programs by one request: nothing is kept before all of it is sure."""
+    talk.state = "Nothing was kept, and the instrument is as it was."
+    bank = read_bank(talk, way)
+    for number in asked:
+        if number in bank.programs:
+            found[number] = bank.programs[number]
+            if keep is not None:
+                keep(number, found[number])
+
+
 def numbers(line: Line, programs: Iterable[int] | None) -> list[int]:
     """The programs meant, in order. Raises Refused for one that the memory does not have, or where there is none."""
     memory = line.chart.memory
@@ -93,6 +109,11 @@ def numbers(line: Line, programs: Iterable[int] | None) -> list[int]:
                 f"Choose programs from 0 to {memory.size - 1}.",
             )
     return list(wanted)
+
+
+def single_programs(line: Line, form: str) -> bool:
+    """True when the chart has a message for one program in this form."""
+    return any(info.kind == "program" and form in info.forms for info in line.chart.codec.messages.values())
 
 
 def program_way(line: Line, form: str) -> Way:

@@ -8,6 +8,7 @@ from librarian.chart import Way
 from librarian.messages import Values
 from librarian.transfer.controllers import read_controllers
 from librarian.transfer.dumps import read_dump
+from librarian.transfer.parameters import parameters_way, read_parameters
 from librarian.transfer.reading import Reading, Unreadable
 from librarian.transfer.talk import Talk
 from librarian.transfer.troubles import EchoLoop, ForeignOnly, NoReply, NotUnderstood
@@ -19,7 +20,9 @@ _QUIET, _NOISY = 2, 3
 
 def read(talk: Talk, way: Way, **slots: int) -> Reading:
     """Ask once by `way` and hear the answer out. Raises what `read_dump` and `read_controllers` raise."""
-    return read_dump(talk, way, **slots) if way.kind == "dump" else read_controllers(talk, way)
+    if way.kind == "dump":
+        return read_dump(talk, way, **slots)
+    return read_parameters(talk, way) if way.kind == "parameters" else read_controllers(talk, way)
 
 
 def askable(talk: Talk) -> list[Way]:
@@ -31,6 +34,8 @@ def askable(talk: Talk) -> list[Way]:
             found.append(way)
         if way.kind == "dump" and way.requested and codec.messages[way.message].kind == "edit buffer":
             found.append(way)
+    if not any(way.kind == "dump" for way in found) and (one_by_one := parameters_way(talk)) is not None:
+        found.append(one_by_one)
     return found
 
 

@@ -8,7 +8,16 @@ from dataclasses import dataclass, field
 from librarian.chart import UnknownValues, Way
 from librarian.errors import Refused
 from librarian.messages import Version
-from librarian.transfer.bank import KeepProgram, numbers, program_way, read_program, same_sound, slots, slots_of
+from librarian.transfer.bank import (
+    KeepProgram,
+    numbers,
+    program_way,
+    read_program,
+    same_sound,
+    single_programs,
+    slots,
+    slots_of,
+)
 from librarian.transfer.cancel import Cancel, OnProgress
 from librarian.transfer.identify import introduce, refuse_stranger
 from librarian.transfer.line import Line
@@ -16,6 +25,7 @@ from librarian.transfer.plan import dump_in
 from librarian.transfer.send import commands, send_dump
 from librarian.transfer.talk import Talk
 from librarian.transfer.troubles import InstrumentRefused, NotUnderstood, and_list
+from librarian.transfer.wholebank import bank_way, read_bank, write_bank
 from librarian.transfer.writing import written
 
 _ROUNDS = 3
@@ -50,7 +60,7 @@ class Restored:
 
 
 @dataclass(slots=True)
-class _Account:
+class Account:
     """Which program is in which condition, kept up to date before and after each byte."""
 
     wanted: list[int]
@@ -90,23 +100,52 @@ def restore(
         introduce(talk)
         refuse_stranger(line.identified)
         wanted = numbers(line, sorted(programs))
-        way = program_way(line, "write")
+        whole = bank_way(line, "write")
+        by_bank = whole is not None and not single_programs(line, "write")
+        way = whole if whole is not None and by_bank else program_way(line, "write")
         for number in wanted:
             _check(line, programs[number], way)
         memory = line.chart.memory
-        account = _Account(wanted, memory.shown if memory is not None else str)
-        before: dict[int, Version] = {}
+        job = _Restore(talk, way, Account(wanted, memory.shown if memory is not None else str), keep_before, allow)
+        if by_bank:
+            job.by_bank(programs)
+        else:
+            job.one_by_one(programs)
+        talk.tell(len(wanted), len(wanted), "programs", 0.0)
+        account = job.account
+        return Restored(
+            tuple(account.new), account.old, account.unknown, job.before,
+            talk.bytes_out, talk.bytes_in, talk.seconds, account.sentence(),
+        )  # fmt: skip
+
+
+class _Restore:
+    """One restore under way. `account`: which program is in which condition; `before`: what was there."""
+
+    def __init__(
+        self, talk: Talk, way: Way, account: Account, keep_before: KeepProgram, allow: Callable[[Replace], bool]
+    ) -> None:
+        self.account = account
+        self.before: dict[int, Version] = {}
+        self._talk = talk
+        self._way = way
+        self._keep_before = keep_before
+        self._allow = allow
+
+    def one_by_one(self, programs: Mapping[int, Version]) -> None:
+        """Each program by a message of its own."""
+        talk, account, way = self._talk, self.account, self._way
+        line = talk.line
         started = line.clock.now()
-        for count, number in enumerate(wanted):
+        for count, number in enumerate(account.wanted):
             talk.state = account.sentence() + "."
-            left = (line.clock.now() - started) / count * (len(wanted) - count) if count else None
-            talk.tell(count, len(wanted), "programs", left)
+            left = (line.clock.now() - started) / count * (len(account.wanted) - count) if count else None
+            talk.tell(count, len(account.wanted), "programs", left)
             try:
-                there = before[number] = read_program(talk, number)
+                there = read_program(talk, number)
             except (InstrumentRefused, NotUnderstood) as problem:
                 account.old[number] = f"what is there could not be read and kept first: {problem}"
                 continue
-            keep_before(number, there)
             version = programs[number]
             try:
                 messages = written(
@@ -116,17 +155,68 @@ def restore(
             except UnknownValues as problem:
                 account.old[number] = str(problem)
                 continue
-            if _is_there(line, there, messages):
-                account.new.append(number)
-            elif not allow(Replace(number, account.shown(number), there, version)):
-                account.old[number] = "it was not to be replaced"
-            else:
+            if self._may_replace(number, there, version, is_there=_is_there(line, there, messages)):
                 _write(talk, way, account, number, there, messages)
-        talk.tell(len(wanted), len(wanted), "programs", 0.0)
-        return Restored(
-            tuple(account.new), account.old, account.unknown, before,
-            talk.bytes_out, talk.bytes_in, talk.seconds, account.sentence(),
-        )  # fmt: skip
+
+    def by_bank(self, programs: Mapping[int, Version]) -> None:
+        """The whole memory read, some of its programs replaced, all of it written, and all of it read back."""
+        talk, account, way = self._talk, self.account, self._way
+        talk.state = account.sentence() + "."
+        asks = bank_way(talk.line, "request")
+        if asks is None:
+            raise Refused(
+                f"{talk.line.name} takes its memory only as a whole, and its chart knows no request for it, so what "
+                "is there could not be kept.",
+                "Add a request to the bank message of the chart.",
+            )
+        held = read_bank(talk, asks)
+        new: dict[int, Version] = {}
+        for number in account.wanted:
+            there, version = held.programs[number], programs[number]
+            same = there.values.only(version.values) == version.values.only(there.values) and there.name == version.name
+            if self._may_replace(number, there, version, is_there=same):
+                new[number] = version
+        for _ in range(_ROUNDS):
+            if not new:
+                return
+            account.unknown.update(dict.fromkeys(new, "it was being written"))
+            talk.state = account.sentence() + "."
+            refusal = write_bank(talk, way, held, new)
+            self._judge(read_bank(talk, asks).programs, held.programs, new, refusal)
+            talk.line.slower()
+
+    def _judge(
+        self, now: Mapping[int, Version], was: Mapping[int, Version], new: dict[int, Version], refusal: str
+    ) -> None:
+        """What became of each program; those that arrived leave `new`."""
+        account = self.account
+        for number, version in list(new.items()):
+            account.unknown.pop(number, None)
+            account.old.pop(number, None)
+            if now[number].values == version.values.only(now[number].values):
+                account.new.append(number)
+                del new[number]
+            elif same_sound(now[number], was[number]):
+                account.old[number] = refusal or "it did not take the new sound"
+            else:
+                account.unknown[number] = "it reads back neither as it was nor as it should be"
+        touched = [
+            number for number in now if number not in account.wanted and not same_sound(now[number], was[number])
+        ]
+        for number in touched:
+            account.unknown[number] = "it was not to be written, and changed"
+
+    def _may_replace(self, number: int, there: Version, version: Version, *, is_there: bool) -> bool:
+        """Keep what is there, then ask; a place that already holds the sound is new without a write."""
+        self.before[number] = there
+        self._keep_before(number, there)
+        if is_there:
+            self.account.new.append(number)
+            return False
+        if not self._allow(Replace(number, self.account.shown(number), there, version)):
+            self.account.old[number] = "it was not to be replaced"
+            return False
+        return True
 
 
 def _check(line: Line, version: Version, way: Way) -> None:
@@ -145,7 +235,7 @@ def _check(line: Line, version: Version, way: Way) -> None:
         )
 
 
-def _write(talk: Talk, way: Way, account: _Account, number: int, there: Version, messages: tuple[bytes, ...]) -> None:
+def _write(talk: Talk, way: Way, account: Account, number: int, there: Version, messages: tuple[bytes, ...]) -> None:
     """Write one program until it reads back equal, at most three times; afterwards its condition is known."""
     line = talk.line
     wanted = line.chart.codec.decode_all(messages, line.address)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from librarian.chart import Chart, load
+from librarian.chart import Chart, load, loads
 from librarian.errors import Cancelled, Refused
 from librarian.messages import Values, Version
 from librarian.standin import Behaviour
@@ -112,6 +112,31 @@ def test_a_captured_sound_is_stored_without_the_setup_and_with_its_name(lanternf
     assert one.instrument.memory[63].name.rstrip() == "Harbour"
     again = restore(one.line, {63: held}, allow=lambda question: False, keep_before=nothing)
     assert again.new == (63,), "it is there already"
+
+
+def test_a_memory_that_travels_only_as_a_whole(saltmarsh: Chart) -> None:
+    text = (_DATA / "saltmarsh.toml").read_text(encoding="utf-8")
+    start = text.index('[[recall]]\nway = "dump"\nmessage = "program"')
+    text = text[:start] + text[text.index("[[section]]") :]
+    chart = loads(text[: text.index("[message.program]")] + text[text.index("[message.bank]") :])
+    one = world(chart)
+    result = backup(one.line)
+    assert set(result.programs) == set(range(32))
+    assert all(stored(one, number, version) for number, version in result.programs.items())
+    others = {number: dict(one.instrument.memory[number].values) for number in range(32)}
+    asked: list[int] = []
+    done = restore(
+        one.line, {3: result.programs[9], 4: result.programs[10], 5: result.programs[5]},
+        allow=lambda question: asked.append(question.number) or question.number == 3, keep_before=nothing,
+    )  # fmt: skip
+    assert asked == [3, 4], "5 holds it already"
+    assert sorted(done.new) == [3, 5]
+    assert done.old == {4: "it was not to be replaced"}
+    assert stored(one, 3, result.programs[9])
+    for number in set(range(32)) - {3}:
+        assert one.instrument.memory[number].values == others[number]
+    assert restore(one.line, done.before, allow=always, keep_before=nothing).new
+    assert {number: dict(one.instrument.memory[number].values) for number in range(32)} == others
 
 
 def test_no_means_no_and_the_same_is_not_written_again(kelpline: Chart) -> None:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import threading
+from pathlib import Path
 
 import pytest
 
-from librarian.chart import Chart
+from librarian.chart import Chart, load
 from librarian.errors import Cancelled, Refused
+from librarian.messages import Values, Version
 from librarian.standin import Behaviour
 from librarian.standin.faults import Faults
 from librarian.transfer import (
@@ -21,6 +23,7 @@ from librarian.transfer import (
     capture,
     capture_by_hand,
     listen,
+    recall,
 )
 from tests.simulated import world
 
@@ -162,6 +165,19 @@ def test_a_knob_turned_during_a_controller_dump_is_the_state_at_its_end(fogbell:
     got = capture(one.line)
     had = [dict(values) for _, values in one.instrument.states]
     assert dict(got.version.values) in had
+
+
+def test_an_instrument_without_dumps_is_asked_one_by_one() -> None:
+    mortise = load(Path(__file__).parents[2] / "data" / "charts" / "mortise.toml")
+    one = world(mortise, seed=4)
+    got = capture(one.line)
+    assert got.version.complete
+    assert dict(got.version.values) == one.sound
+    version = Version(mortise.id, mortise.revision, Values({"filter.cutoff": 77, "filter.pan": -3}),
+                      frozenset(mortise.setup_ids))  # fmt: skip
+    result = recall(one.line, version)
+    assert result.sentence == "2 of 2 sound parameters read back equal"
+    assert one.sound["filter.cutoff"] == 77
 
 
 def test_by_hand_counts_the_controls_and_ends_when_all_have_moved(fogbell: Chart) -> None:

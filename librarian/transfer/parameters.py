@@ -1,0 +1,69 @@
+"""Asking for one parameter after the other, where an instrument answers such questions and has no dump of its sound."""
+
+from __future__ import annotations
+
+from librarian.chart import Way
+from librarian.messages import Damaged, Values
+from librarian.transfer.reading import Mark, Reading, silence, wire_seconds
+from librarian.transfer.talk import Talk
+
+_TIMEOUT_S = 1.0
+_MOST_SILENT = 3
+
+
+def parameters_way(talk: Talk) -> Way | None:
+    """The way of reading by single-parameter requests, None where the chart has none."""
+    line = talk.line
+    ask = line.chart.codec.ask_one
+    found = frozenset(name for name in line.chart.codec.single_ids if ask(name, line.address))
+    if not found:
+        return None
+    slowest = max((way.timeout_s for way in line.chart.ways_in), default=_TIMEOUT_S)
+    return Way("parameters", carries=found, timeout_s=min(slowest, _TIMEOUT_S), label="one by one")
+
+
+def read_parameters(talk: Talk, way: Way) -> Reading:
+    """Ask for every parameter of `way` in chart order. One that does not answer is left out.
+
+    Raises NoReply and the like when the first three all stay silent, CableLost, Cancelled.
+    """
+    line = talk.line
+    values: dict[str, int] = {}
+    received: list[bytes] = []
+    asked = [name for name in line.chart.order if name in way.carries]
+    silent = 0
+    since = Mark.of(talk)
+    for count, name in enumerate(asked):
+        talk.tell(count, len(asked), "parameters", None)
+        raw = _one(talk, name, way.timeout_s)
+        if raw is None:
+            silent += 1
+            if silent == _MOST_SILENT and not values:
+                raise silence(talk, since, "its parameters")
+            continue
+        received.append(raw)
+        values.update({key: value for key, value in line.chart.codec.heard(raw, line.address) if key == name})
+    if not values:
+        raise silence(talk, since, "its parameters")
+    return Reading(way, Values(values), "", tuple(received))
+
+
+def _one(talk: Talk, name: str, timeout_s: float) -> bytes | None:
+    """The message that answers for one parameter, None when none comes in time."""
+    line = talk.line
+    found: bytes | None = None
+    for request in line.chart.codec.ask_one(name, line.address):
+        talk.ask(request)
+        until = line.clock.now() + wire_seconds(len(request)) + timeout_s
+        while found is None and (arrival := talk.next(until)) is not None:
+            if isinstance(arrival, Damaged) or line.echo.is_request(arrival.raw, line.clock.now()):
+                continue
+            heard = line.chart.codec.heard(arrival.raw, line.address) if arrival.raw[0] == 0xF0 else ()
+            if any(key == name for key, _ in heard):
+                found = arrival.raw
+            else:
+                talk.hear(arrival)
+        if found is not None:
+            line.echo.answer_came()
+        talk.answered()
+    return found

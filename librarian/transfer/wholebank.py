@@ -1,0 +1,83 @@
+"""Memories that are only read and written as a whole bank: each program of it is a sound of its own all the same."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from librarian.chart import Way
+from librarian.chart.dump import ProgramSource
+from librarian.messages import Origin, Version
+from librarian.transfer.line import Line
+from librarian.transfer.plan import dump_in
+from librarian.transfer.read import read_surely
+from librarian.transfer.send import commands, send_dump
+from librarian.transfer.talk import Talk
+
+
+def bank_way(line: Line, form: str) -> Way | None:
+    """The message for the whole memory in this form ("request" or "write"), as a way; None when there is none."""
+    for name, info in line.chart.codec.messages.items():
+        if info.kind == "bank" and form in info.forms:
+            declared = next((way for way in line.chart.ways_out if way.message == name), None)
+            if form == "write" and declared is not None:
+                return declared
+            timeout = max((way.timeout_s for way in line.chart.ways_in), default=2.0)
+            carries = info.carries or frozenset(line.chart.parameters)
+            return Way("dump", name, carries, timeout, label=info.label or name)
+    return None
+
+
+@dataclass(frozen=True, slots=True)
+class Bank:
+    """A whole memory as it was read. `programs`: index -> version; `raws`: its messages."""
+
+    programs: Mapping[int, Version]
+    raws: tuple[bytes, ...]
+
+
+def read_bank(talk: Talk, way: Way) -> Bank:
+    """The whole memory, read until two answers agree. Raises what `read_surely` raises."""
+    line = talk.line
+    codec, chart = line.chart.codec, line.chart
+    sure = read_surely(talk, way)
+    decoded = codec.decode_all(sure.reading.received, line.address)
+    programs = {}
+    for one in decoded.programs:
+        alone = codec.extract(decoded, one.number, line.address)
+        shown = chart.memory.shown(one.number) if chart.memory is not None else str(one.number)
+        programs[one.number] = Version(
+            chart=chart.id,
+            revision=chart.revision,
+            values=one.values,
+            unknown=chart.unknown(one.values),
+            received=alone[1] if alone is not None else sure.reading.received,
+            origin=Origin("captured", f"program {shown} of the whole memory on {line.port}"),
+            name=one.name,
+        )
+    return Bank(programs, sure.reading.received)
+
+
+def write_bank(talk: Talk, way: Way, held: Bank, new: Mapping[int, Version]) -> str:
+    """Write the whole memory with some programs replaced; the others go back to the bit. '' or how it was refused."""
+    line = talk.line
+    codec = line.chart.codec
+    kinds = [name for name, info in codec.messages.items() if info.kind in {"program", "edit buffer"}]
+    refusals = talk.refusals
+
+    def source(version: Version) -> ProgramSource:
+        bases = (dump_in(line, version, name) for name in kinds)
+        base = next((found for found in bases if found is not None), None)
+        return ProgramSource(version.values, version.name or None, base)
+
+    messages = codec.encode_bank(
+        way.message, {number: source(version) for number, version in new.items()}, line.address, base=held.raws
+    )
+    commands(talk, way.before)
+    refusal = send_dump(talk, way, messages)
+    commands(talk, way.after)
+    talk.until_sent()
+    talk.pause(max(way.settle_s, line.pace.write_delay_s))
+    if talk.refusals > refusals:
+        refusal = refusal or f"{line.name} refused it"
+    return refusal
