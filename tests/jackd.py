@@ -21,7 +21,7 @@ from typing import IO, Self
 # JACK keeps eight servers of one user in a list, and one that was killed stays in it until its name is used again. So
 # names are used again, and two places of the list are left to the person's own servers.
 _NAMES = 6
-_PROBE = "import rtmidi; rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name='probe').delete()"
+_PROBE = "import os, rtmidi; rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name=f'probe-{os.getpid()}').delete()"
 
 
 def bound(command: Sequence[str]) -> list[str]:
@@ -136,8 +136,9 @@ class JackServer:
                 self._process.wait()
             self._process = None
             self._memory = []
-            for left in [*memory, *Path("/dev/shm").glob(f"jack*{self.name}*")]:  # only when it was killed
-                left.unlink(missing_ok=True)
+            if memory:  # without any, the name was another server's, and so is what carries it
+                for left in [*memory, *Path("/dev/shm").glob(f"jack*{self.name}*")]:  # only when it was killed
+                    left.unlink(missing_ok=True)
         if self._log is not None:
             self._log.close()
             self._log = None

@@ -15,9 +15,9 @@ from librarian import shipped
 from tests import leftovers
 from tests.jackd import JackServer, bound
 
-OPEN_A_PORT = "import rtmidi, sys; m = rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name='neighbour'); "
+OPEN_A_PORT = "import os, rtmidi, sys; m = rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name=f'neighbour-{os.getpid()}'); "
 PORT = OPEN_A_PORT + "m.open_virtual_port('here'); print('open', flush=True); sys.stdin.read()"
-LIST = "import rtmidi; print(rtmidi.MidiIn(rtmidi.API_UNIX_JACK, name='looker').get_ports())"
+LIST = "import os, rtmidi; print(rtmidi.MidiIn(rtmidi.API_UNIX_JACK, name=f'looker-{os.getpid()}').get_ports())"
 
 
 def ports_seen(environment: dict[str, str]) -> str:
