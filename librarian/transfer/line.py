@@ -94,7 +94,7 @@ class Line:
                 yield talk
             except CableLost as lost:
                 self.forget()
-                raise CableLost(f"{lost} {talk.state}".rstrip(), lost.hint) from lost
+                raise CableLost(f"{lost} {talk.state_when_lost()}".rstrip(), lost.hint) from lost
             finally:
                 talk.end()
         finally:

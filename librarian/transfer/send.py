@@ -18,24 +18,23 @@ def send(talk: Talk, plan: Plan) -> str:
     `talk.state` says at every moment what the instrument holds, for a cancel or a lost cable.
     """
     line = talk.line
-    total = max(1, len({name for burst in plan.bursts for name in burst.parameters if name in plan.wanted}))
+    account = _Account(talk, plan)
     left = plan.size
-    done: set[str] = set()
     refusal = ""
     refusals = talk.refusals
+    talk.state = account.sentence
     commands(talk, plan.way.before)
     for burst in plan.bursts:
-        talk.state = _state(talk, len(done), total, burst)
+        account.begin(burst)
         if burst.is_dump:
             refusal = send_dump(talk, plan.way, burst.messages)
         else:
-            talk.send_burst(burst.messages)
+            account.queued_until(talk.send_burst(burst.messages))
             talk.keep_ahead()
         if refusal:
             break
-        done.update(name for name in burst.parameters if name in plan.wanted)
         left -= sum(len(raw) for raw in burst.messages)
-        talk.tell(len(done), total, "parameters", left * BYTE_S)
+        talk.tell(account.queued, account.total, "parameters", left * BYTE_S)
     if not refusal:
         commands(talk, plan.way.after)
     talk.until_sent()
@@ -128,10 +127,37 @@ def commands(talk: Talk, names: tuple[str, ...], **slots: int) -> None:
             talk.send(raw)
 
 
-def _state(talk: Talk, done: int, total: int, burst: Burst) -> str:
-    name = talk.line.name
-    if burst.is_dump:
-        return f"A dump was under way to {name}; whether it took it is not known. Capture it to see."
-    if done == 0:
-        return f"Nothing was sent; {name} is as it was."
-    return f"{done} of {total} parameters were sent to {name}; the others are as they were before."
+class _Account:
+    """What of a plan is in the instrument, told by the tickets that were handed to the port."""
+
+    def __init__(self, talk: Talk, plan: Plan) -> None:
+        self._name = talk.line.name
+        self._talk = talk
+        self._wanted = plan.wanted
+        self._begun: list[tuple[int, Burst]] = []
+        self.total = max(1, len({name for burst in plan.bursts for name in burst.parameters if name in plan.wanted}))
+
+    def begin(self, burst: Burst) -> None:
+        """This burst is queued next."""
+        self._begun.append((self._talk.last_ticket + len(burst.messages), burst))
+
+    def queued_until(self, ticket: int) -> None:
+        """It is queued, and this is its last ticket (a panic may have taken numbers between)."""
+        self._begun[-1] = (ticket, self._begun[-1][1])
+
+    @property
+    def queued(self) -> int:
+        """How many parameters are on their way or there."""
+        return len({name for _, burst in self._begun for name in burst.parameters if name in self._wanted})
+
+    def sentence(self, handed: int) -> str:
+        """What is true when all tickets up to `handed` have left and no later one will."""
+        left = [burst for last, burst in self._begun if last <= handed]
+        started = [burst for last, burst in self._begun if last - len(burst.messages) < handed < last]
+        if any(burst.is_dump for burst in [*left, *started]):
+            return f"A dump was under way to {self._name}; whether it took it is not known. Capture it to see."
+        done = len({name for burst in left for name in burst.parameters if name in self._wanted})
+        if done == 0 and not started:
+            return f"Nothing was sent; {self._name} is as it was."
+        half = " One more was sent in part." if started else ""
+        return f"{done} of {self.total} parameters were sent to {self._name}; the others are as they were before.{half}"

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING
 
 from librarian.chart import Heard
+from librarian.errors import Cancelled
 from librarian.messages import Arrival, Damaged, Message
 from librarian.transfer.cancel import Cancel, OnProgress, Progress
 from librarian.transfer.troubles import TookTooLong
@@ -19,6 +20,9 @@ _LOOK_UP_S = 0.05
 _AHEAD_S = 0.15
 _TICK_S = 0.0005
 BYTE_S = 0.00032
+
+State = str | Callable[[int], str]
+"""A sentence about what the instrument holds, or what makes it from the last ticket that was handed to the port."""
 
 
 def handshake(raw: bytes) -> universal.Handshake | None:
@@ -41,7 +45,7 @@ class Talk:
         self.moved: dict[str, Heard] = {}
         self.refusals = 0
         self.trace: list[tuple[str, bytes]] | None = None
-        self.state = ""
+        self.state: State = ""
         self.limit_s: float | None = None
         self._progress = progress
         counts = line.cable.counts()
@@ -53,7 +57,7 @@ class Talk:
 
     def tell(self, done: int, total: int, what: str, seconds_left: float | None = None) -> None:
         """Report progress, and look whether the person wants to end."""
-        self.cancel.check(self.state)
+        self._look_up()
         if self._progress is not None:
             self._progress(Progress(done, total, what, seconds_left))
 
@@ -81,7 +85,7 @@ class Talk:
 
     def send(self, raw: bytes, *, gap_s: float | None = None) -> int:
         """Queue one message; returns its ticket. `gap_s`: None takes the pace's own gap for this kind of message."""
-        self.cancel.check(self.state)
+        self._look_up()
         gap = self.gap_after(raw) if gap_s is None else gap_s
         starts = max(self._queue_ends, self.line.clock.now())
         self._queue_ends = starts + len(raw) * BYTE_S + gap
@@ -93,12 +97,17 @@ class Talk:
 
     def send_stream(self, data: bytes) -> None:
         """Bytes exactly as they are (see `Cable.send_stream`), with no gap after them; only to prove a receiver."""
-        self.cancel.check(self.state)
+        self._look_up()
         starts = max(self._queue_ends, self.line.clock.now())
         self._queue_ends = starts + len(data) * BYTE_S
         self._ticket = self.line.cable.send_stream(data)
         if self.trace is not None:
             self.trace.append(("out", data))
+
+    @property
+    def last_ticket(self) -> int:
+        """The ticket of the message queued last."""
+        return self._ticket
 
     def send_burst(self, messages: Iterable[bytes]) -> int:
         """Queue messages that belong together (a 14-bit pair, one NRPN group): the gap comes only after the last."""
@@ -155,7 +164,7 @@ class Talk:
         `until` in the past still looks once. Raises Cancelled as soon as the person wants the end.
         """
         while True:
-            self._check()
+            self._look_up()
             left = until - self.line.clock.now()
             arrival = self.line.cable.receive(max(0.0, min(_LOOK_UP_S, left)))
             if arrival is None:
@@ -170,14 +179,24 @@ class Talk:
             if not self.line.echo.is_echo(arrival.raw, self.line.clock.now()):
                 return arrival
 
-    def _check(self) -> None:
-        self.cancel.check(self.state)
+    def _look_up(self) -> None:
+        """End here when the person wants to, or when it has taken too long; the condition of things is told."""
+        if self.cancel.is_set():
+            raise Cancelled(self.give_up())
         if self.limit_s is not None and self.seconds > self.limit_s:
-            line = self.line
             raise TookTooLong(
-                f"Messages kept coming on {line.port} for {self.limit_s:.0f} s without an end. {self.state}".rstrip(),
+                f"Messages kept coming on {self.line.port} for {self.limit_s:.0f} s without an end. {self.give_up()}",
                 "Stop what is sending to this input (a sequencer, a clock), then try again.",
             )
+
+    def give_up(self) -> str:
+        """Send nothing more, and say what is true now: what was queued and has not left does not count as sent."""
+        handed = self._ticket - self.line.cable.drop_unsent()
+        return self.state if isinstance(self.state, str) else self.state(handed)
+
+    def state_when_lost(self) -> str:
+        """What is true when the cable was lost: what it had handed to the port may have arrived."""
+        return self.state if isinstance(self.state, str) else self.state(self.line.cable.sent())
 
     def hear(self, message: Message) -> tuple[Heard, ...]:
         """Take note of a message that answers nothing: what a control of the panel said, or a foreign message."""
