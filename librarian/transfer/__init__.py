@@ -8,6 +8,7 @@ from librarian.transfer.identify import identify
 from librarian.transfer.line import Knowledge, Line
 from librarian.transfer.live import listen, panic
 from librarian.transfer.recall import recall
+from librarian.transfer.replay import ReplayedCable
 from librarian.transfer.restore import Replace, Restored, restore
 from librarian.transfer.results import Captured, Identified, Proof, Recalled, Verified
 from librarian.transfer.troubles import (
@@ -40,6 +41,7 @@ __all__ = [
     "Proof",
     "Recalled",
     "Replace",
+    "ReplayedCable",
     "Restored",
     "TookTooLong",
     "Verified",
