@@ -8,7 +8,16 @@ from pathlib import Path
 
 from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, Qt, QTimer, Signal
 from PySide6.QtGui import QPainter, QPaintEvent
-from PySide6.QtWidgets import QAbstractItemView, QFileDialog, QHBoxLayout, QHeaderView, QTableView, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QFileDialog,
+    QFrame,
+    QHBoxLayout,
+    QHeaderView,
+    QTableView,
+    QVBoxLayout,
+    QWidget,
+)
 
 from librarian.errors import LibrarianError
 from librarian.window.paint.fonts import SMALL, TITLE
@@ -16,6 +25,7 @@ from librarian.window.paint.look import Look
 from librarian.window.paint.text import one_line, plain_tip
 from librarian.window.parts.button import FRAME, Button
 from librarian.window.parts.lookful import Lookful
+from librarian.window.parts.scroll import ThinScrollBar
 from librarian.window.parts.segments import Segments
 from librarian.window.parts.sentence import Sentence
 from librarian.window.parts.spec import ButtonSpec
@@ -23,7 +33,7 @@ from librarian.window.traffic.meaning import Line, Reader
 from librarian.wire.traffic import Crossing, Traffic, save
 
 MOST, LOOK_MS = 2000, 250
-HEADS = ("Time", "", "Meaning, through the chart", "Bytes")
+HEADS = ("Time", "", "Meaning", "Bytes")
 WAYS = (("both", "Both ways"), ("out", "To it"), ("in", "From it"))
 ROW = 22
 Index = QModelIndex | QPersistentModelIndex
@@ -129,8 +139,11 @@ class TrafficDrawer(Lookful):
         header = table.horizontalHeader()
         header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft)
         header.setSectionResizeMode(2, QHeaderView.ResizeMode.Stretch)
-        for column, wide in ((0, 92), (1, 52), (3, 120)):
+        for column, wide in ((0, 86), (1, 46), (3, 104)):
             table.setColumnWidth(column, wide)
+        table.setFrameShape(QFrame.Shape.NoFrame)
+        table.setVerticalScrollBar(ThinScrollBar(self.look))
+        table.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         table.setAccessibleName("Traffic, newest first")
 
     def _build(self) -> None:
