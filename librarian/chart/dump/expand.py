@@ -259,7 +259,12 @@ class _Walk:
         end = at + (item.name - 1) * stride + item.bytes
         self._bound(base + end, path)
         if stride < item.bytes:
-            self.fault((*path, "stride"), f"A character has {item.bytes} bytes, but the next begins after {stride}.")
+            self.fault(
+                (*path, "stride"),
+                f"A character has {item.bytes} bytes, but the next begins after {stride}.",
+                f"Write stride = {item.bytes} or more.",
+            )
+            return end
         digit = item.digit or self._digit
         bits = self._bits(item.bits, item.bytes * digit, (*path, "bits"))
         coding = name_coding_of(item, self._charsets, bits, path, self.fault)

@@ -71,3 +71,18 @@ class Places:
         if self.name is not None:
             pieces += [piece for character in self.name.characters for piece in character]
         return max((piece.low + piece.width - 1 for piece in pieces), default=-1)
+
+    def cannot_travel_plain(self, layout: str) -> tuple[str, str] | None:
+        """Why this layout needs packed data, and what to write; None if it does not."""
+        if self.highest_bit > 6:
+            return (
+                f"The layout {layout} uses bit 7 of a byte, which cannot travel unpacked.",
+                "Say how the data is packed, or use 7 bits in the layout (digit = 7).",
+            )
+        fill = max([self.fill, *(gap.fill for gap in self.gaps)])
+        if fill > 0x7F:
+            return (
+                f"The layout {layout} fills unexplained bytes with {fill}, which cannot travel unpacked.",
+                "Write a fill from 0 to 127.",
+            )
+        return None

@@ -72,12 +72,9 @@ def plan_spread(
     if raw > LARGEST or raw == 0:
         fault(data_path, f"The data has {raw} bytes; 1 to {LARGEST} are possible.", "Change size or times.")
         return None
-    if own.highest_bit > 6 and part.packing == "plain":
-        fault(
-            (*data_path, "packing"),
-            f"The layout {part.layout} uses bit 7 of a byte, which cannot travel unpacked.",
-            "Say how the data is packed, or use 7 bits in the layout (digit = 7).",
-        )
+    unfit = own.cannot_travel_plain(part.layout) if part.packing == "plain" else None
+    if unfit is not None:
+        fault((*data_path, "packing"), *unfit)
         return None
     addressed = any(isinstance(message.parts.get(each), AddressPart) for each in named)
     packed = PACKINGS[part.packing].packed_size(raw)

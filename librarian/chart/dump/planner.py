@@ -97,14 +97,6 @@ class Planner:
         if not (isinstance(last, Constant) and last.data == b"\xf7" and last.at > 0):
             self._fault(path, "The frame does not end with F7.", "Write the whole message, from F0 to F7.")
             sound = False
-        for segment in frame.segments[1:-1]:
-            if isinstance(segment, Constant) and not segment.data.isascii():
-                self._fault(
-                    path,
-                    f"The byte {segment.data.hex().upper()} stands inside the message; there only 00 to 7F can travel.",
-                    "Write a byte below 80.",
-                )
-                sound = False
         return frame if sound and self._maker_fits(frame, path) else None
 
     def _maker_fits(self, frame: Frame, path: Path) -> bool:
@@ -128,8 +120,16 @@ class Planner:
             return None
         draft = _Draft(eight, depth)
         sound = True
-        for token in tokens:
+        for place, token in enumerate(tokens):
             if isinstance(token, Fixed):
+                edge = depth == 0 and place in (0, len(tokens) - 1)
+                if token.byte > 0x7F and not eight and not edge:
+                    self._fault(
+                        path,
+                        f"The byte {token.byte:02X} stands inside the message; there only 00 to 7F can travel.",
+                        "Write a byte below 80.",
+                    )
+                    sound = False
                 draft.add(Constant(draft.at, bytes([token.byte])), 1)
             elif isinstance(token, Halves):
                 sound &= self._halves(token, draft, path)
@@ -326,12 +326,9 @@ class Planner:
         if raw > LARGEST:
             self._fault((*path, "times"), f"The data is longer than {LARGEST} bytes.", "Repeat fewer programs.")
             return False
-        if places.highest_bit > 6 and part.packing == "plain" and not draft.eight:
-            self._fault(
-                (*path, "packing"),
-                f"The layout {layout} uses bit 7 of a byte, which cannot travel unpacked.",
-                "Say how the data is packed, or use 7 bits in the layout (digit = 7).",
-            )
+        unfit = None if packing.eight or draft.eight else places.cannot_travel_plain(layout)
+        if unfit is not None:
+            self._fault((*path, "packing"), *unfit)
             return False
         size = packing.packed_size(raw)
         draft.add(Area(name, draft.at, 1, size, raw, packing, layout, part.times), size, name)

@@ -30,7 +30,7 @@ def arrived(raws: tuple[bytes, ...], chunk: int) -> tuple[bytes, ...]:
     return tuple(one.raw for one in arrivals)
 
 
-@settings(max_examples=150)
+@settings(max_examples=60)
 @given(sketches(), st.data())
 def test_encode_send_assemble_decode(sketch: Sketch, data: st.DataObject) -> None:
     codec = sketch.codec()
@@ -66,7 +66,7 @@ def test_encode_send_assemble_decode(sketch: Sketch, data: st.DataObject) -> Non
         assert not any("not agree" in row.value or "none of its values" in row.value for row in rows)
 
 
-@settings(max_examples=100)
+@settings(max_examples=60)
 @given(sketches(), st.data())
 def test_a_changed_dump_is_refused_or_goes_back_to_the_byte(sketch: Sketch, data: st.DataObject) -> None:
     """Whatever a byte is changed into: what is taken can be written again exactly, with its odd values and fillings."""
