@@ -21,16 +21,18 @@ from tests.jackd import bound
 class StandInProcess:
     """`python -m librarian.standin CHART --name PORT`, spoken to by lines and heard as JSON.
 
-    `chart`: path of a chart file. `port`: name of its virtual ports. `options`: more words of the command line.
+    `chart`: path of a chart file. `port`: how the name of its virtual ports begins; the tests' process ID follows,
+    because clients of one name disturb each other even on different JACK servers (their sockets lie in one folder),
+    and another copy of the tests may be running. `options`: more words of the command line.
     `asked` answers are the road beside MIDI by which a test learns what the instrument really has.
     """
 
     def __init__(self, chart: Path, port: str, options: Sequence[str] = (), *, timeout_s: float = 20.0) -> None:
-        self.port = port
+        self.port = f"{port} {os.getpid()}"
         self._timeout_s = timeout_s
         self._complaints = tempfile.TemporaryFile()  # noqa: SIM115 - lives as long as the process
         self._process = subprocess.Popen(
-            bound([sys.executable, "-m", "librarian.standin", str(chart), "--name", port, *options]),
+            bound([sys.executable, "-m", "librarian.standin", str(chart), "--name", self.port, *options]),
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=self._complaints,
@@ -38,7 +40,7 @@ class StandInProcess:
             env=dict(os.environ),
         )
         self._lines: queue.Queue[str] = queue.Queue()
-        self._reader = threading.Thread(target=self._read, name=f"reads {port}", daemon=True)
+        self._reader = threading.Thread(target=self._read, name=f"reads {self.port}", daemon=True)
         self._reader.start()
         self.ready = self._reply("the start")
 
