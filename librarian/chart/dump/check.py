@@ -57,7 +57,8 @@ def _keys(made: MessagePlan, plan: Plan) -> None:
     }
     addressed = any(isinstance(message.parts.get(name), AddressPart) for name in named)
     split = any(isinstance(part, DataPart) and part.split is not None for part in message.parts.values())
-    numbered = any(isinstance(message.parts.get(name), PacketPart) or name == "packet" for name in named)
+    numbered = any(isinstance(message.parts.get(name), PacketPart) for name in named)
+    numbered = numbered or ("packet" in named and "packet" not in message.parts)
     rules = (
         (
             "layout",
