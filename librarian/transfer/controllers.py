@@ -72,8 +72,6 @@ class _Collecting:
         if line.echo.is_request(raw, line.clock.now()):
             self._start_again()
             return False
-        if raw[0] >= 0xF8:
-            return False
         if not self._listener.is_known(raw):
             talk.hear(message)
             return False

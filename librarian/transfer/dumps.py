@@ -15,6 +15,7 @@ from librarian.transfer.reading import (
     wire_seconds,
 )
 from librarian.transfer.talk import Talk
+from librarian.transfer.writing import usual_slots
 
 # How much longer than its bytes alone an answer may take: instruments pause inside their dumps.
 _PATIENCE = 3.0
@@ -29,7 +30,7 @@ def read_dump(talk: Talk, way: Way, **slots: int) -> Reading:
     Raises Unreadable (an answer of no use), NoReply, EchoLoop, ForeignOnly, InstrumentRefused, CableLost, Cancelled.
     """
     codec = talk.line.chart.codec
-    slots = {**usual_slots(talk, way.message), **slots}
+    slots = {**usual_slots(talk.line, way.message), **slots}
     taken: tuple[bytes, ...] = ()
     requests = codec.requests(way.message, talk.line.address, **slots)
     for request, count in zip(requests, codec.answers(way.message, **slots), strict=True):
@@ -39,12 +40,6 @@ def read_dump(talk: Talk, way: Way, **slots: int) -> Reading:
     except DumpRefused as problem:
         raise Unreadable(str(problem)) from problem
     return Reading(way, decoded.values, decoded.name, taken, {way.message: taken})
-
-
-def usual_slots(talk: Talk, message: str) -> dict[str, int]:
-    """The lowest number for every word that a message wants and a conversation does not say (part 0, bank 0)."""
-    info = talk.line.chart.codec.messages[message]
-    return {word: low for word, (low, _) in info.slots.items() if word != "version"}
 
 
 class _Collecting:

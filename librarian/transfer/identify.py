@@ -113,7 +113,7 @@ def ask(talk: Talk, device: int, timeout_s: float) -> list[Identified]:
             talk.hear(arrival)
             continue
         if device not in {ALL_CALL, reply.device}:
-            talk.foreign.append(arrival.raw)
+            talk.hear(arrival)
             continue
         replies.append(_judge(line, reply, line.clock.now() - start))
         if replies[-1].fits == "fits":

@@ -20,6 +20,8 @@ from librarian.wire.pace import Pace
 
 # A person near the instrument may have changed it by means that send nothing (its own buttons).
 _KNOWLEDGE_LASTS_S = 120.0
+LISTENING = "listening"
+_GIVES_WAY_S = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +57,7 @@ class Line:
         self.identified: Identified | None = None
         self.introduced = False
         self._lock = threading.Lock()
+        self._wanted = threading.Event()
         self._what = ""
         self._known: Knowledge | None = None
         self._listener: Listener | None = None
@@ -82,7 +85,7 @@ class Line:
 
         Raises Busy when another one is under way. Leaves nothing queued on the cable, however it ends.
         """
-        if not self._lock.acquire(blocking=False):
+        if not self._acquire(what):
             raise Busy(
                 f"{self.name} is busy: {self._what} is under way on {self.port}.",
                 "Wait until it has ended, or cancel it.",
@@ -100,6 +103,23 @@ class Line:
         finally:
             self._what = ""
             self._lock.release()
+
+    def _acquire(self, what: str) -> bool:
+        """Take the lock; listening gives way to anything that has a purpose."""
+        if self._lock.acquire(blocking=False):
+            return True
+        if self._what != LISTENING or what == LISTENING:
+            return False
+        self._wanted.set()
+        try:
+            return self._lock.acquire(timeout=_GIVES_WAY_S)
+        finally:
+            self._wanted.clear()
+
+    @property
+    def wanted(self) -> bool:
+        """True while a conversation waits for listening to end."""
+        return self._wanted.is_set()
 
     @property
     def busy_with(self) -> str:

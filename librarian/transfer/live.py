@@ -4,28 +4,32 @@ from __future__ import annotations
 
 from librarian.chart import Heard
 from librarian.messages import Message
-from librarian.transfer.line import Line
+from librarian.transfer.line import LISTENING, Line
 from librarian.wire import universal
+
+_LOOK_UP_S = 0.05
 
 
 def listen(line: Line, timeout_s: float) -> tuple[Heard, ...]:
     """Hear for at most `timeout_s` seconds, or until something came; what the controls said, oldest first.
 
+    Ends at once when a conversation wants the line.
+
     Keeps what the line knows of the instrument in step: a control moved, a program chosen at the instrument. Raises
     Busy while a conversation runs, CableLost as soon as the cable is gone.
     """
-    with line.talk("listening") as talk:
+    with line.talk(LISTENING) as talk:
         until = line.clock.now() + timeout_s
         found: list[Heard] = []
         while True:
-            arrival = talk.next(until)
+            arrival = talk.next(min(until, line.clock.now() + _LOOK_UP_S))
             if isinstance(arrival, Message):
                 found += talk.hear(arrival)
             now = line.clock.now()
             found += line.listener.flush(now)
             if found and not line.listener.pending:
                 return tuple(found)
-            if arrival is None:
+            if line.wanted or (arrival is None and now >= until):
                 return tuple(found)
 
 

@@ -69,6 +69,11 @@ def make_plan(
             reasons.append(str(problem))
             continue
         break
+    if plan is None and not reasons and _into_memory(line):
+        raise Refused(
+            f"{line.name} takes sounds only into its memory, where each replaces a program.",
+            "Choose the program that it may replace, and restore it there.",
+        )
     if plan is None:
         raise Refused(
             f"Nothing was sent to {line.name}: {' '.join(reasons) or 'its chart knows no way to recall a sound.'}",
@@ -78,9 +83,17 @@ def make_plan(
     return plan if whole or now is None else _shortened(line, plan, now)
 
 
+def _into_memory(line: Line) -> bool:
+    """True when some way writes a dump, though none into the edit buffer."""
+    return any(one.kind == "dump" for one in line.chart.ways_out)
+
+
 def _ways(line: Line, way: Way | str | None) -> list[Way]:
     ways = [one for one in line.chart.ways_out if one.kind in {"dump", "controllers", "parameters"}]
+    messages = line.chart.codec.messages
     ways = [one for one in ways if one.into != "memory"]
+    # A program or a bank is a place in the memory, whatever the chart calls it: nothing is written there unasked.
+    ways = [one for one in ways if one.kind != "dump" or messages[one.message].kind == "edit buffer"]
     if way is None:
         return ways
     kind = way if isinstance(way, str) else way.kind

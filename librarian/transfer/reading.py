@@ -57,7 +57,7 @@ class Mark:
     @classmethod
     def of(cls, talk: Talk) -> Mark:
         """The state of this conversation now."""
-        return cls(len(talk.damaged), len(talk.foreign), talk.refusals)
+        return cls(len(talk.damaged), talk.foreign, talk.refusals)
 
 
 def silence(talk: Talk, since: Mark, what: str, missing: tuple[str, ...] = ()) -> Exception:
@@ -76,9 +76,9 @@ def silence(talk: Talk, since: Mark, what: str, missing: tuple[str, ...] = ()) -
             f"{line.port} returns what is sent to it, and {line.name} does not answer: thru is on, or OUT goes to IN.",
             "Switch thru off or rewire, then look again.",
         )
-    if len(talk.foreign) > since.foreign:
+    if talk.foreign > since.foreign:
         return ForeignOnly(
-            f"Messages arrive on {line.port}, but none from {line.name}: {describe(talk, talk.foreign[-1])}.",
+            f"Messages arrive on {line.port}, but none from {line.name}: {describe(talk, talk.last_foreign)}.",
             "Another instrument may be on this input; choose other ports.",
         )
     return NoReply(

@@ -41,7 +41,9 @@ class Talk:
         self.cancel = cancel
         self.started = line.clock.now()
         self.damaged: list[Damaged] = []
-        self.foreign: list[bytes] = []
+        self.foreign = 0
+        self.last_foreign = b""
+        self._foreign_bytes = 0
         self.moved: dict[str, Heard] = {}
         self.refusals = 0
         self.trace: list[tuple[str, bytes]] | None = None
@@ -73,8 +75,8 @@ class Talk:
 
     @property
     def bytes_in(self) -> int:
-        """Bytes that arrived in this conversation, foreign ones included."""
-        return self.line.cable.counts().bytes_in - self._bytes_before[1]
+        """Bytes that arrived in this conversation; those of other devices do not count."""
+        return self.line.cable.counts().bytes_in - self._bytes_before[1] - self._foreign_bytes
 
     # -- sending ------------------------------------------------------------------------------------------------------
 
@@ -202,6 +204,7 @@ class Talk:
         """Take note of a message that answers nothing: what a control of the panel said, or a foreign message."""
         raw = message.raw
         if raw[0] >= 0xF8:
+            self._foreign_bytes += 1  # a clock or active sensing: nobody's message
             return ()
         line = self.line
         heard = line.listener.feed(raw, line.clock.now())
@@ -220,7 +223,9 @@ class Talk:
         if ours:
             line.forget()
         else:
-            self.foreign.append(raw)
+            self.foreign += 1
+            self.last_foreign = raw
+            self._foreign_bytes += len(raw)
             line.foreign += 1
         return ()
 

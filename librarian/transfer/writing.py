@@ -24,12 +24,19 @@ def written(
     does not help either the sound travels without it: its name is not what makes it sound.
     """
     encode = line.chart.codec.encode
+    slots = {**usual_slots(line, message), **(slots or {})}
     for fitting in _fitting(name, line.chart.codec.messages[message].name_size):
         try:
-            return encode(message, values, line.address, base=base, name=fitting, form="write", **(slots or {}))
+            return encode(message, values, line.address, base=base, name=fitting, form="write", **slots)
         except NotWritable:
             continue
-    return encode(message, values, line.address, base=base, name=None, form="write", **(slots or {}))
+    return encode(message, values, line.address, base=base, name=None, form="write", **slots)
+
+
+def usual_slots(line: Line, message: str) -> dict[str, int]:
+    """The lowest number for every word that a message wants and a conversation does not say (part 0, bank 0)."""
+    info = line.chart.codec.messages[message]
+    return {word: low for word, (low, _) in info.slots.items() if word != "version"}
 
 
 def _fitting(name: str, size: int) -> list[str]:

@@ -76,8 +76,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--no-jack", action="store_true")
     options = parser.parse_args(arguments)
     chart = load(shipped()["lanternfish"])
-    embedded = _embedded(chart, options.rounds, options.seed)
-    _print("embedded", embedded)
+    wire = embedded(chart, options.rounds, options.seed)
+    _print("embedded", wire)
     more = ""
     if not options.no_jack:
         jack = _jack(chart, options.rounds, options.seed)
@@ -87,12 +87,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
             f" jack_verify_wire_ratio={jack.verify:.3f} jack_panic_ms={jack.panic_ms:.1f}"
         )
     print(
-        f"RESULT cc_wire_ratio={embedded.cc:.3f} sysex_wire_ratio={embedded.sysex:.3f} "
-        f"delta_bytes_share={embedded.share:.3f} verify_wire_ratio={embedded.verify:.3f} "
-        f"panic_ms={embedded.panic_ms:.1f}{more}"
+        f"RESULT cc_wire_ratio={wire.cc:.3f} sysex_wire_ratio={wire.sysex:.3f} "
+        f"delta_bytes_share={wire.share:.3f} verify_wire_ratio={wire.verify:.3f} "
+        f"panic_ms={wire.panic_ms:.1f}{more}"
     )
-    reached = embedded.cc <= 1.05 and embedded.sysex <= 1.05 and embedded.share <= 0.15
-    return 0 if reached and embedded.verify <= 1.10 and embedded.panic_ms <= 20 else 1
+    reached = wire.cc <= 1.05 and wire.sysex <= 1.05 and wire.share <= 0.15
+    return 0 if reached and wire.verify <= 1.10 and wire.panic_ms <= 20 else 1
 
 
 def _print(cable: str, figures: Figures) -> None:
@@ -102,7 +102,8 @@ def _print(cable: str, figures: Figures) -> None:
     )
 
 
-def _embedded(chart: Chart, rounds: int, seed: int) -> Figures:
+def embedded(chart: Chart, rounds: int, seed: int) -> Figures:
+    """Figures over the embedded cable at wire speed, on the machine's own clock."""
     watched = Watched(Instrument(chart, seed=seed, behaviour=Behaviour(answer_delay_s=0.0)))
     cable = EmbeddedCable(watched, SystemClock())
 

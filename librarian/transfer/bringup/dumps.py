@@ -6,10 +6,9 @@ from librarian.chart import Way
 from librarian.errors import BadInput
 from librarian.messages import ALL_CALL, Address, Message
 from librarian.transfer.bringup.bench import Bench, Trouble, Unproved
-from librarian.transfer.dumps import usual_slots
 from librarian.transfer.reading import Reading, Unreadable
 from librarian.transfer.send import send_dump
-from librarian.transfer.writing import written
+from librarian.transfer.writing import usual_slots, written
 
 _DUMPS = 30
 _SILENCE_S = 0.6
@@ -58,7 +57,7 @@ def _other_device(bench: Bench, way: Way) -> None:
         bench.not_tried("dumps: another device ID", "its device ID is not known")
         return
     other = Address(own.channel, (own.device + 1) % 16)
-    slots = usual_slots(bench.talk, way.message)
+    slots = usual_slots(bench.talk.line, way.message)
     requests = bench.chart.codec.requests(way.message, other, **slots)
     if requests == bench.chart.codec.requests(way.message, own, **slots):
         bench.not_tried("dumps: another device ID", "its messages carry no device ID")

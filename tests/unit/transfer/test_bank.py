@@ -209,7 +209,7 @@ def test_a_lost_cable_says_the_same(kelpline: Chart) -> None:
 
 def test_a_bad_cable_keeps_nothing_wrong(lanternfish: Chart, saltmarsh: Chart, kelpline: Chart) -> None:
     for chart in (lanternfish, saltmarsh, kelpline):
-        for seed in range(6):
+        for seed in range(3):
             one = world(chart, seed=seed, faults=Faults(flip=0.001, lose=0.001, swap=0.001))
             result = backup(one.line, programs=range(4))
             assert all(stored(one, number, version) for number, version in result.programs.items())

@@ -210,7 +210,7 @@ class Machine(RuleBasedStateMachine):
 
 
 Machine.TestCase.settings = settings(
-    max_examples=12,
+    max_examples=7,
     stateful_step_count=14,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too_much],

@@ -314,7 +314,7 @@ def test_a_cable_lost_in_the_middle_says_what_the_instrument_holds(
 _CHARTS = {name: load(place) for name, place in shipped().items()}
 
 
-@settings(max_examples=40)
+@settings(max_examples=25)
 @given(
     name=st.sampled_from(sorted(_CHARTS)),
     seed=st.integers(0, 10_000),

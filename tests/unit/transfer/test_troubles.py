@@ -6,7 +6,7 @@ import pytest
 
 from tests.conversations import TROUBLES, charts, converse
 
-_EACH = 7
+_EACH = 5
 
 
 @pytest.fixture(scope="module")
