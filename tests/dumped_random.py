@@ -8,10 +8,10 @@ from typing import Any
 from hypothesis import strategies as st
 
 from librarian.chart import dump
-from librarian.chart.dump.checksum import CHECKSUM_KINDS
-from librarian.chart.dump.number import Coding
-from librarian.chart.dump.packing import PACKING_NAMES, PACKINGS
-from librarian.chart.dump.plan import make_plan
+from librarian.chart.dump.planning.plan import make_plan
+from librarian.chart.dump.steps.checksum import CHECKSUM_KINDS
+from librarian.chart.dump.steps.number import Coding
+from librarian.chart.dump.steps.packing import PACKING_NAMES, PACKINGS
 
 RULE = dump.AddressRule(device=16, programs=32, banks=4)
 Draw = Any

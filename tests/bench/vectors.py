@@ -18,9 +18,9 @@ from librarian.chart.controllers.binding import compile_binding
 from librarian.chart.controllers.listener import Listener
 from librarian.chart.controllers.receiver import ControllerReceiver
 from librarian.chart.dump import Decoded
-from librarian.chart.dump.checksum import CHECKSUM_KINDS, checksum
-from librarian.chart.dump.number import Coding, read_digits
-from librarian.chart.dump.packing import PACKINGS
+from librarian.chart.dump.steps.checksum import CHECKSUM_KINDS, checksum
+from librarian.chart.dump.steps.number import Coding, read_digits
+from librarian.chart.dump.steps.packing import PACKINGS
 from librarian.chart.language.parameters import BindingTable
 from librarian.errors import BadInput
 from librarian.files import smf

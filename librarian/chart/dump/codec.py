@@ -5,19 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from functools import cached_property
 
-from librarian.chart.dump.decoder import Decoder
-from librarian.chart.dump.encoder import Base, Encoder
-from librarian.chart.dump.explain import Explainer
-from librarian.chart.dump.frame import Content
-from librarian.chart.dump.gather import Gather, Pieces, WholeMessages
-from librarian.chart.dump.handshake import Handshake
-from librarian.chart.dump.layout import LayoutCodec
-from librarian.chart.dump.many import ManyReader, ManyValues
-from librarian.chart.dump.message import MessageCodec
-from librarian.chart.dump.recogniser import Recogniser
 from librarian.chart.dump.results import Decoded, Form, MessageInfo, ProgramSource, Recognised, Row
+from librarian.chart.dump.running.decoder import Decoder
+from librarian.chart.dump.running.encoder import Base, Encoder
+from librarian.chart.dump.running.explain import Explainer
+from librarian.chart.dump.running.frame import Content
+from librarian.chart.dump.running.gather import Gather, Pieces, WholeMessages
+from librarian.chart.dump.running.handshake import Handshake
+from librarian.chart.dump.running.layout import LayoutCodec
+from librarian.chart.dump.running.many import ManyReader, ManyValues
+from librarian.chart.dump.running.message import MessageCodec
+from librarian.chart.dump.running.recogniser import Recogniser
+from librarian.chart.dump.running.spread import SpreadForm
 from librarian.chart.dump.specs import AddressRule
-from librarian.chart.dump.spread import SpreadForm
 from librarian.chart.nearest import nearest
 from librarian.errors import BadInput
 from librarian.messages import Address

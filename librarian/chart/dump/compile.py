@@ -5,18 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from librarian.chart.dump.codec import DumpCodec
-from librarian.chart.dump.frame import FrameCodec
-from librarian.chart.dump.handshake import Handshake
-from librarian.chart.dump.layout import LayoutCodec
-from librarian.chart.dump.message import FormCodec, MessageCodec
-from librarian.chart.dump.plan import Dumps, MessagePlan, make_plan
-from librarian.chart.dump.plan_spread import SpreadPlan
-from librarian.chart.dump.planner import Wanted
+from librarian.chart.dump.planning.plan import Dumps, MessagePlan, make_plan
+from librarian.chart.dump.planning.plan_spread import SpreadPlan
+from librarian.chart.dump.planning.planner import Wanted
 from librarian.chart.dump.results import Form
-from librarian.chart.dump.single import SingleForm
+from librarian.chart.dump.running.frame import FrameCodec
+from librarian.chart.dump.running.handshake import Handshake
+from librarian.chart.dump.running.layout import LayoutCodec
+from librarian.chart.dump.running.message import FormCodec, MessageCodec
+from librarian.chart.dump.running.single import SingleForm
+from librarian.chart.dump.running.spread import SpreadForm
+from librarian.chart.dump.running.stream import Stream
 from librarian.chart.dump.specs import AddressRule, ParameterSpec
-from librarian.chart.dump.spread import SpreadForm
-from librarian.chart.dump.stream import Stream
 from librarian.errors import BadInput
 
 

@@ -1,6 +1,6 @@
 """The language of `[message.*]`, `[layout.*]`, `[charset.*]` and `[codes.*]` as pydantic models: shapes and types only.
 
-What the words mean together (sizes, ranges, overlaps) is judged in `librarian.chart.dump.check`.
+What the words mean together (sizes, ranges, overlaps) is judged in `librarian.chart.dump.planning.check`.
 """
 
 from librarian.chart.dump.model.layout import (

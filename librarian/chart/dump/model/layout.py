@@ -8,7 +8,7 @@ from pydantic import Discriminator, Field, PlainValidator, Tag, model_validator
 from pydantic_core import PydanticCustomError
 
 from librarian.chart.dump.model.base import Byte, Count, Digit, NumberOrText, Order, Place, Table
-from librarian.chart.dump.number import CodingName
+from librarian.chart.dump.steps.number import CodingName
 
 MOST_FIELDS = 65_536
 """No layout has more fields, repetitions counted."""

@@ -6,10 +6,10 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from librarian.chart.dump.checksum import ChecksumKind
 from librarian.chart.dump.model.base import Byte, Count, Digit, Digits, NumberOrText, Order, Table
-from librarian.chart.dump.number import CodingName
-from librarian.chart.dump.packing import PackingName
+from librarian.chart.dump.steps.checksum import ChecksumKind
+from librarian.chart.dump.steps.number import CodingName
+from librarian.chart.dump.steps.packing import PackingName
 
 
 class DevicePart(Table):

@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from librarian.chart.dump.checksum import CHECKSUM_KINDS, ChecksumKind, checksum, xor_bytes
-from librarian.chart.dump.number import write_digits
-from librarian.chart.dump.packing import PACKINGS
+from librarian.chart.dump.steps.checksum import CHECKSUM_KINDS, ChecksumKind, checksum, xor_bytes
+from librarian.chart.dump.steps.number import write_digits
+from librarian.chart.dump.steps.packing import PACKINGS
 
 # kind, bits, bytes, result: rows 1 to 9 of the table (common practice, no source)
 TABLE: list[tuple[ChecksumKind, int, str, int]] = [

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from librarian.chart.dump import DumpRefused, NotAddressable, NotStorable, NotWritable, UnknownValues
-from librarian.chart.dump.checksum import checksum
+from librarian.chart.dump.steps.checksum import checksum
 from librarian.messages import ALL_CALL, Address
 from tests.dumped import codec_of, invented, specs
 

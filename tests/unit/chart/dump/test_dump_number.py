@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from librarian.chart.dump.number import (
+from librarian.chart.dump.steps.number import (
     Coding,
     CodingName,
     Order,

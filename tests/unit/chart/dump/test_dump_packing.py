@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from librarian.chart.dump.packing import INSIDE, PACKING_NAMES, PACKINGS, NotPacked, PackingName
+from librarian.chart.dump.steps.packing import INSIDE, PACKING_NAMES, PACKINGS, NotPacked, PackingName
 
 S1 = "85"
 S7 = "FF 00 81 7F 80 01 55"

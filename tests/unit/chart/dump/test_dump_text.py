@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from librarian.chart.dump.text import ASCII, UNSHOWN, NameCoding, NotWritable
+from librarian.chart.dump.steps.text import ASCII, UNSHOWN, NameCoding, NotWritable
 
 BLANKS = NameCoding(10, 0x20, ASCII)
 ZEROS = NameCoding(10, 0x00, ASCII)

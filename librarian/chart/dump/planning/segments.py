@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from librarian.chart.dump.checksum import ChecksumKind
-from librarian.chart.dump.number import Piece
-from librarian.chart.dump.packing import Packing
+from librarian.chart.dump.steps.checksum import ChecksumKind
+from librarian.chart.dump.steps.number import Piece
+from librarian.chart.dump.steps.packing import Packing
 
 Role = Literal["device", "channel", "slot", "version", "length", "address", "size", "packet", "parameter", "value"]
 

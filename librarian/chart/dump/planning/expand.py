@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from librarian.chart.dump.digits import NotReadable, read_bits, read_distance, read_series
-from librarian.chart.dump.fields import coding_of, limits_of, name_coding_of
 from librarian.chart.dump.model import Charset, Codes, Gap, Layout, NameField, ParameterField, Repeat
 from librarian.chart.dump.model.base import LARGEST
 from librarian.chart.dump.model.layout import MOST_FIELDS, Item
-from librarian.chart.dump.number import Order, Piece, pieces_of_digits
-from librarian.chart.dump.places import Path, PlacedField, PlacedGap, PlacedName, Places
-from librarian.chart.dump.problem import Problem
+from librarian.chart.dump.planning.digits import NotReadable, read_bits, read_distance, read_series
+from librarian.chart.dump.planning.fields import coding_of, limits_of, name_coding_of
+from librarian.chart.dump.planning.places import Path, PlacedField, PlacedGap, PlacedName, Places
+from librarian.chart.dump.planning.problem import Problem
 from librarian.chart.dump.specs import ParameterSpec
+from librarian.chart.dump.steps.number import Order, Piece, pieces_of_digits
 from librarian.chart.nearest import nearest
 
 MOST_NESTED = 4

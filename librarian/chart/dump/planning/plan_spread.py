@@ -6,15 +6,15 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 
-from librarian.chart.dump.cutting import Addresses, Cutting, Packets, Step
-from librarian.chart.dump.digits import NotReadable, read_address, read_distance
 from librarian.chart.dump.model import AddressPart, DataPart, Message, PacketPart, SlotPart
 from librarian.chart.dump.model.base import LARGEST
-from librarian.chart.dump.packing import PACKINGS
-from librarian.chart.dump.places import Path, Places
-from librarian.chart.dump.planner import Planner, Wanted
-from librarian.chart.dump.segments import Frame
+from librarian.chart.dump.planning.cutting import Addresses, Cutting, Packets, Step
+from librarian.chart.dump.planning.digits import NotReadable, read_address, read_distance
+from librarian.chart.dump.planning.places import Path, Places
+from librarian.chart.dump.planning.planner import Planner, Wanted
+from librarian.chart.dump.planning.segments import Frame
 from librarian.chart.dump.specs import AddressRule
+from librarian.chart.dump.steps.packing import PACKINGS
 
 Fault = Callable[[Path, str, str], None]
 MOST_PIECES = 65_536

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from librarian.chart.dump.cutting import Addresses
 from librarian.chart.dump.model import AddressPart, Message, ParameterPart, ValuePart
-from librarian.chart.dump.number import Coding
-from librarian.chart.dump.places import Path, PlacedField, Places
-from librarian.chart.dump.planner import Planner, Wanted
+from librarian.chart.dump.planning.cutting import Addresses
+from librarian.chart.dump.planning.places import Path, PlacedField, Places
+from librarian.chart.dump.planning.planner import Planner, Wanted
+from librarian.chart.dump.planning.segments import Frame
 from librarian.chart.dump.results import Form
-from librarian.chart.dump.segments import Frame
 from librarian.chart.dump.specs import ParameterSpec
+from librarian.chart.dump.steps.number import Coding
 from librarian.chart.nearest import nearest
 
 Fault = Callable[[Path, str, str], None]

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from librarian.chart.dump.frame import FrameCodec
-from librarian.chart.dump.message import FormCodec, MessageCodec
 from librarian.chart.dump.results import Form
-from librarian.chart.dump.single import SingleForm
-from librarian.chart.dump.spread import SpreadForm
+from librarian.chart.dump.running.frame import FrameCodec
+from librarian.chart.dump.running.message import FormCodec, MessageCodec
+from librarian.chart.dump.running.single import SingleForm
+from librarian.chart.dump.running.spread import SpreadForm
 from librarian.messages import Address
 
 MOST_KNOWN = 1024

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cached_property
 
-from librarian.chart.dump.decoder import Decoder
-from librarian.chart.dump.frame import Cell, Content, FrameCodec, NotAddressable
-from librarian.chart.dump.layout import LayoutCodec
-from librarian.chart.dump.message import FormCodec, MessageCodec
-from librarian.chart.dump.parts import DataParts, Held
 from librarian.chart.dump.results import Decoded, Form, ProgramSource
-from librarian.chart.dump.spread import SpreadForm
+from librarian.chart.dump.running.decoder import Decoder
+from librarian.chart.dump.running.frame import Cell, Content, FrameCodec, NotAddressable
+from librarian.chart.dump.running.layout import LayoutCodec
+from librarian.chart.dump.running.message import FormCodec, MessageCodec
+from librarian.chart.dump.running.parts import DataParts, Held
+from librarian.chart.dump.running.spread import SpreadForm
 from librarian.errors import BadInput
 from librarian.messages import Address
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Literal
 
-from librarian.chart.dump.frame import Content, FrameCodec
 from librarian.chart.dump.model import Handshake as HandshakeTable
+from librarian.chart.dump.running.frame import Content, FrameCodec
 from librarian.messages import ALL_CALL, Address
 from librarian.wire import universal
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from librarian.chart.dump.ambiguity import tell_apart
 from librarian.chart.dump.model import AddressPart, DataPart, Message, PacketPart, SlotPart
-from librarian.chart.dump.plan import Dumps, MessagePlan, Plan, all_named, make_plan
-from librarian.chart.dump.problem import Problem
-from librarian.chart.dump.segments import Frame
+from librarian.chart.dump.planning.ambiguity import tell_apart
+from librarian.chart.dump.planning.plan import Dumps, MessagePlan, Plan, all_named, make_plan
+from librarian.chart.dump.planning.problem import Problem
+from librarian.chart.dump.planning.segments import Frame
 from librarian.chart.dump.specs import AddressRule, ParameterSpec
 from librarian.chart.nearest import nearest
 

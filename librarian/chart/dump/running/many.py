@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from librarian.chart.dump.layout import LayoutCodec
-from librarian.chart.dump.number import Coding
-from librarian.chart.dump.places import PlacedField
+from librarian.chart.dump.planning.places import PlacedField
+from librarian.chart.dump.running.layout import LayoutCodec
+from librarian.chart.dump.steps.number import Coding
 from librarian.errors import BadInput
 
 ODD = -(2**62)

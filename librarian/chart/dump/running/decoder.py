@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from librarian.chart.dump.diagnose import refuse_damaged, refuse_size, refuse_unknown
-from librarian.chart.dump.frame import Content, FrameCodec
-from librarian.chart.dump.gather import refuse_incomplete
-from librarian.chart.dump.message import FormCodec, MessageCodec
-from librarian.chart.dump.parts import DataParts, Held
-from librarian.chart.dump.recogniser import Match, Recogniser
 from librarian.chart.dump.refusal import DumpRefused
 from librarian.chart.dump.results import Decoded, Program, Recognised
-from librarian.chart.dump.single import SingleForm
+from librarian.chart.dump.running.diagnose import refuse_damaged, refuse_size, refuse_unknown
+from librarian.chart.dump.running.frame import Content, FrameCodec
+from librarian.chart.dump.running.gather import refuse_incomplete
+from librarian.chart.dump.running.message import FormCodec, MessageCodec
+from librarian.chart.dump.running.parts import DataParts, Held
+from librarian.chart.dump.running.recogniser import Match, Recogniser
+from librarian.chart.dump.running.single import SingleForm
+from librarian.chart.dump.running.spread import SpreadForm
 from librarian.chart.dump.specs import AddressRule
-from librarian.chart.dump.spread import SpreadForm
 from librarian.messages import Address, Values
 
 
@@ -58,7 +58,7 @@ class Decoder:
                 elif number.role == "address":
                     addresses["#address"] = value
         if isinstance(form, SpreadForm):
-            slots |= form.cutting.slots(Content(addresses))
+            slots |= form.cutting.slots(addresses)
         return Recognised(form.message, form.form, slots)
 
     def match(self, raw: bytes, address: Address | None) -> Match | None:

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from librarian.chart.dump.frame import FrameCodec
-from librarian.chart.dump.handshake import Handshake
-from librarian.chart.dump.layout import LayoutCodec
 from librarian.chart.dump.model import Message, VersionPart
-from librarian.chart.dump.parts import DataParts
 from librarian.chart.dump.results import Form, MessageInfo
-from librarian.chart.dump.single import SingleForm
-from librarian.chart.dump.spread import SpreadForm
+from librarian.chart.dump.running.frame import FrameCodec
+from librarian.chart.dump.running.handshake import Handshake
+from librarian.chart.dump.running.layout import LayoutCodec
+from librarian.chart.dump.running.parts import DataParts
+from librarian.chart.dump.running.single import SingleForm
+from librarian.chart.dump.running.spread import SpreadForm
 
 _SENT_FIRST: tuple[Form, ...] = ("answer", "write")
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from librarian.chart.dump.model import ChecksumPart, LengthPart
-from librarian.chart.dump.number import pieces_of_digits
-from librarian.chart.dump.places import Path
-from librarian.chart.dump.segments import Area, Number, Segment, Sum
+from librarian.chart.dump.planning.places import Path
+from librarian.chart.dump.planning.segments import Area, Number, Segment, Sum
+from librarian.chart.dump.steps.number import pieces_of_digits
 from librarian.chart.nearest import nearest
 
 Fault = Callable[[Path, str, str], None]

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import NamedTuple, Protocol
 
-from librarian.chart.dump.digits import address_text
-from librarian.chart.dump.frame import Content
+from librarian.chart.dump.planning.digits import address_text
 
 
 class Piece(NamedTuple):
@@ -24,7 +23,7 @@ class Cutting(Protocol):
         """What the messages carry, in order."""
         ...
 
-    def place(self, content: Content, size: int, expected: int) -> int | None:
+    def place(self, told: Mapping[str, int], size: int, expected: int) -> int | None:
         """Where in the stream the data of a message belongs, or None. `expected`: messages that came before."""
         ...
 
@@ -32,7 +31,7 @@ class Cutting(Protocol):
         """The numbers that say so in the message."""
         ...
 
-    def slots(self, content: Content) -> dict[str, int]:
+    def slots(self, told: Mapping[str, int]) -> dict[str, int]:
         """Program, part and other numbers that the message tells by its address."""
         ...
 
@@ -64,9 +63,9 @@ class Packets:
         """All packets."""
         return self._all
 
-    def place(self, content: Content, size: int, expected: int) -> int | None:
+    def place(self, told: Mapping[str, int], size: int, expected: int) -> int | None:
         """The packet with this number that is nearest to the one expected next."""
-        number = content.slots.get("#packet")
+        number = told.get("#packet")
         index = expected
         if number is not None:
             ahead = (number - self._first - expected) % self._modulus
@@ -81,7 +80,7 @@ class Packets:
         """The packet number."""
         return {"#packet": piece.number}
 
-    def slots(self, content: Content) -> dict[str, int]:  # noqa: ARG002 - packets have no slots
+    def slots(self, told: Mapping[str, int]) -> dict[str, int]:  # noqa: ARG002 - packets have no slots
         """A packet tells nothing but its number."""
         return {}
 
@@ -143,9 +142,9 @@ class Addresses:
             for (address, size), offset in zip(self.blocks, self._offsets, strict=True)
         ]
 
-    def place(self, content: Content, size: int, expected: int) -> int | None:  # noqa: ARG002 - the address says all
+    def place(self, told: Mapping[str, int], size: int, expected: int) -> int | None:  # noqa: ARG002 - the address says all
         """Where the address lies in the stream; None outside all blocks, or when the data would leave its block."""
-        address = content.slots.get("#address")
+        address = told.get("#address")
         if address is None:
             return None
         return self.offset(self._split(address)[1], size)
@@ -183,9 +182,9 @@ class Addresses:
             rest -= number * step.distance
         return slots, rest + self._base
 
-    def slots(self, content: Content) -> dict[str, int]:
+    def slots(self, told: Mapping[str, int]) -> dict[str, int]:
         """Program, part, ... as the address tells them."""
-        return self._split(content.slots["#address"])[0] if "#address" in content.slots else {}
+        return self._split(told["#address"])[0] if "#address" in told else {}
 
     def numbers(self, piece: Piece) -> dict[str, int]:
         """Address and size."""

@@ -6,12 +6,12 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 
-from librarian.chart.dump.cutting import Cutting, Packets, Piece
-from librarian.chart.dump.frame import Content, FrameCodec
-from librarian.chart.dump.layout import LayoutCodec
+from librarian.chart.dump.planning.cutting import Cutting, Packets, Piece
 from librarian.chart.dump.refusal import DumpRefused
 from librarian.chart.dump.results import Form
-from librarian.chart.dump.stream import Stream
+from librarian.chart.dump.running.frame import Content, FrameCodec
+from librarian.chart.dump.running.layout import LayoutCodec
+from librarian.chart.dump.running.stream import Stream
 from librarian.messages import Address
 
 
@@ -109,7 +109,7 @@ class SpreadForm:
         if isinstance(self.cutting, Packets):
             return True
         numbers = {f"#{number.role}": frame.number(raw, number) for number in frame.numbers if number.role == "address"}
-        return self.cutting.place(Content(numbers), frame.areas[0].raw_size, 0) is not None
+        return self.cutting.place(numbers, frame.areas[0].raw_size, 0) is not None
 
     def takes(self, raw: bytes, address: Address | None) -> bool:
         """`raw` can be read as one of these messages."""
@@ -129,7 +129,7 @@ class SpreadForm:
             return True
         numbers = {f"#{number.role}": frame.number(raw, number) for number in frame.numbers if number.role == "address"}
         size = frame.areas[0].raw_size
-        offset = self.cutting.place(Content(numbers), size, 0)
+        offset = self.cutting.place(numbers, size, 0)
         return any(piece[:2] == (offset, size) for piece in self.cutting.pieces({}))
 
     def read(self, raw: bytes, address: Address | None) -> Piecewise:
@@ -166,11 +166,11 @@ class SpreadForm:
         offset: int | None = None
         if read.kind == "piece":
             before = sum(each is not None for each in collected.where)
-            offset = self.cutting.place(read.content, len(read.data), before)
+            offset = self.cutting.place(read.content.slots, len(read.data), before)
             if offset is None:
                 raise DumpRefused("packet", f"{self._described(read)} has no place in the {self.message} dump.")
         told = {word: value for word, value in read.content.slots.items() if word[0] != "#"}
-        told |= self.cutting.slots(read.content)
+        told |= self.cutting.slots(read.content.slots)
         for word, value in told.items():
             if collected.slots.get(word, value) != value:
                 raise DumpRefused(

@@ -7,7 +7,7 @@ from typing import Protocol
 
 from librarian.chart.dump.refusal import DumpRefused
 from librarian.chart.dump.results import Recognised
-from librarian.chart.dump.spread import Collected, SpreadForm
+from librarian.chart.dump.running.spread import Collected, SpreadForm
 from librarian.messages import Address
 
 
@@ -103,7 +103,7 @@ class Pieces:
         if form.around(raw, self._address) is None and not form.begins(raw, self._address):
             return False
         read = form.read(raw, self._address)
-        told = {**read.content.slots, **form.cutting.slots(read.content)}
+        told = {**read.content.slots, **form.cutting.slots(read.content.slots)}
         if any(told.get(word, value) != value for word, value in self._wanted.items()):
             return False
         if raw in self._collected.raws:

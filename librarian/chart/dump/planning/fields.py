@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from librarian.chart.dump.model import Charset, Codes, NameField, ParameterField
-from librarian.chart.dump.number import Coding
-from librarian.chart.dump.places import Path
+from librarian.chart.dump.planning.places import Path
 from librarian.chart.dump.specs import ParameterSpec
-from librarian.chart.dump.text import ASCII, NameCoding
+from librarian.chart.dump.steps.number import Coding
+from librarian.chart.dump.steps.text import ASCII, NameCoding
 from librarian.chart.nearest import nearest
 
 Fault = Callable[[Path, str, str], None]

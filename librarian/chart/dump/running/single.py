@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from librarian.chart.dump.cutting import Addresses
-from librarian.chart.dump.frame import Content, FrameCodec
-from librarian.chart.dump.layout import LayoutCodec
-from librarian.chart.dump.number import read_pieces, write_pieces
-from librarian.chart.dump.plan_single import SingleParameter, SinglePlan
+from librarian.chart.dump.planning.cutting import Addresses
+from librarian.chart.dump.planning.plan_single import SingleParameter, SinglePlan
+from librarian.chart.dump.planning.segments import Number
 from librarian.chart.dump.refusal import DumpRefused, NotStorable
 from librarian.chart.dump.results import Form
-from librarian.chart.dump.segments import Number
+from librarian.chart.dump.running.frame import Content, FrameCodec
+from librarian.chart.dump.running.layout import LayoutCodec
+from librarian.chart.dump.steps.number import read_pieces, write_pieces
 from librarian.messages import Address
 
 
@@ -48,8 +48,7 @@ class SingleForm:
             if number.role == "parameter":
                 return self._by_number.get((frame.number(raw, number), width))
             if number.role == "address" and self._addresses is not None:
-                content = Content({"#address": frame.number(raw, number)})
-                offset = self._addresses.place(content, 1, 0)
+                offset = self._addresses.place({"#address": frame.number(raw, number)}, 1, 0)
                 widths = self.frames if self._value[width] is None else (width,)  # a request fits any width
                 found = (self._by_number.get((offset, each)) for each in widths if offset is not None)
                 return next((each for each in found if each is not None), None)
@@ -74,7 +73,7 @@ class SingleForm:
             )
         slots = {word: number for word, number in content.slots.items() if word[0] != "#"}
         if self._addresses is not None:
-            slots |= self._addresses.slots(content)
+            slots |= self._addresses.slots(content.slots)
         return each.id, value, slots
 
     def _stored_value(self, each: SingleParameter, content: Content, width: int) -> int | None:

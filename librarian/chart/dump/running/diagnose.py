@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import NoReturn
 
-from librarian.chart.dump.frame import FrameCodec
 from librarian.chart.dump.refusal import DumpRefused
+from librarian.chart.dump.running.frame import FrameCodec
 from librarian.chart.dump.specs import AddressRule
 from librarian.messages import Address
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from librarian.chart.dump.frame import Cell
-from librarian.chart.dump.layout import LayoutCodec
 from librarian.chart.dump.model import DataPart
-from librarian.chart.dump.packing import PACKINGS, NotPacked
 from librarian.chart.dump.refusal import DumpRefused
+from librarian.chart.dump.running.frame import Cell
+from librarian.chart.dump.running.layout import LayoutCodec
+from librarian.chart.dump.steps.packing import PACKINGS, NotPacked
 
 
 class Stream:

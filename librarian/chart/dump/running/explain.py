@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
-from librarian.chart.dump.frame import FrameCodec
-from librarian.chart.dump.layout import LayoutCodec, name_codes
-from librarian.chart.dump.number import read_pieces
-from librarian.chart.dump.packing import NotPacked
+from librarian.chart.dump.planning.segments import Area, Constant, Masked, Number, Reserved, Sum
 from librarian.chart.dump.results import Row
-from librarian.chart.dump.segments import Area, Constant, Masked, Number, Reserved, Sum
+from librarian.chart.dump.running.frame import FrameCodec
+from librarian.chart.dump.running.layout import LayoutCodec, name_codes
+from librarian.chart.dump.steps.number import read_pieces
+from librarian.chart.dump.steps.packing import NotPacked
 
 Display = Mapping[str, Callable[[int], str]]
 

@@ -7,11 +7,11 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import NamedTuple, NoReturn
 
-from librarian.chart.dump.checksum import checksum
-from librarian.chart.dump.number import Piece, read_pieces, write_pieces
-from librarian.chart.dump.packing import NotPacked
+from librarian.chart.dump.planning.segments import Area, Constant, Frame, Masked, Number, Reserved, Sum
 from librarian.chart.dump.refusal import DumpRefused
-from librarian.chart.dump.segments import Area, Constant, Frame, Masked, Number, Reserved, Sum
+from librarian.chart.dump.steps.checksum import checksum
+from librarian.chart.dump.steps.number import Piece, read_pieces, write_pieces
+from librarian.chart.dump.steps.packing import NotPacked
 from librarian.errors import BadInput
 from librarian.messages import ALL_CALL, Address
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from librarian.chart.dump.cutting import Addresses
-from librarian.chart.dump.plan import Plan
-from librarian.chart.dump.plan_spread import SpreadPlan
-from librarian.chart.dump.planner import Wanted
+from librarian.chart.dump.planning.cutting import Addresses
+from librarian.chart.dump.planning.plan import Plan
+from librarian.chart.dump.planning.plan_spread import SpreadPlan
+from librarian.chart.dump.planning.planner import Wanted
+from librarian.chart.dump.planning.segments import Constant, Frame, Masked, Number
 from librarian.chart.dump.results import Form
-from librarian.chart.dump.segments import Constant, Frame, Masked, Number
 
 _ALL = frozenset(range(256))
 MOST_FRAMES = 512

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from librarian.chart.dump.number import Coding, Piece
-from librarian.chart.dump.problem import Problem
-from librarian.chart.dump.text import NameCoding
+from librarian.chart.dump.planning.problem import Problem
+from librarian.chart.dump.steps.number import Coding, Piece
+from librarian.chart.dump.steps.text import NameCoding
 
 Path = tuple[str | int, ...]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from librarian.chart.dump.digits import HEX, NotReadable
+from librarian.chart.dump.planning.digits import HEX, NotReadable
 
 _REMEDY = 'Write bytes as two hexadecimal digits and parts in braces, e.g. "F0 7D {device} 10 F7" or "3{device}".'
 LONGEST = 8192

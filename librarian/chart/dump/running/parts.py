@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from librarian.chart.dump.frame import Cell
-from librarian.chart.dump.layout import LayoutCodec
-from librarian.chart.dump.many import ManyReader
-from librarian.chart.dump.number import Piece
-from librarian.chart.dump.places import Places
+from librarian.chart.dump.planning.places import Places
 from librarian.chart.dump.results import Form
-from librarian.chart.dump.spread import Collected
+from librarian.chart.dump.running.frame import Cell
+from librarian.chart.dump.running.layout import LayoutCodec
+from librarian.chart.dump.running.many import ManyReader
+from librarian.chart.dump.running.spread import Collected
+from librarian.chart.dump.steps.number import Piece
 
 
 class DataParts:

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from librarian.chart.dump.digits import NotReadable
-from librarian.chart.dump.frame_text import Fixed, Halves, Named, read_frame
 from librarian.chart.dump.model import (
     AddressPart,
     ChannelPart,
@@ -24,12 +22,14 @@ from librarian.chart.dump.model import (
     VersionPart,
 )
 from librarian.chart.dump.model.base import LARGEST
-from librarian.chart.dump.number import Order, Piece, pieces_of_digits
-from librarian.chart.dump.packing import INSIDE, PACKINGS
-from librarian.chart.dump.places import Path, Places
-from librarian.chart.dump.ranges import lengths_and_sums
-from librarian.chart.dump.segments import Area, Constant, Frame, Masked, Number, Reserved, Role, Segment
+from librarian.chart.dump.planning.digits import NotReadable
+from librarian.chart.dump.planning.frame_text import Fixed, Halves, Named, read_frame
+from librarian.chart.dump.planning.places import Path, Places
+from librarian.chart.dump.planning.ranges import lengths_and_sums
+from librarian.chart.dump.planning.segments import Area, Constant, Frame, Masked, Number, Reserved, Role, Segment
 from librarian.chart.dump.specs import AddressRule
+from librarian.chart.dump.steps.number import Order, Piece, pieces_of_digits
+from librarian.chart.dump.steps.packing import INSIDE, PACKINGS
 from librarian.chart.nearest import nearest
 
 Fault = Callable[[Path, str, str], None]

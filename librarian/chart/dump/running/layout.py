@@ -11,9 +11,9 @@ from functools import lru_cache
 from operator import itemgetter
 from typing import Any
 
-from librarian.chart.dump.number import Coding, Piece, read_pieces, write_pieces
-from librarian.chart.dump.places import PlacedField, PlacedName, Places
+from librarian.chart.dump.planning.places import PlacedField, PlacedName, Places
 from librarian.chart.dump.refusal import NotStorable, UnknownValues
+from librarian.chart.dump.steps.number import Coding, Piece, read_pieces, write_pieces
 
 _TABLED_BITS = 14
 

@@ -5,20 +5,20 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from librarian.chart.dump.cutting import Addresses
-from librarian.chart.dump.digits import NotReadable
-from librarian.chart.dump.expand import expand
-from librarian.chart.dump.frame_text import Halves, Named, read_frame
 from librarian.chart.dump.model import Charset, Codes, DataPart, GroupPart, Layout, Message, VersionPart
-from librarian.chart.dump.packing import PACKINGS
-from librarian.chart.dump.places import Path, Places
-from librarian.chart.dump.plan_single import SinglePlan, plan_single
-from librarian.chart.dump.plan_spread import SpreadPlan, is_spread, plan_spread
-from librarian.chart.dump.planner import Planner, Wanted, version_numbers
-from librarian.chart.dump.problem import Problem
+from librarian.chart.dump.planning.cutting import Addresses
+from librarian.chart.dump.planning.digits import NotReadable
+from librarian.chart.dump.planning.expand import expand
+from librarian.chart.dump.planning.frame_text import Halves, Named, read_frame
+from librarian.chart.dump.planning.places import Path, Places
+from librarian.chart.dump.planning.plan_single import SinglePlan, plan_single
+from librarian.chart.dump.planning.plan_spread import SpreadPlan, is_spread, plan_spread
+from librarian.chart.dump.planning.planner import Planner, Wanted, version_numbers
+from librarian.chart.dump.planning.problem import Problem
+from librarian.chart.dump.planning.segments import Frame
 from librarian.chart.dump.results import Form
-from librarian.chart.dump.segments import Frame
 from librarian.chart.dump.specs import AddressRule, ParameterSpec
+from librarian.chart.dump.steps.packing import PACKINGS
 from librarian.chart.nearest import nearest
 
 

@@ -1,0 +1,1 @@
+"""The compiled side: recognising, reading, writing and explaining messages."""

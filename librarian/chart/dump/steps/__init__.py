@@ -1,0 +1,1 @@
+"""The pure steps of a dump: checksums, packings, numbers, names. They know no chart and no message."""
