@@ -28,6 +28,8 @@ pytestmark = pytest.mark.jack
 FAST = 1_000_000.0
 """Bytes per second that no 5-pin cable has, so that tests of other things do not wait for the wire."""
 SEEN_S = 1.5
+# Clients of one name disturb each other even on different JACK servers, and another copy of the tests may be running.
+FOGBELL, BARE = f"Fogbell {os.getpid()}", f"Bare {os.getpid()}"
 
 
 T = TypeVar("T")
@@ -50,7 +52,7 @@ def pair_called(name: str, process: PortProcess) -> tuple[Port, Port] | None:
 class Bench:
     """A computer and an instrument, each with a port process of its own, and the cable between them."""
 
-    def __init__(self, computer: PortProcess, instrument: PortProcess, name: str = "Fogbell") -> None:
+    def __init__(self, computer: PortProcess, instrument: PortProcess, name: str = FOGBELL) -> None:
         self.computer, self.instrument, self.name = computer, instrument, name
         self.far = instrument.open_virtual(name, bytes_per_second=FAST)
         self.near = self.open()
@@ -108,13 +110,13 @@ class TestOverJack:
                 on.near.send(sysex(16_001))
 
     def test_fragments_are_joined_and_active_sensing_taken_out(self) -> None:
-        raw_out = rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name="Bare")
-        raw_in = rtmidi.MidiIn(rtmidi.API_UNIX_JACK, name="Bare")
+        raw_out = rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name=BARE)
+        raw_in = rtmidi.MidiIn(rtmidi.API_UNIX_JACK, name=BARE)
         raw_out.open_virtual_port("midi")
         raw_in.open_virtual_port("midi")
         try:
             with PortProcess() as computer:
-                cable = computer.open(*until(lambda: pair_called("Bare", computer)))
+                cable = computer.open(*until(lambda: pair_called(BARE, computer)))
                 for part in (b"\xf0\x7d\x01", b"\xfe", b"\x02\x03\xf7", b"\xb0\x4a\x40"):
                     raw_out.send_message(part)
                     time.sleep(0.02)
@@ -189,7 +191,7 @@ class TestOverJack:
         with bench() as on:
             until(lambda: on.computer.ports() == on.instrument.ports())
             names = {port.name for port in on.computer.ports()}
-            assert names == {"Fogbell IN:midi", "Fogbell OUT:midi"}
+            assert names == {f"{FOGBELL} IN:midi", f"{FOGBELL} OUT:midi"}
             assert on.computer.system().sentence == "MIDI over JACK; outputs: 1, inputs: 1."
 
     def test_a_port_that_vanishes_ends_the_cable_and_comes_back(self) -> None:
@@ -197,11 +199,11 @@ class TestOverJack:
             since = time.monotonic()
             on.far.close()
             assert seconds_until_lost(on.near, since) < SEEN_S
-            with pytest.raises(CableLost, match=r"The port Fogbell (IN|OUT):midi is gone\."):
+            with pytest.raises(CableLost, match=rf"The port {FOGBELL} (IN|OUT):midi is gone\."):
                 on.near.send(b"\xf6")
             until(lambda: not on.computer.ports())
             with pytest.raises(CableLost, match="is gone"):
-                on.computer.open(Port("jack", "out", "Fogbell IN:midi"), Port("jack", "in", "Fogbell OUT:midi"))
+                on.computer.open(Port("jack", "out", f"{FOGBELL} IN:midi"), Port("jack", "in", f"{FOGBELL} OUT:midi"))
             again = Bench(on.computer, on.instrument)
             again.near.send(b"\xf6")
             assert raws(again.far, 1) == [b"\xf6"]
