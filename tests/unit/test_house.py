@@ -55,10 +55,19 @@ def test_what_a_page_points_at_is_there(page: str):
     text = (ROOT / page).read_text()
     links = re.findall(r"\]\(([^)#:]+)\)", text)
     named = re.findall(
-        r"`((?:librarian|tests|assets|migrations|wire|chart|collection|transfer|window|cli)/[\w./-]+)`", text
+        r"`((?:librarian|tests|assets|migrations|wire|chart|collection|transfer|files|sounds|standin|window|cli)/[\w./-]+)`",
+        text,
     )
     places = [ROOT / link for link in links] + [ROOT / name for name in named]
     assert [str(place) for place in places if not place.exists() and not inside(place).exists()] == []
+
+
+def test_every_bench_is_in_the_guide_and_the_other_way_round():
+    table = (ROOT / "DEVELOPERS.md").read_text().partition("| bench |")[2].partition("\n\n")[0]
+    benches = [
+        path.stem for path in (ROOT / "tests" / "bench").glob("*.py") if '__name__ == "__main__"' in path.read_text()
+    ]
+    assert sorted(re.findall(r"^\| `(\w+)`", table, re.MULTILINE)) == sorted(benches)
 
 
 def test_nothing_is_left_to_be_done_later():
