@@ -2,5 +2,6 @@
 
 from librarian.chart.paper.html import html
 from librarian.chart.paper.markdown import markdown
+from librarian.chart.paper.pdf import pdf
 
-__all__ = ["html", "markdown"]
+__all__ = ["html", "markdown", "pdf"]

@@ -89,12 +89,16 @@ class ChartRow(Answer):
 
 
 class ChartPrinted(Answer):
-    """Answer of `chart print`. `ways_in`: how a sound is captured; `ways_out`: how it is recalled; preferred first."""
+    """Answer of `chart print`. `ways_in`: how a sound is captured; `ways_out`: how it is recalled; preferred first.
+
+    `file`: the PDF that was written, empty without one.
+    """
 
     chart: ChartAbout
     ways_in: list[str]
     ways_out: list[str]
     parameters: list[ChartRow]
+    file: str = ""
 
 
 class ExplainedByte(Answer):

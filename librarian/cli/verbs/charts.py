@@ -21,6 +21,7 @@ from librarian.cli.here import Here, cell, table
 from librarian.cli.here import show as show_text
 from librarian.cli.reading import chart_file, shipped_chart, sysex_of
 from librarian.cli.verb import verb
+from librarian.errors import OutsideProblem, Refused
 
 
 class Form(StrEnum):
@@ -29,6 +30,7 @@ class Form(StrEnum):
     LIST = "list"
     MARKDOWN = "markdown"
     HTML = "html"
+    PDF = "pdf"
 
 
 FileArgument = Annotated[str, typer.Argument(metavar="FILE", help="A chart file, or the id of a shipped chart.")]
@@ -129,6 +131,20 @@ def _faults_table(faults: list[answers.Fault]) -> Table:
     return made
 
 
+def _write_pdf(chart: Chart, out: Path | None) -> str:
+    """Write the paper chart beside nothing that is there; returns the file's name."""
+    target = out if out is not None else Path(f"{chart.id}.pdf")
+    written = paper.pdf(chart)
+    try:
+        with target.open("xb") as file:
+            file.write(written)
+    except FileExistsError:
+        raise Refused(f"{target} exists already.", "Name another file with --out; nothing was written.") from None
+    except OSError as problem:
+        raise OutsideProblem(f"{target} cannot be written: {problem.strerror}.", "Name another with --out.") from None
+    return str(target)
+
+
 def _count(number: int, what: str) -> str:
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
@@ -139,10 +155,17 @@ def show(
     form: Annotated[
         Form, typer.Option("--form", help="A list for the terminal; or the standard's implementation chart for paper.")
     ] = Form.LIST,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="PATH", help="Where the PDF goes; an existing file is kept.")
+    ] = None,
 ) -> None:
     """Print what a chart says: every parameter with its range and how it travels."""
     chart = chart_file(file)
-    if form is not Form.LIST and not here.as_json:
+    target = _write_pdf(chart, out) if form is Form.PDF else ""
+    if target and not here.as_json:
+        show_text(f"The implementation chart of {clean(chart.name)} is written to {clean(target)}.")
+        return
+    if form in {Form.MARKDOWN, Form.HTML} and not here.as_json:
         written = paper.markdown(chart) if form is Form.MARKDOWN else paper.html(chart)
         show_text(clean(written, lines=True, longest=len(written)))
         return
@@ -181,7 +204,7 @@ def show(
     about = _about(chart)
     here.answer(
         answers.ChartPrinted(
-            chart=about, ways_in=_ways(chart.ways_in), ways_out=_ways(chart.ways_out), parameters=rows
+            chart=about, ways_in=_ways(chart.ways_in), ways_out=_ways(chart.ways_out), parameters=rows, file=target
         ),
         f"{clean(chart.name)}, revision {chart.revision}, channel {chart.default_address.channel + 1}",
         f"Captured by: {', '.join(_ways(chart.ways_in)) or 'nothing'}. "
