@@ -2,6 +2,5 @@
 
 from librarian.chart.paper.html import html
 from librarian.chart.paper.markdown import markdown
-from librarian.chart.paper.pdf import pdf
 
-__all__ = ["html", "markdown", "pdf"]
+__all__ = ["html", "markdown"]

@@ -134,7 +134,9 @@ def _faults_table(faults: list[answers.Fault]) -> Table:
 def _write_pdf(chart: Chart, out: Path | None) -> str:
     """Write the paper chart beside nothing that is there; returns the file's name."""
     target = out if out is not None else Path(f"{chart.id}.pdf")
-    written = paper.pdf(chart)
+    from librarian.chart.paper.pdf import pdf  # the writer of PDFs takes half a second to load
+
+    written = pdf(chart)
     try:
         with target.open("xb") as file:
             file.write(written)

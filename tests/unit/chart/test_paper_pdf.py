@@ -8,7 +8,7 @@ import pytest
 from pypdf import PdfReader
 
 from librarian.chart import loads, shipped
-from librarian.chart.paper import pdf
+from librarian.chart.paper.pdf import pdf
 
 
 def read(data: bytes) -> str:
