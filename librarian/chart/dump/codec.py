@@ -190,12 +190,19 @@ class DumpCodec:
         programs: Mapping[int, ProgramSource],
         address: Address,
         *,
+        values: Mapping[str, int] | None = None,
         base: Base = None,
         form: Form = "write",
         **slots: int,
     ) -> tuple[bytes, ...]:
-        """The messages of a whole bank. Programs that are not given stay as they are in `base`, a bank received."""
-        return self._encoder.encode_bank(message, programs, address, base=base, form=form, slots=slots)
+        """The messages of a whole bank: program number -> what it is to hold.
+
+        Programs that are not given stay as they are in `base`, a bank received. `values`: of what stands once for the
+        whole bank.
+        """
+        return self._encoder.encode_bank(
+            message, programs, address, values=values or {}, base=base, form=form, slots=slots
+        )
 
     def extract(self, bank: Decoded, number: int, address: Address) -> tuple[str, tuple[bytes, ...]] | None:
         """One program of a bank as a dump of its own, to the bit; None if no message of the chart can hold it.

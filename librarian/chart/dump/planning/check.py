@@ -4,8 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from librarian.chart.dump.model import AddressPart, DataPart, Message, PacketPart, SlotPart
+from librarian.chart.dump.model import (
+    AddressPart,
+    DataPart,
+    Message,
+    PacketPart,
+    ParameterPart,
+    SizePart,
+    SlotPart,
+    ValuePart,
+)
 from librarian.chart.dump.planning.ambiguity import tell_apart
+from librarian.chart.dump.planning.cutting import Addresses
 from librarian.chart.dump.planning.plan import Dumps, MessagePlan, Plan, all_named, make_plan
 from librarian.chart.dump.planning.problem import Problem
 from librarian.chart.dump.planning.segments import Frame
@@ -126,7 +136,25 @@ def _keys(made: MessagePlan, plan: Plan) -> None:
             "The packets are numbered, but the data is not split.",
             "Write split = 128 (bytes in each packet) at the data part.",
         )
+    _numbers_in_place(made, plan, named)
     _handshake(made, plan)
+
+
+def _numbers_in_place(made: MessagePlan, plan: Plan, named: set[str]) -> None:
+    """Numbers that only some kinds of messages can give."""
+    addressed = any(isinstance(each.cutting, Addresses) for each in made.spreads.values())
+    single = made.message.kind == "parameter"
+    for name in sorted(named):
+        part = made.message.parts.get(name)
+        path = (*made.path, "parts", name)
+        if isinstance(part, AddressPart | SizePart) and not addressed and not single:
+            plan.fault(
+                path,
+                f"{name} is {'an address' if part.is_ == 'address' else 'a size'}, but no data of the message has one.",
+                "Name an address in answer or write too, and add blocks.",
+            )
+        if isinstance(part, ParameterPart | ValuePart) and not single:
+            plan.fault(path, f"{name} belongs to a single parameter.", 'Write kind = "parameter", or take it away.')
 
 
 def _handshake(made: MessagePlan, plan: Plan) -> None:

@@ -90,7 +90,7 @@ class Decoder:
         return Decoded(
             held.message,
             held.form,
-            {word: value for word, value in held.slots.items() if word[0] != "#"},
+            {word: value for word, value in held.slots.items() if word[0] != "#" and word[-1] != "]"},
             Values({**held.extra, **values} if held.extra else values),
             name,
             held.raws[0] if len(held.raws) == 1 else b"".join(held.raws),
@@ -130,7 +130,12 @@ class Decoder:
             raise DumpRefused("other message", f"This is no {match.form.message} dump.")
         frame, content = self._read(raw, match.form, match.frame, address)
         parts = self._messages[match.form.message].parts_of(frame)
-        return Held(match.form.message, match.form.form, content.slots, parts, content.images, (raw,))
+        slots = content.slots
+        numbered = parts.count > 1 and "program[0]" in slots  # every program of the bank says its number
+        numbers = tuple(slots[f"program[{index}]"] for index in range(parts.count)) if numbered else ()
+        if len(set(numbers)) < len(numbers):
+            raise DumpRefused("out of range", "Two programs of the bank have the same number.")
+        return Held(match.form.message, match.form.form, slots, parts, content.images, (raw,), numbers)
 
     def _read(
         self, raw: bytes, form: FormCodec, frame: FrameCodec, address: Address | None

@@ -94,6 +94,7 @@ class Encoder:
         programs: Mapping[int, ProgramSource],
         address: Address,
         *,
+        values: Mapping[str, int],
         base: Base,
         form: Form,
         slots: Mapping[str, int],
@@ -107,19 +108,24 @@ class Encoder:
 
         def fill(parts: DataParts) -> dict[Cell, bytes]:
             images: dict[Cell, bytes] = {}
-            for part, layout in parts.layouts.items():
-                times = parts.times[part]
-                for index in range(times):
-                    held = _offered(before, index if times > 1 else 0).image(part, layout)
-                    if times > 1 and index in sources:
-                        offered, source = sources[index]
+            bank = before if before is not None and before.parts.repeated else None
+            numbers = bank.numbers if bank is not None and bank.numbers else range(parts.count)
+            for part in parts.once:
+                layout = parts.layouts[part]
+                once = _NOTHING if before is None else _Before(before.parts, before.once(), {})
+                images[(part, 0)] = _image(layout, once.image(part, layout), values, None, once)
+            for part in parts.repeated:
+                layout = parts.layouts[part]
+                for index, number in enumerate(numbers):
+                    held = None if bank is None else _offered(bank, number).image(part, layout)
+                    if number in sources:
+                        offered, source = sources[number]
                         own = offered.image(part, layout)
                         image = own if own is not None else held
                         images[(part, index)] = _image(layout, image, source.values, source.name, offered)
                     elif held is None:
-                        what = f"program {index}" if times > 1 else f"the {part} part"
                         raise BadInput(
-                            f"The {message} dump needs {what}, and nothing says what it holds.",
+                            f"The {message} dump needs program {number}, and nothing says what it holds.",
                             "Read the bank first, or give every program.",
                         )
                     else:

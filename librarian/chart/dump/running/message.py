@@ -95,7 +95,11 @@ class MessageCodec:
         for single in self.singles.values():
             carries.update(single.parameters)
         for frame in self._all_frames():
-            slots |= {number.word: (number.low, number.high) for number in frame.numbers if number.role == "slot"}
+            slots |= {
+                number.word: (number.low, number.high)
+                for number in frame.numbers
+                if number.role == "slot" or (number.role == "version" and number.fixed is None)
+            }
         for spread in self.spreads.values():
             slots |= spread.cutting.ranges()
         length, messages = self._extent()

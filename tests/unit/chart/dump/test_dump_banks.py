@@ -8,10 +8,10 @@ from __future__ import annotations
 import pytest
 
 from librarian.chart import load, shipped
-from librarian.chart.dump import DumpRefused, ProgramSource
+from librarian.chart.dump import DumpRefused, ProgramSource, UnknownValues
 from librarian.errors import BadInput
 from librarian.messages import Address
-from tests.dumped import invented
+from tests.dumped import codec_of, invented, specs
 
 TRESTLE = Address(2, 0)
 # byte 0: a and d in bit 7, byte 1: b and c, byte 2: e in 7-bit two's complement, six letters; groups of seven with
@@ -139,6 +139,51 @@ def test_a_bank_as_many_messages() -> None:
         invented("mortise").codec.decode_all(
             (bytes.fromhex("F0 7D 22 1D 34 40 F7"), bytes.fromhex("F0 7D 22 0A 02 05 47 68 F7")), Address(2)
         )
+
+
+NUMBERED = """
+[message.bank]
+kind = "bank"
+answer = "F0 7D {device} 41 {common} {programs} {sum} F7"
+parts.common = { is = "data", layout = "common" }
+parts.programs = { is = "group", holds = "{program} {sound} {check}", times = 3 }
+parts.program = { is = "slot", of = "program", plus = 1 }
+parts.sound = { is = "data", layout = "sound", packing = "nibbles_high" }
+parts.check = { is = "checksum", kind = "xor", from = "sound" }
+parts.sum = { is = "checksum", kind = "sum", from = "common" }
+[layout.common]
+fields = ["tempo"]
+[layout.sound]
+fields = ["level"]
+"""
+
+
+def test_programs_that_say_their_numbers_in_an_order_of_their_own() -> None:
+    """Each one: number + 1, two nibbles, their XOR. 78+3+0A+0B+01+1+1+2+3+2+7+7+0 = 120+3+10+11+1+1+1+2+3+2+7+7+0
+    = 168, mod 128 = 40 = 28.
+    """
+    codec = codec_of(NUMBERED, specs(("tempo", 0, 127), ("level", 0, 255)))
+    address = Address(0, 16)
+    raw = bytes.fromhex("F0 7D 10 41 78  03 0A 0B 01  01 01 02 03  02 07 07 00  28 F7")
+    decoded = codec.decode(raw, address)
+    assert dict(decoded.values) == {"tempo": 120}
+    assert dict(decoded.slots) == {}
+    assert [(one.number, one.values["level"]) for one in decoded.programs] == [(2, 0xAB), (0, 0x12), (1, 0x77)]
+    assert codec.encode_bank("bank", {}, address, base=raw) == (raw,)
+    # level 12 of program 0 becomes 34: XOR 07, so the sum grows by 2 + 2 + 4 = 8
+    changed = bytes.fromhex("F0 7D 10 41 78  03 0A 0B 01  01 03 04 07  02 07 07 00  30 F7")
+    assert codec.encode_bank("bank", {0: ProgramSource({"level": 0x34})}, address, base=raw) == (changed,)
+    # from nothing: in order; 120 + 1+1+2+3 + 2+7+7+0 + 3+10+11+1 is the same sum
+    fresh = bytes.fromhex("F0 7D 10 41 78  01 01 02 03  02 07 07 00  03 0A 0B 01  28 F7")
+    levels = {0: 0x12, 1: 0x77, 2: 0xAB}
+    sources = {number: ProgramSource({"level": level}) for number, level in levels.items()}
+    assert codec.encode_bank("bank", sources, address, values={"tempo": 120}) == (fresh,)
+    with pytest.raises(UnknownValues, match="The value of tempo is not known"):
+        codec.encode_bank("bank", sources, address)
+    with pytest.raises(DumpRefused, match="Two programs of the bank have the same number"):
+        codec.decode(bytes.fromhex("F0 7D 10 41 78  03 0A 0B 01  01 01 02 03  01 07 07 00  27 F7"), address)
+    with pytest.raises(DumpRefused, match="The checksum is 02, but the bytes of the message make 01"):
+        codec.decode(bytes.fromhex("F0 7D 10 41 78  03 0A 0B 02  01 01 02 03  02 07 07 00  29 F7"), address)
 
 
 def test_a_program_of_lanternfish_out_of_its_bank() -> None:

@@ -307,6 +307,23 @@ def test_bit_7_cannot_travel_unpacked() -> None:
     assert "The layout patch uses bit 7 of a byte, which cannot travel unpacked." in problem.sentence
 
 
+def test_numbers_that_nothing_gives() -> None:
+    text = """
+    [message.edit]
+    request = "F0 7D 01 {at} F7"
+    answer = "F0 7D 02 {data} {v} F7"
+    parts.at = { is = "address" }
+    parts.v = { is = "value" }
+    parts.data = { is = "data", layout = "patch" }
+    [layout.patch]
+    fields = ["level"]
+    """
+    assert [(problem.path[-1], problem.sentence) for problem in problems_of(text, PARAMETERS)] == [
+        ("at", "at is an address, but no data of the message has one."),
+        ("v", "v belongs to a single parameter."),
+    ]
+
+
 def test_packing_is_nested_once() -> None:
     text = """
     [message.edit]

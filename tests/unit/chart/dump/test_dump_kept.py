@@ -140,6 +140,33 @@ def test_a_dump_of_another_layout_gives_values_only() -> None:
         codec.encode("edit", {}, ADDRESS, base=old, version=3)
 
 
+def test_a_version_inside_the_packed_data() -> None:
+    """Both layouts give messages of the same length: only the unpacked version byte tells them apart."""
+    codec = codec_of(
+        """
+        [message.edit]
+        answer = "F0 7D {device} 01 {block} F7"
+        parts.block = { is = "group", holds = "{version} {patch}", packing = "nibbles_high" }
+        parts.version = { is = "version", digit = 8 }
+        parts.patch = { is = "data", layouts = { "1" = "old", "200" = "new" } }
+        [layout.old]
+        fields = ["a", "b"]
+        [layout.new]
+        fields = ["b", "a"]
+        """,
+        specs(("a", 0, 255), ("b", 0, 255)),
+    )
+    old = bytes.fromhex("F0 7D 10 01 00 01 0A 0B 0C 0D F7")
+    new = bytes.fromhex("F0 7D 10 01 0C 08 0A 0B 0C 0D F7")
+    assert dict(codec.decode(old, ADDRESS).values) == {"a": 0xAB, "b": 0xCD}
+    assert dict(codec.decode(new, ADDRESS).values) == {"a": 0xCD, "b": 0xAB}
+    assert codec.encode("edit", {"a": 0xAB, "b": 0xCD}, ADDRESS, version=1) == (old,)
+    assert codec.encode("edit", {"a": 0xCD, "b": 0xAB}, ADDRESS) == (new,), "the highest version where none is said"
+    assert codec.encode("edit", {}, ADDRESS, base=old) == (old,)
+    with pytest.raises(DumpRefused, match="The dump has version 2; the chart knows 1 and 200"):
+        codec.decode(bytes.fromhex("F0 7D 10 01 00 02 0A 0B 0C 0D F7"), ADDRESS)
+
+
 def test_a_base_that_is_no_dump_is_refused() -> None:
     with pytest.raises(DumpRefused, match="checksum"):
         invented("thimble").codec.encode("edit", {}, ADDRESS, base=THIMBLE[:-2] + b"\x00\xf7")
