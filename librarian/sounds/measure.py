@@ -82,8 +82,9 @@ def mean_squares(shares: Shares, asked: Asked, least_common: float) -> tuple[Flo
             means[part] += mismatch.take(codes[part], mode="clip")
     constant = weight * asked.shares**2
     rows = shares.partial
-    sums = means[rows] + (constant.astype(np.float32) @ shares.patterns)[shares.pattern]
-    common = (weight.astype(np.float32) @ shares.patterns)[shares.pattern]
+    by_pattern = np.stack([constant, weight]).astype(np.float32) @ shares.patterns
+    sums = means[rows] + by_pattern[0, shares.pattern]
+    common = by_pattern[1, shares.pattern]
     for (_, judged), codes in zip(tables, shares.codes, strict=True):
         common += judged[codes[rows]]
     means += np.float32(constant.sum())
