@@ -105,12 +105,16 @@ class Codec:
         programs: Mapping[int, dump.ProgramSource],
         address: Address,
         *,
+        values: Mapping[str, int] | None = None,
         base: bytes | Sequence[bytes] | None = None,
         form: dump.Form = "write",
         **slots: int,
     ) -> tuple[bytes, ...]:
-        """A bank from programs (number from 0 -> source); programs that are not given come from `base`."""
-        return self.dumps.encode_bank(message, programs, address, base=base, form=form, **slots)
+        """A bank from programs (number from 0 -> source); programs that are not given come from `base`.
+
+        `values`: of what stands once for the whole bank.
+        """
+        return self.dumps.encode_bank(message, programs, address, values=values, base=base, form=form, **slots)
 
     def extract(self, bank: dump.Decoded, number: int, address: Address) -> tuple[str, tuple[bytes, ...]] | None:
         """One program of a bank as a dump of its own: message name and bytes, or None where the chart has no such."""
