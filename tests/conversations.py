@@ -231,6 +231,8 @@ class _Run:
         if isinstance(result, Captured):
             return ("proved" if result.version.complete else "told", result.sentence)
         assert isinstance(result, Recalled | Verified)
+        if result.proof is not None and not self._was_so(result.proof.read):
+            return "silent_wrong", f"“{result.sentence}”, but what was read back never was in the instrument"
         if result.state != "arrived":
             return "told", result.sentence
         assert version is not None
@@ -247,6 +249,10 @@ class _Run:
                 if self.trouble.moves or not others:
                     return "proved", sentence
         return "silent_wrong", f"“{sentence}” is not true in the instrument"
+
+    def _was_so(self, read: Values) -> bool:
+        states = [values for _, values in self.world.instrument.states]
+        return any(all(values[name] == value for name, value in read.items()) for values in states)
 
     def _keeping(self, captured: Captured) -> Captured:
         self.kept.append(captured.version)

@@ -68,14 +68,15 @@ def prove(
     An answer that is equal to what was wanted proves it: no damage on the cable makes a wrong sound look right. One
     that differs may itself be damaged, so it is believed only when a second one says the same.
     """
-    reading = _read_for(talk, ways[0], wanted)
+    all_of_it = Values(others or {}).with_values(wanted)
+    reading = _read_for(talk, ways[0], all_of_it, name)
     values = dict(reading.values)
     named = reading.name
     readable = set(ways[0].carries)
     for way in ways[1:]:
         lacking = set(wanted) - readable
         if lacking & set(way.carries):
-            more = _read_for(talk, way, wanted.only(lacking))
+            more = _read_for(talk, way, all_of_it.only(lacking), "")
             values.update({key: value for key, value in more.values.items() if key not in values})
             readable |= set(way.carries)
     read_back = Values(values)
@@ -100,15 +101,16 @@ def prove(
     )
 
 
-def _read_for(talk: Talk, way: Way, wanted: Values) -> Reading:
-    """One reading if it shows everything equal, else one that was confirmed."""
-    needed = wanted.only(way.carries)
+def _read_for(talk: Talk, way: Way, expected: Values, name: str) -> Reading:
+    """One reading if it shows everything as expected, name included; else one that was confirmed."""
+    needed = expected.only(way.carries)
     try:
         first = read(talk, way)
     except (Unreadable, NoReply, ForeignOnly, EchoLoop):
         return read_surely(talk, way).reading
     exact = _coarse_as_wanted(talk.line, [way], needed, first.values)
-    if all(exact.get(key) == value for key, value in needed.items()):
+    named = not name or way.kind != "dump" or first.name == name
+    if named and all(exact.get(key) == value for key, value in needed.items()):
         return first
     return read_surely(talk, way).reading
 
