@@ -216,7 +216,9 @@ def _dumps(chart: Chart, values: dict[str, int], chance: random.Random) -> Itera
     for info in chart.codec.messages.values():
         if not info.carries or info.single_parameter:
             continue
-        raws, _ = dumps_of(chart, info, values, chance, chart.default_address)
+        device = chart.default_address.device
+        there = Address(chart.channel, 0x10 if device == ALL_CALL else device)
+        raws, _ = dumps_of(chart, info, values, chance, there)
         for raw in raws[:2]:
             yield raw
             for _ in range(3):

@@ -15,6 +15,10 @@ from librarian.chart.language.read import read_file
 from librarian.chart.language.sift import Sifted, sift
 from librarian.chart.language.trouble import Trouble
 from librarian.chart.language.writing import chart_text
+from librarian.chart.nearest import bounded
+
+_MOST_COMPARISONS = 200_000
+"""Words compared in search of nearest names for one chart: about five seconds; a chart with slips needs far less."""
 
 
 def load(path: Path) -> Chart:
@@ -27,7 +31,8 @@ def loads(text: str, source: str = "chart", *, folder: Path | None = None) -> Ch
 
     `folder`: where to look for a chart that it extends; None: it may not extend any.
     """
-    return _compile(whole_text(text, source, folder))
+    with bounded(_MOST_COMPARISONS):
+        return _compile(whole_text(text, source, folder))
 
 
 def _compile(whole: ChartText) -> Chart:
@@ -63,9 +68,10 @@ def _check_dumps(tables: dump.Dumps, sifted: Sifted, flat: Flat, trouble: Troubl
     parameters = specs(flat)
     for name in sifted.broken:  # set aside for faults of their own: known, but with nothing to complain about
         parameters.setdefault(name, dump.ParameterSpec(name, 0, 0))
-    problems = [one for one in dump.check(tables, parameters, address_rule(sifted.table)) if not _echo(one, sifted)]
+    problems = dump.check(tables, parameters, address_rule(sifted.table))
     for problem in problems:
-        trouble.add(problem.path, problem.sentence, problem.remedy)
+        if not _echo(problem, sifted):
+            trouble.add(problem.path, problem.sentence, problem.remedy)
     aside = sifted.broken_tables & {"parameter", "group", "message", "layout", "charset", "codes", "recall", "identity"}
     return not problems and not aside
 

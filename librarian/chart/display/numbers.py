@@ -91,6 +91,9 @@ def spoken(text: str, unit: str) -> float | None:
     Taken: "2k", "2 kHz", "2000", "-3", "−3", "+7 st", "1.5 s", "1,5 s", "1 200", case-blind.
     """
     typed = plain(text)
+    own = plain(unit)
+    if own and any(letter.isdigit() for letter in own) and typed.endswith(own):
+        typed = typed.removesuffix(own)  # a unit such as "1/8" would be read on as digits
     match = _NUMBER.match(typed)
     if match is None:
         return None

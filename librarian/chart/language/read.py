@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import stat
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path as FilePath
@@ -44,7 +45,10 @@ def read_file(path: FilePath) -> str:
     try:
         if path.is_dir():
             raise BadInput(f"{path} is a folder, not a chart file.", "Name a .toml file.")
-        size = path.stat().st_size
+        about = path.stat()
+        if not stat.S_ISREG(about.st_mode):  # reading a pipe or a device may never end
+            raise BadInput(f"{path} is no ordinary file.", "Name a .toml file.")
+        size = about.st_size
         if size > MOST_BYTES:
             raise BadInput(
                 f"{path} has {size:,} bytes; a chart has at most {MOST_BYTES:,}.", "Check that this is a chart file."

@@ -21,6 +21,7 @@ _NAMED = ("message", "layout", "charset", "codes", "display")
 _IN_GROUP = ("section", "parameter")
 _HARMLESS = {"default", "takeover", "size", "cell", "short", "note", "beside", "setup", "by_hand"}
 """Keys of a parameter without which its other keys can still be judged."""
+_MOST_ERRORS = 2_000
 _PLACEHOLDERS: dict[str, Any] = {"id": "x", "name": "x", "revision": 1}
 
 
@@ -52,6 +53,10 @@ def sift(data: dict[str, Any], trouble: Trouble) -> Sifted | None:
         except ValidationError as problem:
             units = set()
             errors = problem.errors(include_url=False)
+            if len(errors) > _MOST_ERRORS:  # no chart with slips of the hand, and looking further would take long
+                trouble.left_out += len(errors) - _MOST_ERRORS
+                _report(errors[:_MOST_ERRORS], kept, paths, trouble)
+                return None
             echoes = echoed(errors)
             for error in errors:
                 path, sentence, remedy = translate(error, kept, ChartTable)
@@ -63,6 +68,12 @@ def sift(data: dict[str, Any], trouble: Trouble) -> Sifted | None:
             kept = _without_keys(kept, {unit for unit in units if len(unit) > 2 and not _is_entry(unit)})
             kept, paths = _without(kept, paths, {unit for unit in units if _is_entry(unit)}, broken)
     return None
+
+
+def _report(errors: list[Any], data: dict[str, Any], paths: dict[Path, list[Path]], trouble: Trouble) -> None:
+    for error in errors:
+        path, sentence, remedy = translate(error, data, ChartTable)
+        trouble.add(_original(path, paths), sentence, remedy)
 
 
 def _too_many(data: dict[str, Any], trouble: Trouble) -> bool:
@@ -119,20 +130,25 @@ def _is_entry(unit: Path) -> bool:
 
 def _without_keys(data: dict[str, Any], keys: set[Path]) -> dict[str, Any]:
     """A copy of the data (as deep as needed) without these keys."""
-    kept: Any = data
-    for path in keys:
-        kept = _removed(kept, path)
-    return dict(kept)
+    tree: dict[Any, Any] = {}
+    for path in sorted(keys, key=len, reverse=True):  # what goes as a whole is noted last and replaces its parts
+        here = tree
+        for part in path[:-1]:
+            here = here.setdefault(part, {})
+        here[path[-1]] = None
+    return dict(_removed(data, tree))
 
 
-def _removed(here: Any, path: Path) -> Any:
-    first, rest = path[0], path[1:]
-    if isinstance(here, dict) and first in here:
-        if not rest:
-            return {key: value for key, value in here.items() if key != first}
-        return {**here, first: _removed(here[first], rest)}
-    if isinstance(here, list) and isinstance(first, int) and first < len(here) and rest:
-        return [*here[:first], _removed(here[first], rest), *here[first + 1 :]]
+def _removed(here: Any, tree: dict[Any, Any]) -> Any:
+    """`tree`: key or index -> what to remove inside, None for the key itself."""
+    if isinstance(here, dict):
+        return {
+            key: value if key not in tree else _removed(value, tree[key])
+            for key, value in here.items()
+            if key not in tree or tree[key] is not None
+        }
+    if isinstance(here, list):
+        return [value if index not in tree else _removed(value, tree[index] or {}) for index, value in enumerate(here)]
     return here
 
 

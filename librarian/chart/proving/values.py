@@ -66,7 +66,7 @@ def _written(
 ) -> tuple[bytes, ...]:
     if info.programs > 1 or info.each:
         sources = {number: dump.ProgramSource(values, title) for number in range(min(info.programs, _MOST_PROGRAMS))}
-        return chart.codec.encode_bank(info.name, sources, address, base=None, form=form, **slots)
+        return chart.codec.encode_bank(info.name, sources, address, values=values, base=None, form=form, **slots)
     return _one(chart, info.name, values, address, None, title, form, slots)
 
 
@@ -108,7 +108,9 @@ def written_again(
         sources = {one.number: dump.ProgramSource(one.values, one.name or None) for one in decoded.programs}
         if info.each:
             slots = {}
-        return chart.codec.encode_bank(info.name, sources, address, base=raws, form=decoded.form, **slots)
+        return chart.codec.encode_bank(
+            info.name, sources, address, values=decoded.values, base=raws, form=decoded.form, **slots
+        )
     return _one(chart, info.name, decoded.values, address, raws, None, decoded.form, slots)
 
 

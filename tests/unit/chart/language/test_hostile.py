@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import time
 import tomllib
 from pathlib import Path
@@ -85,6 +86,12 @@ def test_no_file_a_folder_and_a_name_that_cannot_be(tmp_path: Path) -> None:
         "[[group]]\nrepeat = { a = [0, 65000], b = [0, 65000], c = [0, 65000] }\n",
         "=\n" * 30_000,
         "x = 'a\n" * 1_000,
+        'id = "x"\nname = "x"\n' + "[[parameter]]\na = 1\nb = 2\n" * 10_000,
+        'id = "x"\nname = "x"\n[[section]]\nid = "s"\nlabel = "S"\n'
+        + "".join(
+            f'[[parameter]]\nid = "p{n}"\nlabel = "P"\nsection = "t"\nrange = [0, 1]\nbindings = [{{ nrpn = {n} }}]\n'
+            for n in range(3_000)
+        ),
     ],
     ids=lambda text: text[:20].replace("\n", " ") + f" {len(text)}",
 )
@@ -92,6 +99,12 @@ def test_hostile_texts_are_refused_soon(text: str) -> None:
     started = time.perf_counter()
     assert refused(text)
     assert time.perf_counter() - started < 10
+
+
+def test_a_pipe_is_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe.toml")
+    with pytest.raises(BadInput, match="no ordinary file"):
+        load(tmp_path / "pipe.toml")
 
 
 def test_one_character_too_many() -> None:
