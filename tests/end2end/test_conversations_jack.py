@@ -17,6 +17,7 @@ from librarian.messages import Values, Version
 from librarian.transfer import (
     Cancel,
     Line,
+    NoReply,
     Progress,
     Replace,
     backup,
@@ -161,7 +162,19 @@ def test_an_instrument_that_goes_away_in_the_middle_ends_with_a_sentence(ports: 
     assert told.value.hint
     again = standin("lanternfish", "Pit gone again")
     back = Line(connect(ports, "Pit gone again"), chart)
+    assert _look_again(back), "it answers again, once JACK has got over the client that was killed"
     assert dict(capture(back).version.values) == again.state()["sound"]
+
+
+def _look_again(line: Line, patience_s: float = 20.0) -> bool:
+    """Ask until it answers, as the chain does every second."""
+    give_up = time.perf_counter() + patience_s
+    while time.perf_counter() < give_up:
+        try:
+            return identify(line).fits == "fits"
+        except NoReply:
+            time.sleep(0.2)
+    return False
 
 
 def test_bring_up_over_real_ports(ports: PortProcess, standin: Start) -> None:
