@@ -13,7 +13,7 @@ from librarian.chart.dump.steps.checksum import CHECKSUM_KINDS
 from librarian.chart.dump.steps.number import Coding
 from librarian.chart.dump.steps.packing import PACKING_NAMES, PACKINGS
 
-RULE = dump.AddressRule(device=16, programs=32, banks=4)
+RULE = dump.AddressRule(device=5, programs=32, banks=4)
 Draw = Any
 
 

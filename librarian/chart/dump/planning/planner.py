@@ -6,7 +6,6 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from librarian.chart.dump.model import (
-    AddressPart,
     ChannelPart,
     ChecksumPart,
     DataPart,
@@ -17,16 +16,16 @@ from librarian.chart.dump.model import (
     PacketPart,
     Part,
     ReservedPart,
-    SizePart,
     SlotPart,
     VersionPart,
 )
 from librarian.chart.dump.model.base import LARGEST
 from librarian.chart.dump.planning.digits import NotReadable
 from librarian.chart.dump.planning.frame_text import Fixed, Halves, Named, read_frame
+from librarian.chart.dump.planning.numbers import number_of
 from librarian.chart.dump.planning.places import Path, Places
 from librarian.chart.dump.planning.ranges import lengths_and_sums
-from librarian.chart.dump.planning.segments import Area, Constant, Frame, Masked, Number, Reserved, Role, Segment
+from librarian.chart.dump.planning.segments import Area, Constant, Frame, Masked, Number, Reserved, Segment
 from librarian.chart.dump.specs import AddressRule
 from librarian.chart.dump.steps.number import Order, Piece, pieces_of_digits
 from librarian.chart.dump.steps.packing import INSIDE, PACKINGS
@@ -262,44 +261,12 @@ class Planner:
         self, name: str, part: Part, at: int, size: int, pieces: tuple[Piece, ...], *, nibble: bool = False,
         fixed: int | None = None,
     ) -> Number | None:  # fmt: skip
-        capacity = (1 << sum(piece.width for piece in pieces)) - 1
-        plus, low, high, word = 0, 0, capacity, name
-        role: Role
-        if isinstance(part, DevicePart):
-            role, word, plus = "device", "device", part.plus
-            if self._rule.rule == "absent":
-                self._fault(
-                    self._parts_path(name), "The frame has a device ID, but [address] says that there is none.",
-                    "Take {device} away, or change device_rule.",
-                )  # fmt: skip
-                return None
-            if name not in self._message.parts and not nibble:
-                plus = 0 if self._rule.rule == "plain" else self._rule.base
-                high = 15 if self._rule.rule == "nibble" else capacity - plus
-            else:
-                high = capacity - plus
-        elif isinstance(part, ChannelPart):
-            role, word, plus, high = "channel", "channel", part.plus, 15
-        elif isinstance(part, SlotPart):
-            role, word, plus, low = "slot", part.of, part.plus, part.low
-            memory = {"program": self._rule.programs, "bank": self._rule.banks}.get(part.of, 0)
-            high = (
-                part.high if part.high is not None else min(memory - 1, capacity - plus) if memory else capacity - plus
-            )
-        elif isinstance(part, VersionPart):
-            role, word = "version", "version"
-        elif isinstance(part, AddressPart | SizePart):
-            role = part.is_
-        else:
-            role = "packet" if isinstance(part, PacketPart) else "parameter" if part.is_ == "parameter" else "value"
-        if low > high or high + plus > capacity or low + plus < 0:
-            self._fault(
-                self._parts_path(name),
-                f"{name} runs from {low} to {high} with {plus} added, but its place holds 0 to {capacity}.",
-                "Give it more bytes, or a smaller range.",
-            )
-            return None
-        return Number(role, word, at, size, pieces, plus, low, high, fixed)
+        by_rule = name not in self._message.parts and not nibble
+        number = number_of(name, part, at, size, pieces, self._rule, by_rule=by_rule, fixed=fixed)
+        if isinstance(number, Number):
+            return number
+        self._fault(self._parts_path(name), *number)
+        return None
 
     # --- areas -----------------------------------------------------------------------------------------------------
 

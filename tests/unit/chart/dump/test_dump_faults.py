@@ -130,7 +130,7 @@ DATA = 'parts.data = { is = "data", layout = "patch" }\n'
         (f'answer = "7D {{data}} F7"\n{DATA}', (*EDIT, "answer"), "The frame does not begin with F0."),
         (f'answer = "F0 7D {{data}}"\n{DATA}', (*EDIT, "answer"), "The frame does not end with F7."),
         (f'answer = "F0 7D 81 {{data}} F7"\n{DATA}', (*EDIT, "answer"), "The byte 81 stands inside the message"),
-        (f'answer = "F0 7D 8{{device}} {{data}} F7"\n{DATA}', (*EDIT, "answer"), "A byte above 7F stands inside"),
+        (f'answer = "F0 7D 8{{channel}} {{data}} F7"\n{DATA}', (*EDIT, "answer"), "A byte above 7F stands inside"),
         (
             f'answer = "F0 41 {{data}} F7"\n{DATA}',
             (*EDIT, "answer"),
@@ -354,6 +354,14 @@ def test_no_device_where_the_chart_says_so() -> None:
     problem = only(problems_of(with_fields('"level"'), PARAMETERS, AddressRule(manufacturer=b"\x7d", rule="absent")))
     assert problem.path == ("message", "edit", "parts", "device")
     assert "[address] says that there is none" in problem.sentence
+
+
+def test_a_device_that_the_frame_cannot_hold() -> None:
+    text = with_fields('"level"').replace("{device}", "3{device}")
+    problem = only(problems_of(text, PARAMETERS, AddressRule(manufacturer=b"\x7d", device=16)))
+    assert problem.path == ("message", "edit", "parts", "device")
+    assert problem.sentence == "The frame holds device IDs 0 to 15, but [address] has device 16."
+    assert problems_of(text, PARAMETERS, AddressRule(manufacturer=b"\x7d", device=15)) == []
 
 
 def test_two_messages_that_look_alike() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from contextlib import suppress
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -14,9 +15,11 @@ from pydantic import ValidationError
 from librarian.chart import dump
 from librarian.errors import BadInput
 from librarian.messages import Address
-from tests.dumped import RULE, codec_of, plain_specs, problems_of, specs
+from tests.dumped import RULE as WIDE_RULE
+from tests.dumped import codec_of, plain_specs, problems_of, specs
 
 ADDRESS = Address(0, 5)
+RULE = replace(WIDE_RULE, device=5)
 LEVEL = specs(("level", 0, 127))
 
 
