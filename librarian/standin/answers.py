@@ -132,7 +132,8 @@ class Answers:
         kind, slots = codec.messages[message].kind, recognised.slots
         if kind == "bank":
             every = {number: self._source(owner.memory[number]) for number in range(owner.memory.size)}
-            return codec.encode_bank(message, every, owner.address, base=None, form="answer", **slots)
+            shared = owner.sound
+            return codec.encode_bank(message, every, owner.address, values=shared, base=None, form="answer", **slots)
         values, name, base = Values(owner.sound), owner.name, owner.bases.get(message)
         if kind == "program":
             stored = owner.memory.at(slots.get("program", 0), self._bank_slot(slots))
