@@ -23,8 +23,8 @@ def plain(requirement: str) -> str:
 
 RUNNING = {plain(one) for one in PROJECT["dependencies"]}
 TESTING = RUNNING | {plain(one) for one in PROJECT["optional-dependencies"]["tests"]}
-# PySide6-Essentials brings this one, of the same version.
-SAME_AS = {"shiboken6": "pyside6-essentials"}
+# Brought by another package, which asks for exactly one version of it.
+SAME_AS = {"shiboken6": "pyside6-essentials", "pydantic-core": "pydantic"}
 
 
 def imported(folder: Path) -> dict[str, str]:
