@@ -48,7 +48,7 @@ def bytes_from(data: bytes) -> tuple[bytes, str]:
 
 
 def _hex(text: str) -> bytes:
-    bare = _COMMENT.sub("", text)
+    bare = _COMMENT.sub("", text.lstrip("\ufeff"))
     out = bytearray()
     for token in _TOKEN.finditer(bare):
         found = _BYTES.fullmatch(token[0])

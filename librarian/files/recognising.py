@@ -1,0 +1,224 @@
+"""The sounds in the pieces of a file, and everything else with the reason why it is none."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from librarian.chart import DumpRefused
+from librarian.chart.dump import Gather
+from librarian.files.controllers import ControllerRun
+from librarian.files.naming import name_message
+from librarian.files.pieces import Piece, Source
+from librarian.files.sound import Sound, SoundReader
+from librarian.files.targets import Hit, Target
+from librarian.messages import Version
+
+_LONGEST_GROUP = 4096
+MOST_PIECES = 2_000_000
+"""Messages in one file; a library of 200,000 sounds needs fewer."""
+
+
+@dataclass(frozen=True, slots=True)
+class NotUnderstood:
+    """Bytes that hold no sound that a chart knows. `name`: what they are; `reason`: why they were not used."""
+
+    place: int
+    messages: tuple[bytes, ...]
+    name: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Understood:
+    """A sound with its content."""
+
+    sound: Sound
+    version: Version
+
+
+Finding = Understood | NotUnderstood
+
+
+class Recogniser:
+    """Goes through one file. The charts may be given by instruments of a library or alone."""
+
+    def __init__(self, targets: Sequence[Target], reader: SoundReader) -> None:
+        self._targets = targets
+        self._reader = reader
+        self._last = 0  # files hold runs of one instrument's messages: it is asked first
+        self._gather: tuple[Gather, int, Hit, Piece, list[bytes]] | None = None
+        self._run = ControllerRun(targets)
+
+    def findings(self, source: Source) -> Iterator[Finding]:
+        """Sounds and the rest in the order of the file; what was not understood is joined to groups of one kind."""
+        group: list[NotUnderstood] = []
+        for found in self._all(source):
+            if isinstance(found, NotUnderstood):
+                if group and (
+                    (group[0].name, group[0].reason) != (found.name, found.reason) or len(group) >= _LONGEST_GROUP
+                ):
+                    yield _joined(group)
+                    group = []
+                group.append(found)
+                continue
+            if group:
+                yield _joined(group)
+                group = []
+            yield found
+        if group:
+            yield _joined(group)
+
+    def _all(self, source: Source) -> Iterator[Finding]:
+        for piece in source.pieces():
+            if piece.kind == "padding":
+                continue
+            if piece.kind == "channel":
+                yield from self._close_dump("a channel message came before it was complete")
+                yield from self._controllers(source, piece)
+            elif piece.kind == "sysex":
+                yield from self._sysex(source, piece)
+            else:
+                yield from self._close_dump("other bytes came before it was complete")
+                yield from self._close_run(source)
+                yield self._left(piece.place, (piece.raw,), _WHY_NOT.get(piece.kind, ""))
+        yield from self._close_dump("the file ended before it was complete")
+        yield from self._close_run(source)
+
+    # --- dumps
+
+    def _sysex(self, source: Source, piece: Piece) -> Iterator[Finding]:
+        raw = piece.raw
+        if self._gather is not None:
+            gather, index, hit, first, raws = self._gather
+            try:
+                took = gather.feed(raw)
+            except DumpRefused as refused:
+                self._gather = None
+                yield self._left(first.place, (*raws, raw), str(refused))
+                return
+            if took:
+                raws.append(raw)
+                if gather.complete:
+                    self._gather = None
+                    yield from self._dump(source, first, index, hit, tuple(raws))
+                return
+            yield from self._close_dump("another message came before it was complete")
+        found = self._whose(raw)
+        if found is None:
+            yield from self._close_run(source)
+            yield self._left(piece.place, (raw,), "No chart here knows it.")
+            return
+        index, hit = found
+        codec = self._targets[index].chart.codec
+        info = codec.messages[hit.recognised.message]
+        if info.kind == "parameter" or (info.single_parameter and codec.heard(raw, hit.address)):
+            yield from self._heard(source, piece.place, raw, index)
+            return
+        yield from self._close_run(source)
+        if hit.recognised.form == "request":
+            yield self._left(piece.place, (raw,), "It asks for a dump and holds no sound itself.")
+        elif info.kind not in ("edit buffer", "program", "bank"):
+            yield self._left(piece.place, (raw,), f"A {info.kind} message holds no sound.")
+        elif info.messages > 1 and not info.each:
+            yield from self._begin(source, piece, index, hit)
+        else:
+            yield from self._dump(source, piece, index, hit, (raw,))
+
+    def _begin(self, source: Source, piece: Piece, index: int, hit: Hit) -> Iterator[Finding]:
+        codec = self._targets[index].chart.codec
+        wanted = {
+            word: value
+            for word, value in hit.recognised.slots.items()
+            if word in codec.messages[hit.recognised.message].slots
+        }
+        gather = codec.gather(hit.recognised.message, hit.address, **wanted)
+        try:
+            took = gather.feed(piece.raw)
+        except DumpRefused as refused:
+            yield self._left(piece.place, (piece.raw,), str(refused))
+            return
+        if not took:
+            yield self._left(piece.place, (piece.raw,), "It is no part of a dump that can be put together.")
+        elif gather.complete:
+            yield from self._dump(source, piece, index, hit, (piece.raw,))
+        else:
+            self._gather = (gather, index, hit, piece, [piece.raw])
+
+    def _close_dump(self, why: str) -> Iterator[Finding]:
+        if self._gather is not None:
+            gather, index, hit, first, raws = self._gather
+            self._gather = None
+            missing = ", ".join(gather.missing[:4])
+            label = f"The {hit.recognised.message} dump of {self._targets[index].chart.name} is not complete"
+            yield self._left(first.place, tuple(raws), f"{label}: {why}; {missing} missing.")
+
+    def _dump(self, source: Source, piece: Piece, index: int, hit: Hit, raws: tuple[bytes, ...]) -> Iterator[Finding]:
+        where = f"{source.name} at {source.where(piece.place)}"
+        try:
+            found = list(self._reader.sounds(index, hit, raws, piece.place, where))
+        except DumpRefused as refused:
+            yield self._left(piece.place, raws, str(refused))
+            return
+        if not found:
+            yield self._left(piece.place, raws, "It holds no parameter of a sound.")
+        for sound, version in found:
+            yield Understood(sound, version)
+
+    def _whose(self, raw: bytes) -> tuple[int, Hit] | None:
+        """The instrument with this device ID and channel, else any instrument of the chart."""
+        order = sorted(range(len(self._targets)), key=lambda index: index != self._last)
+        for index in order:
+            hit = self._targets[index].own(raw)
+            if hit is not None:
+                self._last = index
+                return index, hit
+        for index in order:
+            hit = self._targets[index].recognise(raw)
+            if hit is not None:
+                return index, hit
+        return None
+
+    # --- controllers and single parameters
+
+    def _controllers(self, source: Source, piece: Piece) -> Iterator[Finding]:
+        for raw in piece.messages():
+            yield from self._heard(source, piece.place, raw, None)
+        if piece.surplus:
+            yield self._left(piece.place, (piece.surplus,), "Data bytes at the end of a channel message are too few.")
+
+    def _heard(self, source: Source, place: int, raw: bytes, index: int | None) -> Iterator[Finding]:
+        for run in self._run.feed(place, raw, index):
+            yield from self._of_run(source, *run)
+
+    def _close_run(self, source: Source) -> Iterator[Finding]:
+        for run in self._run.finish():
+            yield from self._of_run(source, *run)
+
+    def _of_run(
+        self, source: Source, place: int, index: int | None, messages: tuple[bytes, ...], reason: str
+    ) -> Iterator[Finding]:
+        if index is None:
+            yield self._left(place, messages, reason)
+            return
+        where = f"{source.name} at {source.where(place)}"
+        sound, version = self._reader.controllers(index, messages, place, where)
+        yield Understood(sound, version)
+
+    def _left(self, place: int, messages: tuple[bytes, ...], reason: str) -> NotUnderstood:
+        name = name_message(messages[0], self._targets)
+        return NotUnderstood(place, messages, name.text, reason)
+
+
+_WHY_NOT = {
+    "cut": "It ends without F7: its end was lost.",
+    "outside": "These bytes are no message.",
+    "system": "A system message holds no sound.",
+}
+
+
+def _joined(group: list[NotUnderstood]) -> NotUnderstood:
+    if len(group) == 1:
+        return group[0]
+    messages = tuple(raw for each in group for raw in each.messages)
+    return NotUnderstood(group[0].place, messages, group[0].name, group[0].reason)
