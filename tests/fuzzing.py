@@ -217,7 +217,7 @@ def _dumps(chart: Chart, values: dict[str, int], chance: random.Random) -> Itera
         if not info.carries or info.single_parameter:
             continue
         device = chart.default_address.device
-        there = Address(chart.channel, 0x10 if device == ALL_CALL else device)
+        there = Address(chart.channel, 0 if device == ALL_CALL else device)
         raws, _ = dumps_of(chart, info, values, chance, there)
         for raw in raws[:2]:
             yield raw

@@ -86,7 +86,7 @@ def prove(
     `seed` makes it repeatable. `tell` is called with what is being tried.
     """
     device = chart.default_address.device
-    address = replace(chart.default_address, device=0x10 if device == ALL_CALL else device)
+    address = replace(chart.default_address, device=0 if device == ALL_CALL else device)
     trials: list[Trial] = []
     sounds = list(rounds(chart, seed, count))
     for name, info in chart.codec.messages.items():
