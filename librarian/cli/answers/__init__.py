@@ -23,10 +23,13 @@ from librarian.cli.answers.charts import (
     Trial,
 )
 from librarian.cli.answers.collection import (
+    Backup,
+    Backups,
     Compared,
     Done,
     Found,
     LibraryAbout,
+    LibraryChecked,
     Likes,
     QueryProblem,
     Shown,
@@ -34,6 +37,7 @@ from librarian.cli.answers.collection import (
     Step,
     Tags,
     Versions,
+    WentBack,
 )
 from librarian.cli.answers.instruments import (
     Captured,
@@ -52,6 +56,8 @@ from librarian.cli.answers.trying import Demo, DemoStep, Documented
 __all__ = [
     "OF_VERB",
     "Answer",
+    "Backup",
+    "Backups",
     "Captured",
     "ChartAbout",
     "ChartPrinted",
@@ -75,6 +81,7 @@ __all__ = [
     "Instrument",
     "Instruments",
     "LibraryAbout",
+    "LibraryChecked",
     "Likes",
     "Panicked",
     "Patch",
@@ -96,6 +103,7 @@ __all__ = [
     "Verified",
     "Version",
     "Versions",
+    "WentBack",
 ]
 
 OF_VERB: dict[str, type[Answer]] = {
@@ -116,6 +124,10 @@ OF_VERB: dict[str, type[Answer]] = {
     "instrument list": Instruments,
     "instrument remove": Instruments,
     "keep": Done,
+    "library backup": Backups,
+    "library backups": Backups,
+    "library check": LibraryChecked,
+    "library go-back": WentBack,
     "library path": LibraryAbout,
     "like": Likes,
     "note": Done,

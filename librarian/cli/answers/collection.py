@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from librarian.cli.answers.base import Answer
 from librarian.cli.answers.sounds import Comparison, Patch, Sound, Version
 
@@ -97,3 +99,36 @@ class LibraryAbout(Answer):
     patches: int
     in_trash: int
     instruments: int
+
+
+class LibraryChecked(Answer):
+    """Answer of `library check`. `wrong`: one sentence for each thing that is not as it should be."""
+
+    path: str
+    whole: bool
+    wrong: list[str]
+
+
+class Backup(Answer):
+    """One copy of the library; it is a library itself. `reason`: "start", "asked", "before-…"."""
+
+    path: str
+    taken: datetime
+    reason: str
+    bytes: int
+    patches: int
+
+
+class Backups(Answer):
+    """Answer of `library backup` (the one made) and `library backups` (all, newest first)."""
+
+    folder: str
+    backups: list[Backup]
+
+
+class WentBack(Answer):
+    """Answer of `library go-back`. `before`: a copy of what the library held until then."""
+
+    path: str
+    patches: int
+    before: str

@@ -1,19 +1,31 @@
-"""The group `library`: where it is and what is in it."""
+"""The group `library`: where it is, whether it is whole, copies of it and back again."""
 
 from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
 
 import typer
 
 from librarian.cli import answers
 from librarian.cli.clean import clean
-from librarian.cli.here import Here
+from librarian.cli.exits import Exit
+from librarian.cli.here import Here, cell, table
+from librarian.cli.sheets import shown_time
 from librarian.cli.verb import verb
+from librarian.collection.backups import BackupRow
+
+FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="The copy.")]
 
 
 def add_to(app: typer.Typer) -> None:
     """Register the group `library`."""
-    group = typer.Typer(help="The library file.", no_args_is_help=True)
+    group = typer.Typer(help="The library file: where it is, check it, copy it.", no_args_is_help=True)
     verb(group, "path")(path)
+    verb(group, "check")(check)
+    verb(group, "backup")(backup)
+    verb(group, "backups")(backups)
+    verb(group, "go-back")(go_back)
     app.add_typer(group, name="library")
 
 
@@ -31,3 +43,53 @@ def path(here: Here) -> None:
         clean(found.path),
         f"{found.patches} patches, {found.in_trash} in the trash, {found.instruments} instruments",
     )
+
+
+def check(here: Here) -> Exit:
+    """Check that the library is whole: the file, every reference, every byte kept, the index. Changes nothing."""
+    with here.opened() as library:
+        wrong = library.check()
+        where = str(library.path)
+    said = [clean(each) for each in wrong]
+    whole, damaged = f"{clean(where)} is whole.", "Nothing was changed. Earlier copies: librarian library backups"
+    answer = answers.LibraryChecked(path=where, whole=not wrong, wrong=list(wrong))
+    here.answer(answer, *said, damaged if wrong else whole)
+    return Exit.OK if not wrong else Exit.DIFFERS
+
+
+def backup(here: Here, file: FileArgument) -> None:
+    """Copy the library, in use or not, and prove that the copy is whole. Never replaces a file."""
+    with here.opened() as library:
+        made = library.back_up(file)
+    here.answer(
+        answers.Backups(folder=str(made.path.parent), backups=[_answer(made)]),
+        f"{clean(str(made.path))}: {made.patches} patches, {made.size:,} bytes, checked.",
+    )
+
+
+def backups(here: Here) -> None:
+    """List the copies that the program made by itself, newest first."""
+    with here.opened() as library:
+        folder, found = library.backup_folder, library.backups()
+    made = table("Taken", "Why", "Patches", "Bytes", "File", right=(2, 3))
+    for row in found:
+        made.add_row(shown_time(row.taken), row.reason, str(row.patches), f"{row.size:,}", cell(row.path.name))
+    answer = answers.Backups(folder=str(folder), backups=[_answer(row) for row in found])
+    here.answer(answer, clean(str(folder)), made if found else "No copy yet.")
+
+
+def go_back(here: Here, file: FileArgument) -> None:
+    """Make the library what a copy holds. What it is now is copied first, and undo brings it back."""
+    with here.opened() as library:
+        before = library.restore_backup(file)
+        patches = library.total()
+        where = str(library.path)
+    here.answer(
+        answers.WentBack(path=where, patches=patches, before=str(before)),
+        f"The library holds what {clean(str(file))} held: {patches} patches.",
+        f"What it held before: {clean(str(before))}",
+    )
+
+
+def _answer(row: BackupRow) -> answers.Backup:
+    return answers.Backup(path=str(row.path), taken=row.taken, reason=row.reason, bytes=row.size, patches=row.patches)

@@ -264,3 +264,33 @@ def test_a_library_that_is_none_is_refused_with_a_sentence(run, library_path):
 def test_library_path(run, small, library_path):
     found = run("library", "path", "--json").answer
     assert (found["path"], found["patches"], found["instruments"]) == (str(library_path), 3, 1)
+
+
+def test_a_whole_library_is_said_to_be_whole(run, small):
+    checked = run("library", "check", "--json")
+    assert (checked.code, checked.answer["whole"], checked.answer["wrong"]) == (Exit.OK, True, [])
+    assert "is whole" in run("library", "check").out
+
+
+def test_a_damaged_library_is_told_and_left_alone(run, small, library_path):
+    with sqlite3.connect(library_path) as store:
+        store.execute("UPDATE content SET row = zeroblob(length(row)) WHERE id = 1")
+    store.close()
+    checked = run("library", "check", "--json")
+    assert checked.code == Exit.DIFFERS
+    assert checked.answer["wrong"]
+    assert checked.answer["wrong"] == run("library", "check", "--json").answer["wrong"]
+
+
+def test_backup_and_back_again(run, small, tmp_path):
+    copy = tmp_path / "a copy.sqlite"
+    made = run("library", "backup", copy, "--json").answer["backups"][0]
+    assert (made["path"], made["patches"], made["bytes"]) == (str(copy), 3, copy.stat().st_size)
+    assert run("library", "backup", copy).code == Exit.COULD_NOT
+    run("delete", "Flood")
+    went = run("library", "go-back", copy, "--json").answer
+    assert went["patches"] == 3
+    assert names(run("find", "flood", "--json").answer) == ["Flood"]
+    listed = run("library", "backups", "--json").answer["backups"]
+    assert went["before"] in [each["path"] for each in listed]
+    assert run("library", "go-back", tmp_path / "nothing.sqlite").code == Exit.COULD_NOT
