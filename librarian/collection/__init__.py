@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+from .backups import BackupRow
 from .finding import Found
 from .folding import clean_name
 from .holding import Held
@@ -25,8 +26,10 @@ from .records import (
     UnreadRow,
     VersionRow,
 )
+from .repairing import Repaired, repair
 
 __all__ = [
+    "BackupRow",
     "BusyLibrary",
     "Completion",
     "Found",
@@ -41,10 +44,12 @@ __all__ = [
     "PatchRow",
     "Problem",
     "Reason",
+    "Repaired",
     "SavedSearchRow",
     "StepRow",
     "UnreadRow",
     "VersionRow",
     "clean_name",
     "default_path",
+    "repair",
 ]

@@ -41,8 +41,8 @@ def holders(connection: Connection, versions: Sequence[VersionContent]) -> list[
             .where(sqlite.in_digests(Content.digest, set(keys)), Version.state == LIVE, Patch.state == LIVE)
             .order_by(Version.id)
         )
-        for key, *held in connection.execute(query):
-            there.setdefault(key, []).append(Held(*held))
+        for key, version, patch, name, instrument in connection.execute(query):
+            there.setdefault(key, []).append(Held(version, patch, name, instrument))
         found.extend(tuple(there.get(key, ())) for key in keys)
     return found
 

@@ -16,7 +16,7 @@ from typing import Any, Self
 from librarian.errors import Refused
 from librarian.messages import Address, Version
 
-from . import editing, holding, instruments, journal, keeping, reading
+from . import editing, holding, instruments, journal, keeping, reading, restoring
 from .finding import Found
 from .holding import Held
 from .opening import open_store
@@ -39,9 +39,10 @@ from .records import (
 from .schema import LIVE, TRASHED
 from .search import Search
 from .store import Store
+from .upkeep import Upkeep, step_of_restore
 
 
-class Library:
+class Library(Upkeep):
     """An open library file. `Library.open(path)`; `close()`, or use it as a context manager."""
 
     def __init__(self, store: Store, read_chart: ReadChart | None = None) -> None:
@@ -277,7 +278,11 @@ class Library:
             editing.move(pending, patches, state)
 
     def empty_trash(self) -> int:
-        """Delete for good; cannot be undone, nor can what was done before it. Returns how many patches went."""
+        """Delete for good, after a backup; cannot be undone, nor can what was done before it.
+
+        Returns how many patches went.
+        """
+        self._in_turn("before-emptying")
         with self._store.write("Empty the trash", purge=True) as pending:
             return editing.empty_trash(pending)
 
@@ -378,8 +383,12 @@ class Library:
             label = str(step["label"])
             if expected is not None and expected != label:
                 raise Refused(f"Another program changed the library meanwhile; next would be: {label}.")
-            journal.take(connection, self._store.next_change(connection), step, forth=forth)
-            return label
+            restored = step_of_restore(step)
+            if restored is None:
+                journal.take(connection, self._store.next_change(connection), step, forth=forth)
+                return label
+        restoring.go(self._store, restored, label, forth=forth)
+        return label
 
 
 def _instrument_columns(fields: Mapping[str, Any]) -> dict[str, Any]:

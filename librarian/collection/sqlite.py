@@ -186,15 +186,29 @@ def unchecked(connection: Connection) -> Iterator[None]:
         driver.execute("PRAGMA foreign_keys = ON")
 
 
+def broken_references(connection: Connection) -> list[tuple[str, int]]:
+    """(table, row id) of rows that point to nothing."""
+    return [(str(row[0]), int(row[1] or 0)) for row in raw(connection).execute("PRAGMA foreign_key_check")]
+
+
 def check_references(connection: Connection, path: Path) -> None:
     """Raises `LibraryProblem` when a row points to nothing, so that the transaction is rolled back."""
-    broken = raw(connection).execute("PRAGMA foreign_key_check").fetchall()
+    broken = broken_references(connection)
     if broken:
-        tables = ", ".join(sorted({str(row[0]) for row in broken}))
+        tables = ", ".join(sorted({table for table, _ in broken}))
         raise LibraryProblem(
             f"{len(broken)} rows of the library {path} would point to nothing ({tables}), so it was left as it was.",
             "Let “librarian library check” look at it, or restore a backup.",
         )
+
+
+def check_file(connection: Connection) -> list[str]:
+    """What SQLite's own check says of the file; empty when it is whole."""
+    try:
+        said = [str(row[0]) for row in raw(connection).execute("PRAGMA integrity_check(20)")]
+    except sqlite3.DatabaseError as error:
+        return [str(error)]
+    return [] if said == ["ok"] else said
 
 
 def next_id(connection: Connection, of: type[Base]) -> int:
@@ -300,7 +314,7 @@ def known_words(connection: Connection, begun: str, most: int = 20) -> list[tupl
 
 
 def check_words(connection: Connection) -> str:
-    """Empty, or what SQLite says about the inside of the index."""
+    """Empty, or what SQLite says about the inside of the index (asked by an insert that inserts nothing)."""
     try:
         raw(connection).execute("INSERT INTO word_index(word_index, rank) VALUES ('integrity-check', 0)")
     except sqlite3.DatabaseError as error:
@@ -328,6 +342,50 @@ def matching_ids(connection: Connection, expression: str) -> NDArray[np.int64]:
 def phrase(words: Sequence[str], column: str = "", *, begun: bool = False) -> str:
     """Folded words that follow each other in one column; with `begun` the last one may go on."""
     return (f"{{{column}}} : " if column else "") + '"' + " ".join(words) + '"' + (" *" if begun else "")
+
+
+# ---- taking another library in ------------------------------------------------------------------------------------
+
+
+@contextmanager
+def attached(connection: Connection, file: Path | None) -> Iterator[None]:
+    """Another library file beside the open one, to copy from; nothing for None."""
+    if file is None:
+        yield
+        return
+    driver = raw(connection)
+    driver.execute("ATTACH DATABASE ? AS taken_in", (str(file),))
+    try:
+        yield
+    finally:
+        driver.execute("DETACH DATABASE taken_in")
+
+
+def copy_table(connection: Connection, table: str, columns: Sequence[str]) -> None:
+    """All rows of a table by those of the attached library; ids that were used there are not used again."""
+    driver, names = raw(connection), ", ".join(f'"{column}"' for column in columns)
+    driver.execute(f"DELETE FROM main.{table}")
+    driver.execute(f"INSERT INTO main.{table} ({names}) SELECT {names} FROM taken_in.{table}")
+    driver.execute(
+        "UPDATE main.sqlite_sequence SET seq = max(seq, coalesce((SELECT seq FROM taken_in.sqlite_sequence AS other "
+        "WHERE other.name = main.sqlite_sequence.name), 0)) WHERE name = ?",
+        (table,),
+    )
+
+
+def copy_words(connection: Connection) -> None:
+    """The index of words by that of the attached library."""
+    empty_words(connection)
+    raw(connection).execute(
+        "INSERT INTO main.word_index(rowid, name, tags, note) "
+        "SELECT rowid, name, tags, note FROM taken_in.word_index ORDER BY rowid"
+    )
+
+
+def counter_of_taken_in(connection: Connection) -> int:
+    """The counter of changes of the attached library."""
+    found = raw(connection).execute("SELECT value FROM taken_in.counter WHERE name = 'change'").fetchone()
+    return int(found[0])
 
 
 # ---- whole files --------------------------------------------------------------------------------------------------

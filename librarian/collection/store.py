@@ -19,6 +19,7 @@ from librarian.errors import Refused
 from . import sqlite
 from .folding import clean
 from .journal import Pending, record
+from .problems import LibraryProblem
 from .schema import Counter
 
 #: Signs of a step's label; it has to fit into a menu.
@@ -34,6 +35,7 @@ class Store:
         self._writing = threading.RLock()
         self._mine = threading.local()
         self._closed = False
+        self._file = _identity(path)
 
     def close(self) -> None:
         """Give back every connection. Twice does no harm."""
@@ -64,6 +66,7 @@ class Store:
         if outer is not None:
             yield outer
             return
+        self._refuse_a_lost_file()
         with self._writing, self._connected("BEGIN IMMEDIATE", unchecked=purge) as connection:
             pending = Pending(connection, clean(label)[:LONGEST_LABEL], self.next_change(connection, epoch=purge))
             self._mine.pending = pending
@@ -78,16 +81,18 @@ class Store:
         """A write that is no intent (settings, undo itself, upkeep). Refused inside an intent."""
         if self._current() is not None:
             raise Refused("That cannot be done in the middle of another change.")
+        self._refuse_a_lost_file()
         with self._writing, self._connected("BEGIN IMMEDIATE") as connection:
             yield connection
 
     @contextmanager
-    def quiet(self) -> Iterator[Connection]:
-        """A connection outside any transaction, for the backup call and the like; this process's writers wait."""
+    def taking_in(self, file: Path | None) -> Iterator[Connection]:
+        """A write that replaces very much, with another library attached; references are checked at the end."""
         if self._current() is not None:
             raise Refused("That cannot be done in the middle of another change.")
-        with self._writing, sqlite.as_sentences(self.path), self._engine.connect() as connection:
-            yield connection.execution_options(isolation_level="AUTOCOMMIT")
+        self._refuse_a_lost_file()
+        with self._writing, self._connected("BEGIN IMMEDIATE", unchecked=True, beside=file) as connection:
+            yield connection
 
     def change(self) -> int:
         """The counter of changes: another number whenever this or another program changed the library."""
@@ -111,22 +116,40 @@ class Store:
         connection.execute(_COUNT_UP)
         return int(connection.execute(_CHANGE).scalar_one())
 
+    def _refuse_a_lost_file(self) -> None:
+        """An open file outlives its folder on some systems: what is written into it would be lost without a word."""
+        if _identity(self.path) != self._file:
+            raise LibraryProblem(
+                f"{self.path} is no longer the file that was opened, so nothing was written.",
+                "Check that its disk is still connected, then open the library again.",
+            )
+
     def _current(self) -> Pending | None:
         return getattr(self._mine, "pending", None)
 
     @contextmanager
-    def _connected(self, begin: str, *, unchecked: bool = False) -> Iterator[Connection]:
+    def _connected(self, begin: str, *, unchecked: bool = False, beside: Path | None = None) -> Iterator[Connection]:
         if self._closed:
             raise Refused(f"The library {self.path} is closed.")
         with (
             sqlite.as_sentences(self.path),
             self._engine.connect().execution_options(begin=begin) as connection,
             sqlite.unchecked(connection) if unchecked else nullcontext(),
+            sqlite.attached(connection, beside),
             connection.begin(),
         ):
             yield connection
             if unchecked:
                 sqlite.check_references(connection, self.path)
+
+
+def _identity(path: Path) -> tuple[int, int] | None:
+    """Which file lies at a path: device and number; None when there is none."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
 
 
 _CHANGE = select(Counter.value).where(Counter.name == "change")

@@ -129,8 +129,8 @@ def conditions(seed: int) -> list[str]:
         "cutoff > 2 kHz", "cutoff < 200 Hz", "cutoff = 1 kHz", "resonance > 90 %", "attack < 20 ms",
         "amp envelope attack > 1 s", "wave = saw", "wave != saw", "tune > 10 ct", "drive unknown", "has:unknown",
         "cutoff > 1 kHz cutoff < 1.2 kHz resonance > 50 %", "not wave = saw",
-        "(wave = saw or wave = pulse) attack < 5 ms", "transpose > 3 st", "cutoff > 2 kHz ba", "rate 1 > 2 hz", "volume > 99 %", "before:2017 cutoff > 5 kHz",
-        "mode = low release > 2 s",
+        "(wave = saw or wave = pulse) attack < 5 ms", "transpose > 3 st", "cutoff > 2 kHz ba", "rate 1 > 2 hz",
+        "volume > 99 %", "before:2017 cutoff > 5 kHz", "mode = low release > 2 s",
     ]  # fmt: skip
 
 

@@ -35,6 +35,7 @@ def lantern(library: Library, lanternfish: Chart) -> int:
     return library.add_instrument(lanternfish, "Lanternfish", Address(0, 17))
 
 
+CAPTURED = Origin("captured")
 MakeSound = Callable[..., Version]
 
 
@@ -42,7 +43,7 @@ MakeSound = Callable[..., Version]
 def sound(lanternfish: Chart) -> MakeSound:
     """Makes a whole Lanternfish sound: every parameter at its low end but for those given; `unknown` ids left out."""
 
-    def make(unknown: tuple[str, ...] = (), origin: Origin = Origin("captured"), **values: int) -> Version:
+    def make(unknown: tuple[str, ...] = (), origin: Origin = CAPTURED, **values: int) -> Version:
         known = {name: each.low for name, each in lanternfish.parameters.items()} | values
         return Version(
             lanternfish.id,

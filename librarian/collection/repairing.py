@@ -1,0 +1,224 @@
+"""Save what is readable of a damaged library into a new one, and say what was not.
+
+Works below SQLAlchemy, row by row and table by table: where a page cannot be read, the rows around it are.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from librarian.errors import Refused
+
+from . import sqlite
+from .layout import digest, read_layout
+from .opening import open_store
+from .problems import LibraryProblem
+from .schema import Base, Counter
+
+#: Rows read at once while all goes well.
+STRIDE = 500
+
+
+@dataclass(slots=True)
+class Repaired:
+    """`into` is the new library; `saved` rows by table; `lost`: a sentence for each thing that could not be saved."""
+
+    into: Path
+    saved: dict[str, int] = field(default_factory=dict)
+    lost: list[str] = field(default_factory=list)
+
+
+def repair(damaged: Path, into: Path) -> Repaired:
+    """Read `damaged` without changing it; write what is whole to the new library `into`.
+
+    Raises `Refused` when `into` exists, `LibraryProblem` when nothing at all can be read.
+    """
+    if into.exists():
+        raise Refused(f"{into} exists already; a repair never replaces a file.", "Choose another name.")
+    result = Repaired(into)
+    source = sqlite3.connect(f"{damaged.absolute().as_uri()}?mode=ro", uri=True)
+    source.text_factory = lambda raw: raw.decode("utf-8", "replace")
+    store = open_store(into)
+    try:
+        columns = _columns(source, damaged)
+        with store.taking_in(None) as connection:
+            driver = sqlite.raw(connection)
+            for table in Base.metadata.sorted_tables:
+                if table.name != Counter.__tablename__:
+                    _copy(source, driver, table.name, columns, result)
+            _drop_torn(driver, result)
+            _mend(driver, result)
+            store.next_change(connection, epoch=True)
+    except BaseException:
+        store.close()
+        for leftover in (into, Path(f"{into}-wal"), Path(f"{into}-shm")):
+            leftover.unlink(missing_ok=True)
+        raise
+    finally:
+        source.close()
+    from .library import Library
+
+    with Library(store) as library:
+        library.rebuild_index()
+    return result
+
+
+def _columns(source: sqlite3.Connection, damaged: Path) -> dict[str, list[str]]:
+    """Table -> the columns that both files have."""
+    try:
+        names = {str(row[0]) for row in source.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+        found = {
+            table.name: [
+                str(row[1])
+                for row in source.execute(f"PRAGMA table_info({table.name})")
+                if str(row[1]) in table.columns
+            ]
+            for table in Base.metadata.sorted_tables
+            if table.name in names
+        }
+    except sqlite3.DatabaseError as error:
+        raise LibraryProblem(f"Nothing of {damaged} can be read ({error}).", "Restore a backup instead.") from error
+    if "patch" not in found or "content" not in found:
+        raise LibraryProblem(f"{damaged} is not a library, so there is nothing to repair.", "Choose another file.")
+    return found
+
+
+def _copy(
+    source: sqlite3.Connection,
+    driver: sqlite3.Connection,
+    table: str,
+    columns: dict[str, list[str]],
+    result: Repaired,
+) -> None:
+    names = columns.get(table, [])
+    missing = 0
+    saved = 0
+    places = ", ".join("?" for _ in names)
+    into = f"INSERT OR IGNORE INTO {table} ({', '.join(names)}) VALUES ({places})"
+    for rows in _readable(source, table, names) if names else ():
+        if rows is None:
+            missing += 1
+            continue
+        for row in rows:
+            try:
+                saved += driver.execute(into, row).rowcount
+            except sqlite3.DatabaseError:
+                missing += 1
+    result.saved[table] = saved
+    if missing:
+        result.lost.append(f"{missing} places in the table {table} could not be read.")
+
+
+def _readable(
+    source: sqlite3.Connection, table: str, names: Sequence[str]
+) -> Iterator[list[tuple[object, ...]] | None]:
+    """Rows in portions; None for each row (or range of rows) that cannot be read."""
+    key = "patch_id" if table == "patch_tag" else "name" if table == "setting" else "id"
+    if key == "name":
+        yield _try(source, f"SELECT {', '.join(names)} FROM {table}", ())
+        return
+    ends = _try(source, f"SELECT min({key}), max({key}) FROM {table}", ())
+    if not ends or ends[0][0] is None:
+        # Without its ends the table is walked as far as it goes.
+        yield _try(source, f"SELECT {', '.join(names)} FROM {table}", ()) if not ends else []
+        return
+    query = f"SELECT {', '.join(names)} FROM {table} WHERE {key} BETWEEN ? AND ?"
+    first, last = int(str(ends[0][0])), int(str(ends[0][1]))
+    for start in range(first, last + 1, STRIDE):
+        yield from _halving(source, query, start, min(start + STRIDE - 1, last))
+
+
+def _halving(
+    source: sqlite3.Connection, query: str, first: int, last: int
+) -> Iterator[list[tuple[object, ...]] | None]:
+    rows = _try(source, query, (first, last))
+    if rows is not None:
+        yield rows
+    elif first == last:
+        yield None
+    else:
+        middle = (first + last) // 2
+        yield from _halving(source, query, first, middle)
+        yield from _halving(source, query, middle + 1, last)
+
+
+def _try(source: sqlite3.Connection, query: str, given: tuple[int, ...]) -> list[tuple[object, ...]] | None:
+    try:
+        return source.execute(query, given).fetchall()
+    except sqlite3.DatabaseError:
+        return None
+
+
+def _drop_torn(driver: sqlite3.Connection, result: Repaired) -> None:
+    """Values and bytes that are no longer what was kept go, and whatever points to nothing afterwards."""
+    layouts = {
+        row[0]: read_layout(*row[1:])
+        for row in driver.execute("SELECT id, chart, revision, parameters, widths FROM layout")
+    }
+    torn = [
+        number
+        for number, layout, row, key in driver.execute("SELECT id, layout_id, row, digest FROM content").fetchall()
+        if layout not in layouts or len(row) != layouts[layout].size or digest(layouts[layout].digest, row) != key
+    ]
+    driver.executemany("DELETE FROM content WHERE id = ?", ((number,) for number in torn))
+    if torn:
+        result.lost.append(f"{len(torn)} sets of values were damaged.")
+    from .content import cut
+
+    bad = [
+        number
+        for number, lengths, raw, key in driver.execute("SELECT id, lengths, raw, digest FROM received").fetchall()
+        if digest(*cut(raw, lengths)) != key
+    ]
+    driver.executemany("DELETE FROM received WHERE id = ?", ((number,) for number in bad))
+    if bad:
+        result.lost.append(f"The received bytes of {len(bad)} sounds were damaged; their values are whole.")
+
+
+#: (what is lost, statement), until nothing changes any more.
+_DANGLING: tuple[tuple[str, str], ...] = (
+    ("", "UPDATE version SET received_id = NULL WHERE received_id NOT IN (SELECT id FROM received)"),
+    ("", "UPDATE version SET parent_id = NULL WHERE parent_id NOT IN (SELECT id FROM version)"),
+    ("versions without values", "DELETE FROM version WHERE content_id NOT IN (SELECT id FROM content)"),
+    ("versions without a patch", "DELETE FROM version WHERE patch_id NOT IN (SELECT id FROM patch)"),
+    ("patches without an instrument", "DELETE FROM patch WHERE instrument_id NOT IN (SELECT id FROM instrument)"),
+    ("instruments without a chart", "DELETE FROM instrument WHERE chart_text_id NOT IN (SELECT id FROM chart_text)"),
+    ("patches without any version", "DELETE FROM patch WHERE id NOT IN (SELECT patch_id FROM version WHERE state = 0) "
+                                    "AND state != 2"),
+    ("", "DELETE FROM patch WHERE state = 2 AND latest_id NOT IN (SELECT id FROM version)"),
+    ("tags of a patch", "DELETE FROM patch_tag WHERE tag_id NOT IN (SELECT id FROM tag)"),
+    ("", "DELETE FROM patch_tag WHERE patch_id NOT IN (SELECT id FROM patch)"),
+    ("bytes that were not understood", "DELETE FROM unread WHERE received_id NOT IN (SELECT id FROM received)"),
+)  # fmt: skip
+
+
+def _mend(driver: sqlite3.Connection, result: Repaired) -> None:
+    """References lead somewhere again, and what a patch repeats of its latest version and its tags is true again."""
+    changed = True
+    while changed:
+        changed = False
+        for lost, statement in _DANGLING:
+            count = driver.execute(statement).rowcount
+            changed = changed or count > 0
+            if lost and count:
+                result.lost.append(f"{count} {lost}.")
+    driver.execute(
+        "UPDATE patch SET latest_id = (SELECT id FROM version WHERE patch_id = patch.id AND state = 0 "
+        "ORDER BY number DESC LIMIT 1) WHERE state != 2 AND latest_id NOT IN "
+        "(SELECT id FROM version WHERE patch_id = patch.id AND state = 0)"
+    )
+    driver.execute(
+        "UPDATE patch SET (content_id, unknown, origin, taken) = (SELECT version.content_id, content.unknown, "
+        "version.origin, version.taken FROM version JOIN content ON content.id = version.content_id "
+        "WHERE version.id = patch.latest_id), versions = (SELECT count(*) FROM version "
+        "WHERE version.patch_id = patch.id AND version.state = 0)"
+    )
+    driver.execute(
+        "UPDATE patch SET tags = coalesce((SELECT group_concat(name, char(10)) FROM (SELECT tag.name FROM patch_tag "
+        "JOIN tag ON tag.id = patch_tag.tag_id WHERE patch_tag.patch_id = patch.id ORDER BY patch_tag.position)), '')"
+    )
+    # The steps may speak of rows that are gone.
+    driver.execute("UPDATE intent SET changes = NULL")

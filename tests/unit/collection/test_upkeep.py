@@ -1,0 +1,275 @@
+"""Check, backups, restore and repair: damage is named, copies are whole, what is readable is saved."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from librarian.collection import Library, LibraryProblem, NewerLibrary, NewPatch, backups, repair
+from librarian.errors import BadInput, Refused
+from librarian.messages import Version
+
+AnySound = Callable[[int], Version]
+
+
+@pytest.fixture
+def filled(library: Library, lantern: int, any_sound: AnySound) -> Library:
+    sounds = (
+        NewPatch(lantern, f"Sound {number}", any_sound(number), ("scene/storm", f"n{number % 7}"), f"note {number}")
+        for number in range(60)
+    )
+    made = library.keep_many(sounds)
+    library.add_version(made[0], any_sound(1000), "newer")
+    library.delete(made[5:8])
+    return library
+
+
+def shown(library: Library) -> list[tuple]:
+    rows = [*library.rows(library.find().ids), *library.rows(library.find(trash=True).ids)]
+    return [(row.id, row.name, row.tags, row.note, row.place, library.version(row.latest)) for row in rows]
+
+
+def break_it(library: Library, statement: str) -> None:
+    with sqlite3.connect(library.path) as connection:
+        connection.execute(statement)
+    connection.close()
+
+
+def test_a_library_in_use_is_whole(filled: Library) -> None:
+    assert filled.check() == ()
+    filled.undo()
+    filled.tag(filled.find().ids, add=["more"])
+    filled.empty_trash()
+    assert filled.check() == ()
+
+
+@pytest.mark.parametrize(
+    ("statement", "said"),
+    [
+        ("UPDATE version SET content_id = 9999 WHERE id = 3", "point to nothing, in version"),
+        ("UPDATE patch SET latest_id = 9999 WHERE id = 4", r"1 patch \(number 4\) have no latest version"),
+        ("UPDATE patch SET latest_id = 7 WHERE id = 4", "no latest version"),
+        ("UPDATE patch SET unknown = unknown + 1 WHERE id = 9", r"\(number 9\) show something else"),
+        ("UPDATE patch SET versions = 5 WHERE id = 1", "miscount their versions"),
+        ("UPDATE patch SET tags = 'x' WHERE id = 2", "spell their tags"),
+        ("DELETE FROM patch_tag WHERE patch_id = 2", "spell their tags"),
+        ("UPDATE content SET row = zeroblob(length(row)) WHERE id = 5", "do not have the values that were kept"),
+        ("UPDATE content SET unknown = 77 WHERE id = 5", "miscount what is unknown"),
+        ("UPDATE chart_text SET text = text || ' '", "chart lanternfish revision"),
+        ("UPDATE patch SET name = 'Other' WHERE id = 10", r"index of words disagrees with 1 patch \(number 10\)"),
+        ("DELETE FROM word_index WHERE rowid = 11", "index of words disagrees"),
+        ("INSERT INTO word_index(rowid, name, tags, note) VALUES (777, 'a', 'b', 'c')", r"number 777"),
+        ("DELETE FROM word_index_data WHERE id > 10", "index of words is damaged|SQLite finds"),
+    ],
+)
+def test_every_broken_promise_is_named(filled: Library, statement: str, said: str) -> None:
+    import re
+
+    break_it(filled, statement)
+    sentences = filled.check()
+    assert any(re.search(said, sentence) for sentence in sentences), sentences
+    assert all(sentence.endswith(".") for sentence in sentences)
+
+
+def test_received_bytes_are_proved_by_their_hash(library: Library, lantern: int, sound) -> None:
+    library.keep(lantern, "With bytes", sound())
+    assert library.check() == ()
+    break_it(library, "UPDATE received SET raw = x'f07d02f7'")
+    assert "not the bytes that were kept" in library.check()[0]
+
+
+def test_the_index_is_made_anew(filled: Library) -> None:
+    break_it(filled, "DELETE FROM word_index")
+    assert len(filled.find("sound")) == 0
+    assert filled.rebuild_index() == 57
+    assert len(filled.find("sound")) == 57
+    assert filled.check() == ()
+
+
+# ---- backups ------------------------------------------------------------------------------------------------------
+
+
+def test_a_backup_is_a_whole_library(filled: Library, tmp_path: Path) -> None:
+    before = shown(filled)
+    row = filled.back_up(tmp_path / "new folder" / "copy.sqlite")
+    assert (row.patches, row.change) == (57, filled.stamp())
+    with Library.open(row.path) as copy:
+        assert shown(copy) == before
+        assert copy.check() == ()
+    with pytest.raises(Refused, match="exists already"):
+        filled.back_up(row.path)
+    assert not list(row.path.parent.glob("*.part"))
+
+
+def test_backups_are_made_when_something_changed_and_take_turns(filled: Library, lantern: int, any_sound) -> None:
+    filled.keep_backups(number=3)
+    assert filled.back_up_if_changed() is not None
+    assert filled.back_up_if_changed() is None
+    for number in range(5):
+        filled.keep(lantern, f"More {number}", any_sound(number))
+        made = filled.back_up_if_changed()
+        assert made is not None
+        assert filled.backups()[0] == made
+    rows = filled.backups()
+    assert [row.patches for row in rows] == [62, 61, 60]
+    assert {row.reason for row in rows} == {"start"}
+    with pytest.raises(BadInput, match="0 backups"):
+        filled.keep_backups(number=0)
+
+
+def test_a_clock_set_back_does_not_cost_the_newest_copy(filled: Library, monkeypatch: pytest.MonkeyPatch) -> None:
+    import datetime as clock
+
+    filled.keep_backups(number=1)
+    filled.back_up_if_changed()
+
+    class Earlier(clock.datetime):
+        @classmethod
+        def now(cls, tz=None):
+            return clock.datetime(2001, 1, 1, tzinfo=tz)
+
+    filled.rename(filled.find().ids[0], "Changed")
+    monkeypatch.setattr(backups, "datetime", Earlier)
+    made = filled.back_up_if_changed()
+    assert [row.path for row in filled.backups()] == [made.path]
+    assert made.change == filled.stamp()
+
+
+def test_the_folder_of_backups_is_a_setting(filled: Library, tmp_path: Path) -> None:
+    filled.keep_backups(folder=tmp_path / "elsewhere")
+    assert filled.back_up_if_changed().path.parent == tmp_path / "elsewhere"
+    (tmp_path / "file").write_text("x")
+    filled.keep_backups(folder=tmp_path / "file")
+    with pytest.raises(LibraryProblem, match="folder for backups"):
+        filled.back_up_if_changed()
+
+
+def test_restoring_is_one_step_and_can_be_gone_back(filled: Library, lantern: int, any_sound) -> None:
+    early = shown(filled)
+    backup = filled.back_up_if_changed().path
+    filled.set_setting("some", [1, "two"])
+    filled.rename(filled.find().ids[0], "Renamed")
+    extra = filled.keep(lantern, "Kept later", any_sound(5000))
+    late, stamp = shown(filled), filled.stamp()
+    with Library.open(filled.path) as other:
+        other.warm()
+        filled.restore_backup(backup)
+        assert shown(filled) == early == shown(other)
+        assert filled.check() == ()
+        assert filled.stamp() > stamp
+        assert filled.setting("some") == [1, "two"]
+        assert filled.undo_label().startswith("Restore the backup of ")
+        assert other.undo().startswith("Restore the backup of ")
+        assert shown(filled) == late == shown(other)
+        assert filled.undo_label() == "Keep “Kept later”"
+        assert filled.redo().startswith("Restore the backup of ")
+        assert shown(filled) == early
+        filled.undo()
+    assert filled.undo() == "Keep “Kept later”"
+    assert filled.keep(lantern, "New", any_sound(1)) > extra
+    assert filled.check() == ()
+
+
+def test_what_cannot_be_restored_changes_nothing(filled: Library, tmp_path: Path) -> None:
+    before = shown(filled)
+    other = tmp_path / "other.sqlite"
+    with pytest.raises(LibraryProblem, match="There is no backup"):
+        filled.restore_backup(other)
+    other.write_text("no library " * 1000)
+    with pytest.raises(LibraryProblem, match="no SQLite file"):
+        filled.restore_backup(other)
+    copy = filled.back_up(tmp_path / "copy.sqlite").path
+    with sqlite3.connect(copy) as connection:
+        connection.execute("UPDATE alembic_version SET version_num = 'later'")
+    connection.close()
+    with pytest.raises(NewerLibrary):
+        filled.restore_backup(copy)
+    assert shown(filled) == before
+    assert filled.check() == ()
+
+
+def test_emptying_the_trash_leaves_a_backup(filled: Library) -> None:
+    thrown = list(filled.find(trash=True).ids)
+    assert filled.empty_trash() == 3
+    assert filled.rows(thrown) == []
+    backup = filled.backups()[0]
+    assert backup.reason == "before-emptying"
+    with Library.open(backup.path) as copy:
+        assert list(copy.find(trash=True).ids) == thrown
+
+
+# ---- repair -------------------------------------------------------------------------------------------------------
+
+
+def whole_file(library: Library, path: Path) -> Path:
+    return library.back_up(path).path
+
+
+def test_an_undamaged_library_is_saved_whole(filled: Library, tmp_path: Path) -> None:
+    source = whole_file(filled, tmp_path / "damaged.sqlite")
+    before = source.read_bytes()
+    done = repair(source, tmp_path / "saved.sqlite")
+    assert done.lost == []
+    assert done.saved["patch"] == 60
+    assert source.read_bytes() == before
+    with Library.open(done.into) as saved:
+        assert shown(saved) == shown(filled)
+        assert saved.check() == ()
+        assert saved.undo_label() is None
+    with pytest.raises(Refused, match="exists already"):
+        repair(source, done.into)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_damaged_pages_cost_only_what_was_on_them(filled: Library, tmp_path: Path, seed: int) -> None:
+    import random
+
+    source = whole_file(filled, tmp_path / "damaged.sqlite")
+    luck = random.Random(seed)
+    raw = bytearray(source.read_bytes())
+    pages = len(raw) // 4096
+    for page in luck.sample(range(3, pages), 3):
+        raw[page * 4096 : page * 4096 + 4096] = luck.randbytes(4096)
+    source.write_bytes(raw)
+    try:
+        done = repair(source, tmp_path / "saved.sqlite")
+    except LibraryProblem as problem:
+        assert "can be read" in str(problem) or "not a library" in str(problem)
+        assert not (tmp_path / "saved.sqlite").exists()
+        return
+    wanted = {row[0]: row for row in shown(filled)}
+    with Library.open(done.into) as saved:
+        assert saved.check() == ()
+        for row in shown(saved):
+            assert row[0] in wanted
+            assert row[5].values == wanted[row[0]][5].values or done.lost
+        if len(shown(saved)) < len(wanted):
+            assert done.lost
+
+
+def test_values_that_were_changed_are_not_saved_as_true(filled: Library, tmp_path: Path) -> None:
+    break_it(filled, "UPDATE content SET row = zeroblob(length(row)) WHERE id IN (5, 6)")
+    break_it(filled, "UPDATE patch SET latest_id = 99999 WHERE id = 20")
+    source = whole_file(filled, tmp_path / "damaged.sqlite")
+    done = repair(source, tmp_path / "saved.sqlite")
+    assert "2 sets of values were damaged." in done.lost
+    assert "2 patches without any version." in done.lost
+    with Library.open(done.into) as saved:
+        assert saved.check() == ()
+        assert len(shown(saved)) == 58
+
+
+def test_nothing_to_repair(tmp_path: Path) -> None:
+    path = tmp_path / "text"
+    path.write_text("text " * 2000)
+    with pytest.raises(LibraryProblem, match="Nothing of .* can be read"):
+        repair(path, tmp_path / "saved.sqlite")
+    with sqlite3.connect(tmp_path / "other.sqlite") as connection:
+        connection.execute("CREATE TABLE x (y)")
+    connection.close()
+    with pytest.raises(LibraryProblem, match="not a library"):
+        repair(tmp_path / "other.sqlite", tmp_path / "saved.sqlite")
+    assert not (tmp_path / "saved.sqlite").exists()
