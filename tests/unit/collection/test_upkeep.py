@@ -234,10 +234,14 @@ def test_damaged_pages_cost_only_what_was_on_them(filled: Library, tmp_path: Pat
     for page in luck.sample(range(3, pages), 3):
         raw[page * 4096 : page * 4096 + 4096] = luck.randbytes(4096)
     source.write_bytes(raw)
+    done = None
+    refusal = ""
     try:
         done = repair(source, tmp_path / "saved.sqlite")
     except LibraryProblem as problem:
-        assert "can be read" in str(problem) or "not a library" in str(problem)
+        refusal = str(problem)
+    if done is None:
+        assert "can be read" in refusal or "not a library" in refusal
         assert not (tmp_path / "saved.sqlite").exists()
         return
     wanted = {row[0]: row for row in shown(filled)}
@@ -265,7 +269,7 @@ def test_values_that_were_changed_are_not_saved_as_true(filled: Library, tmp_pat
 def test_nothing_to_repair(tmp_path: Path) -> None:
     path = tmp_path / "text"
     path.write_text("text " * 2000)
-    with pytest.raises(LibraryProblem, match="Nothing of .* can be read"):
+    with pytest.raises(LibraryProblem, match=r"Nothing of .* can be read"):
         repair(path, tmp_path / "saved.sqlite")
     with sqlite3.connect(tmp_path / "other.sqlite") as connection:
         connection.execute("CREATE TABLE x (y)")
