@@ -10,16 +10,22 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from sqlalchemy import Connection, select
+
 from librarian.errors import Refused
 
 from . import sqlite
+from .changes import PORTION, set_patch_tags
+from .content import cut
 from .layout import digest, read_layout
 from .opening import open_store
 from .problems import LibraryProblem
-from .schema import Base, Counter
+from .schema import Base, Counter, Patch, PatchTag, Tag
 
 #: Rows read at once while all goes well.
 STRIDE = 500
+#: Tables that are not copied: a new library has its own counters, and tags stand in the patches too.
+_MADE_ANEW = frozenset({Counter.__tablename__, Tag.__tablename__, PatchTag.__tablename__})
 
 
 @dataclass(slots=True)
@@ -47,10 +53,12 @@ def repair(damaged: Path, into: Path) -> Repaired:
         with store.taking_in(None) as connection:
             driver = sqlite.raw(connection)
             for table in Base.metadata.sorted_tables:
-                if table.name != Counter.__tablename__:
+                if table.name not in _MADE_ANEW:
                     _copy(source, driver, table.name, columns, result)
             _drop_torn(driver, result)
+            _stand_ins(driver, result)
             _mend(driver, result)
+            _tag_and_index(connection)
             store.next_change(connection, epoch=True)
     except BaseException:
         store.close()
@@ -59,10 +67,7 @@ def repair(damaged: Path, into: Path) -> Repaired:
         raise
     finally:
         source.close()
-    from .library import Library
-
-    with Library(store) as library:
-        library.rebuild_index()
+    store.close()
     return result
 
 
@@ -116,7 +121,7 @@ def _readable(
     source: sqlite3.Connection, table: str, names: Sequence[str]
 ) -> Iterator[list[tuple[object, ...]] | None]:
     """Rows in portions; None for each row (or range of rows) that cannot be read."""
-    key = "patch_id" if table == "patch_tag" else "name" if table == "setting" else "id"
+    key = "name" if table == "setting" else "id"
     if key == "name":
         yield _try(source, f"SELECT {', '.join(names)} FROM {table}", ())
         return
@@ -166,8 +171,6 @@ def _drop_torn(driver: sqlite3.Connection, result: Repaired) -> None:
     driver.executemany("DELETE FROM content WHERE id = ?", ((number,) for number in torn))
     if torn:
         result.lost.append(f"{len(torn)} sets of values were damaged.")
-    from .content import cut
-
     bad = [
         number
         for number, lengths, raw, key in driver.execute("SELECT id, lengths, raw, digest FROM received").fetchall()
@@ -180,19 +183,64 @@ def _drop_torn(driver: sqlite3.Connection, result: Repaired) -> None:
 
 #: (what is lost, statement), until nothing changes any more.
 _DANGLING: tuple[tuple[str, str], ...] = (
-    ("", "UPDATE version SET received_id = NULL WHERE received_id NOT IN (SELECT id FROM received)"),
-    ("", "UPDATE version SET parent_id = NULL WHERE parent_id NOT IN (SELECT id FROM version)"),
+    ("", "UPDATE version SET received_id = NULL WHERE received_id > 0 "
+         "AND received_id NOT IN (SELECT id FROM received)"),
+    ("", "UPDATE version SET parent_id = NULL WHERE parent_id > 0 AND parent_id NOT IN (SELECT id FROM version)"),
     ("versions without values", "DELETE FROM version WHERE content_id NOT IN (SELECT id FROM content)"),
     ("versions without a patch", "DELETE FROM version WHERE patch_id NOT IN (SELECT id FROM patch)"),
-    ("patches without an instrument", "DELETE FROM patch WHERE instrument_id NOT IN (SELECT id FROM instrument)"),
-    ("instruments without a chart", "DELETE FROM instrument WHERE chart_text_id NOT IN (SELECT id FROM chart_text)"),
     ("patches without any version", "DELETE FROM patch WHERE id NOT IN (SELECT patch_id FROM version WHERE state = 0) "
                                     "AND state != 2"),
     ("", "DELETE FROM patch WHERE state = 2 AND latest_id NOT IN (SELECT id FROM version)"),
-    ("tags of a patch", "DELETE FROM patch_tag WHERE tag_id NOT IN (SELECT id FROM tag)"),
-    ("", "DELETE FROM patch_tag WHERE patch_id NOT IN (SELECT id FROM patch)"),
     ("bytes that were not understood", "DELETE FROM unread WHERE received_id NOT IN (SELECT id FROM received)"),
 )  # fmt: skip
+
+
+def _stand_ins(driver: sqlite3.Connection, result: Repaired) -> None:
+    """An instrument for sounds that lost theirs, a chart for an instrument that lost its own: no sound goes too."""
+    for number, text, key in driver.execute("SELECT id, text, digest FROM chart_text").fetchall():
+        if digest(text.encode("utf-8", "replace")) != key:
+            result.lost.append("The text of a chart was damaged; what is left of it was kept. Choose the chart again.")
+            new = digest(text.encode("utf-8", "replace"))
+            driver.execute("UPDATE chart_text SET text = ?, digest = ? WHERE id = ?", (text, new, number))
+    lost = driver.execute(
+        "SELECT DISTINCT instrument_id FROM patch WHERE instrument_id NOT IN (SELECT id FROM instrument)"
+    ).fetchall()
+    for (instrument,) in lost:
+        result.lost.append(f"An instrument was lost; its sounds belong to “Lost instrument {instrument}” now.")
+        driver.execute(
+            "INSERT INTO instrument (id, name, chart_text_id, channel, device, output, input, firmware, pace, state) "
+            "VALUES (?, ?, -1, 0, 127, '', '', '', '', 0)",
+            (instrument, f"Lost instrument {instrument}"),
+        )
+    orphans = driver.execute(
+        "SELECT id FROM instrument WHERE chart_text_id NOT IN (SELECT id FROM chart_text)"
+    ).fetchall()
+    for (instrument,) in orphans:
+        result.lost.append("The chart of an instrument was lost; choose it again.")
+        layout = driver.execute(
+            "SELECT layout.chart, layout.revision, layout.parameters, layout.widths FROM patch "
+            "JOIN version ON version.patch_id = patch.id JOIN content ON content.id = version.content_id "
+            "JOIN layout ON layout.id = content.layout_id WHERE patch.instrument_id = ? ORDER BY version.id DESC",
+            (instrument,),
+        ).fetchone() or ("lost", 1, "[]", "")
+        known = driver.execute(
+            "SELECT id FROM chart_text WHERE chart = ? AND revision = ? ORDER BY id DESC", layout[:2]
+        ).fetchone()
+        if known is None:
+            known = driver.execute(
+                "INSERT INTO chart_text (chart, revision, name, text, parameters, widths, digest, added) "
+                "VALUES (?, ?, ?, '', ?, ?, ?, 0) RETURNING id",
+                (*layout[:2], layout[0], *layout[2:], digest(b"")),
+            ).fetchone()
+        driver.execute("UPDATE instrument SET chart_text_id = ? WHERE id = ?", (known[0], instrument))
+
+
+def _tag_and_index(connection: Connection) -> None:
+    """The tables of tags and the index of words, made anew from what stands in the patches themselves."""
+    rows = connection.execute(select(Patch.id, Patch.tags).order_by(Patch.id)).all()
+    for start in range(0, len(rows), PORTION):
+        some = rows[start : start + PORTION]
+        set_patch_tags(connection, [row.id for row in some], [row.tags.split("\n") if row.tags else [] for row in some])
 
 
 def _mend(driver: sqlite3.Connection, result: Repaired) -> None:
@@ -215,10 +263,6 @@ def _mend(driver: sqlite3.Connection, result: Repaired) -> None:
         "version.origin, version.taken FROM version JOIN content ON content.id = version.content_id "
         "WHERE version.id = patch.latest_id), versions = (SELECT count(*) FROM version "
         "WHERE version.patch_id = patch.id AND version.state = 0)"
-    )
-    driver.execute(
-        "UPDATE patch SET tags = coalesce((SELECT group_concat(name, char(10)) FROM (SELECT tag.name FROM patch_tag "
-        "JOIN tag ON tag.id = patch_tag.tag_id WHERE patch_tag.patch_id = patch.id ORDER BY patch_tag.position)), '')"
     )
     # The steps may speak of rows that are gone.
     driver.execute("UPDATE intent SET changes = NULL")
