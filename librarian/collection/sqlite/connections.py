@@ -1,0 +1,123 @@
+"""Connections to a library file, what SQLite promises on them, and its errors as sentences."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import cast
+
+from sqlalchemy import (
+    Connection,
+    Engine,
+    create_engine,
+    event,
+)
+from sqlalchemy.exc import DatabaseError, DBAPIError
+from sqlalchemy.pool import NullPool, QueuePool
+
+from librarian.collection.problems import BusyLibrary, LibraryProblem
+
+#: "Libr" in ASCII, in the header of every library file (PRAGMA application_id).
+APPLICATION_ID = 0x4C696272
+#: Seconds that a read or the start of a write waits for another program before it gives up.
+PATIENCE_S = 30.0
+#: What one connection may keep of the file in memory.
+_CACHE_KIB = 32768
+
+
+def open_engine(path: Path, *, patience_s: float = PATIENCE_S, pooled: bool = True) -> Engine:
+    """Connections to one file, safe to use from several threads (each statement block checks one out).
+
+    BEGIN is ours, so that schema changes roll back too; foreign keys are on; commits are synced to the disk.
+    """
+
+    def connect() -> sqlite3.Connection:
+        # Given by ourselves, not by URL: a path may hold any sign, a question mark too.
+        return sqlite3.connect(path, timeout=patience_s, check_same_thread=False, isolation_level=None)
+
+    engine = create_engine("sqlite://", creator=connect, poolclass=QueuePool if pooled else NullPool)
+
+    @event.listens_for(engine, "connect")
+    def _prepare(connection: sqlite3.Connection, _record: object) -> None:
+        for pragma in (
+            "foreign_keys = ON",
+            "synchronous = FULL",
+            f"cache_size = -{_CACHE_KIB}",
+            # No memory map: a file that vanishes with its USB stick would end the process instead of the query.
+            "mmap_size = 0",
+            "temp_store = MEMORY",
+            "trusted_schema = OFF",
+        ):
+            connection.execute(f"PRAGMA {pragma}")
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:
+        connection.exec_driver_sql(connection.get_execution_options().get("begin", "BEGIN"))
+
+    return engine
+
+
+def write_ahead(connection: sqlite3.Connection) -> None:
+    """Readers and one writer at once. Stays with the file."""
+    connection.execute("PRAGMA journal_mode = WAL")
+
+
+@contextmanager
+def as_sentences(path: Path) -> Iterator[None]:
+    """Turn what SQLite says into what the person needs to know. Our own errors pass through."""
+    try:
+        yield
+    except DBAPIError as error:
+        if isinstance(error, DatabaseError) and isinstance(error.orig, sqlite3.Error):
+            problem = explain(error.orig, path)
+            if problem is not None:
+                raise problem from error
+        raise
+    except sqlite3.Error as error:
+        problem = explain(error, path)
+        if problem is not None:
+            raise problem from error
+        raise
+
+
+def explain(error: BaseException, path: Path) -> LibraryProblem | None:
+    """The sentence for an error of the file or the disk; None when it is a fault of ours."""
+    name = getattr(error, "sqlite_errorname", None) or ""
+    if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
+        return BusyLibrary(f"Another program has been writing to the library {path} for {PATIENCE_S:g} s.")
+    if name.startswith("SQLITE_NOTADB"):
+        return LibraryProblem(
+            f"{path} is not a library: it is no SQLite file.", "Choose another file, or a new name to start one."
+        )
+    if name.startswith("SQLITE_CORRUPT"):
+        return LibraryProblem(
+            f"The library {path} is damaged.",
+            "Restore a backup, or let “librarian library repair” save what is readable into a new file.",
+        )
+    if name.startswith("SQLITE_FULL"):
+        return LibraryProblem(
+            f"The disk with the library {path} is full; this change was not kept.", "Free some space, then try again."
+        )
+    if name.startswith(("SQLITE_READONLY", "SQLITE_PERM", "SQLITE_AUTH")):
+        return LibraryProblem(
+            f"The library {path} cannot be written.", "Check who may write to the file and its folder."
+        )
+    if name.startswith("SQLITE_CANTOPEN"):
+        return LibraryProblem(
+            f"The library {path} cannot be opened.", "Check that its folder exists and that you may read and write it."
+        )
+    if name.startswith(("SQLITE_IOERR", "SQLITE_NOLFS")):
+        return LibraryProblem(
+            f"The disk with the library {path} does not answer as it should ({name}).",
+            "Check that it is still connected; nothing half done was kept.",
+        )
+    if name.startswith("SQLITE_TOOBIG"):
+        return LibraryProblem("That is too large to keep in a library; it was not kept.")
+    return None
+
+
+def raw(connection: Connection) -> sqlite3.Connection:
+    """The driver's own connection under a SQLAlchemy one."""
+    return cast(sqlite3.Connection, connection.connection.dbapi_connection)
