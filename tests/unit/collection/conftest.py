@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import sqlite3
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -23,8 +24,21 @@ def fogbell() -> Chart:
     return load(shipped()["fogbell"])
 
 
+@pytest.fixture(scope="session")
+def empty_library(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    """The file of a library with nothing in it: made once, as making the tables takes longer than most tests."""
+    path = tmp_path_factory.mktemp("empty") / "library.sqlite"
+    Library.open(path).close()
+    with sqlite3.connect(path) as connection:
+        connection.execute("PRAGMA journal_mode = DELETE")
+        connection.execute("PRAGMA journal_mode = WAL")
+    connection.close()
+    return path.read_bytes()
+
+
 @pytest.fixture
-def library(library_path: Path) -> Iterator[Library]:
+def library(library_path: Path, empty_library: bytes) -> Iterator[Library]:
+    library_path.write_bytes(empty_library)
     with Library.open(library_path) as opened:
         yield opened
 

@@ -19,6 +19,7 @@ CHART = SimpleNamespace(
     id="tiny", revision=1, name="Tiny", text="tiny", sections=(),
     parameters={name: SimpleNamespace(low=0, high=127) for name in "abc"},
 )  # fmt: skip
+EMPTY: list[bytes] = []
 NAMES = st.sampled_from(["Storm", "storm", "Bell", "Gust 10", "Gust 9", "é"])
 TAGS = st.lists(st.sampled_from(["a", "A", "b/c", "b", "b/d", "é"]), max_size=3)
 
@@ -53,7 +54,9 @@ class RememberedPast(RuleBasedStateMachine):
     def __init__(self) -> None:
         super().__init__()
         self.folder = tempfile.TemporaryDirectory()
-        self.library = Library.open(Path(self.folder.name) / "library.sqlite")
+        path = Path(self.folder.name) / "library.sqlite"
+        path.write_bytes(EMPTY[0])
+        self.library = Library.open(path)
         self.past: list[tuple] = [snapshot(self.library)]
         self.instrument = self.library.add_instrument(CHART, "Tiny one", Address())
         self.now = snapshot(self.library)
@@ -209,7 +212,13 @@ class RememberedPast(RuleBasedStateMachine):
         self.folder.cleanup()
 
 
-RememberedPast.TestCase.settings = settings(max_examples=12, stateful_step_count=25)
+@pytest.fixture(autouse=True, scope="module")
+def _empty(empty_library: bytes) -> None:
+    """Hypothesis makes the machines itself, so they cannot ask for a fixture."""
+    EMPTY.append(empty_library)
+
+
+RememberedPast.TestCase.settings = settings(max_examples=10, stateful_step_count=20)
 TestRememberedPast = RememberedPast.TestCase
 
 
