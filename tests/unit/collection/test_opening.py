@@ -22,6 +22,7 @@ from alembic.script import ScriptDirectory
 from librarian.collection import Library, LibraryProblem, NewerLibrary, default_path, migrating, opening, sqlite
 from librarian.collection.schema import HEAD, REVISIONS, Base
 from librarian.messages import Address, Values
+from tests.jackd import bound
 
 
 @contextlib.contextmanager
@@ -351,7 +352,7 @@ def test_two_programs_make_one_library(library_path: Path) -> None:
         "library = Library.open(pathlib.Path(sys.argv[1])); print(library.total()); library.close()"
     )
     both = [
-        subprocess.Popen([sys.executable, "-c", script, str(library_path)], stdout=subprocess.PIPE, text=True)
+        subprocess.Popen(bound([sys.executable, "-c", script, str(library_path)]), stdout=subprocess.PIPE, text=True)
         for _ in range(3)
     ]
     assert [process.communicate(timeout=60)[0] for process in both] == ["0\n"] * 3
