@@ -28,14 +28,15 @@ class SumForm:
     bits: int = 7
 
     def read(self, table: Bytes, at: int) -> Numbers:
-        """The number that stands at `at` of every row."""
+        """The number that stands at `at` of every row; -1 where a byte has more bits than it may carry."""
         columns = [table[:, at + place].astype(np.int64) for place in range(self.size)]
         if self.order == "lsb_first":
             columns.reverse()
         number: Numbers = np.zeros(len(table), dtype=np.int64)
         for column in columns:
             number = number << self.digit | column
-        return number
+        odd = np.max(columns, axis=0) >> self.digit > 0
+        return np.where(odd, -1, number)
 
 
 WIRE_FORMS = (

@@ -133,6 +133,12 @@ class ChartWriter:
             if one["id"] == identity:
                 one["by_hand"] = True
 
+    def not_by_hand(self, identity: str) -> None:
+        """Take back that only a hand sets a parameter: a message does."""
+        for one in self._entries("parameter"):
+            if one["id"] == identity and "by_hand" in one:
+                del one["by_hand"]
+
     def bound(self, identity: str) -> bool:
         """True for a parameter that has bindings, or that only a hand sets."""
         return any("bindings" in one or "by_hand" in one for one in self._entries("parameter") if one["id"] == identity)

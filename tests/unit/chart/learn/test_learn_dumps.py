@@ -1,0 +1,174 @@
+"""Learning from dumps: hidden charts are found; what cannot be known is said."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from librarian.chart import loads
+from librarian.chart.learn.dumps import Dial, DumpLearner, Question, dials_of
+from librarian.chart.learn.sums import SumForm, checksums
+from librarian.errors import BadInput, Refused
+from librarian.messages import Address
+from tests.bench.learn import learn, run, trouble
+from tests.hidden import STRUCTURES, hidden
+
+TWO = (Dial("panel.a", "A", 0, 127), Dial("panel.b", "B", -64, 63))
+START = """
+id = "two"   # mine
+name = "Two"
+
+[[section]]
+id = "panel"
+label = "Panel"
+
+[[parameter]]
+id = "panel.a"
+label = "A"
+section = "panel"
+range = [0, 127]
+by_hand = true
+
+[[parameter]]
+id = "panel.b"
+label = "B"
+section = "panel"
+kind = "bipolar"
+range = [-64, 63]
+by_hand = true
+"""
+
+
+def dump(a: int, b: int, extra: int = 0) -> bytes:
+    """F0 7D 10 21, A, a byte without meaning, B with offset 64, XOR of these three, F7."""
+    data = bytes([a, extra, b + 64])
+    return b"\xf0\x7d\x10\x21" + data + bytes([data[0] ^ data[1] ^ data[2], 0xF7])
+
+
+@pytest.mark.parametrize("structure", STRUCTURES)
+def test_a_hidden_chart_is_learnt(structure: str):
+    instrument = hidden(structure, seed=7, controls=7)
+    learner, person = learn(instrument, seed=7)
+    found = loads(learner.chart_text(instrument.start, request=person.request, device=16))
+    assert trouble(instrument.chart, found, person, seed=3) == ""
+    assert found.codec.request("edit", Address(0, 5)) == instrument.chart.codec.request("edit", Address(0, 5))
+
+
+def test_the_bench_counts():
+    found = run(2, seed=3)
+    assert (found["instruments"], found["learnt"]) == (2, 2)
+    assert 0 < found["per_control_max"] <= 6
+
+
+def test_questions_lead_from_dump_to_chart():
+    learner = DumpLearner(TWO, others=0)
+    state = {"panel.a": 5, "panel.b": 5}
+    sentences = []
+    while (question := learner.question()) is not None:
+        sentences.append(question.sentence)
+        if question.kind == "move":
+            state[question.control] = question.value
+        learner.answer(question, dump(state["panel.a"], state["panel.b"]))
+    assert sentences == [
+        "Send a dump of the sound as it is.",
+        "Move A to its lowest position and nothing else, then send a dump.",
+        "Move A to its highest position and nothing else, then send a dump.",
+        "Move B to its lowest position and nothing else, then send a dump.",
+        "Move B to its highest position and nothing else, then send a dump.",
+        "Move A to 49 and nothing else, then send a dump.",
+        "Move B to -17 and nothing else, then send a dump.",
+    ]
+    text = learner.chart_text(START, device=16)
+    assert text.startswith('\nid = "two"   # mine\n')
+    chart = loads(text)
+    decoded = chart.codec.decode(dump(99, -3, extra=77), Address(0, 16))
+    assert dict(decoded.values) == {"panel.a": 99, "panel.b": -3}
+    assert chart.codec.encode("edit", {"panel.a": 1, "panel.b": 2}, Address(0, 16), base=dump(99, -3, 77)) == (
+        dump(1, 2, 77),
+    )
+    with pytest.raises(BadInput, match="checksum"):
+        chart.codec.decode(dump(99, -3)[:-2] + b"\x00\xf7", Address(0, 16))
+
+
+def test_moves_of_which_only_the_control_is_known_find_the_bits():
+    learner = DumpLearner(TWO, others=0)
+    learner.sound(dump(5, 5))
+    learner.moved("panel.a", None, dump(100, 5))
+    learner.moved("panel.b", None, dump(100, -60))
+    learner.moved("panel.a", None, dump(27, -60))
+    finding = learner.finding()
+    assert [found.moved for found in finding.controls.values()] == [True, True]
+    assert [sum_.kind for sum_ in finding.sums] == ["xor"]
+    with pytest.raises(Refused, match="None of the controls was found"):
+        learner.chart_text(START)
+
+
+def test_a_checksum_that_is_no_known_kind_is_told():
+    learner = DumpLearner(TWO, others=0)
+    state = {"panel.a": 5, "panel.b": 5}
+    while (question := learner.question()) is not None:
+        if question.kind == "move":
+            state[question.control] = question.value
+        plain = dump(state["panel.a"], state["panel.b"])
+        odd = sum((place + 3) * byte * byte for place, byte in enumerate(plain[4:7])) * 37 >> 3 & 0x7F
+        learner.answer(question, plain[:-2] + bytes([odd, 0xF7]))
+    finding = learner.finding()
+    assert finding.sums == ()
+    assert finding.tried == () or all(one.agree < one.of for one in finding.tried)
+    with pytest.raises(Refused, match=r"Byte 8 of the dump changes with every control|None of the controls"):
+        learner.chart_text(START)
+
+
+def test_a_control_that_changes_nothing_is_left_to_the_hand():
+    learner = DumpLearner(TWO, others=0)
+    state = {"panel.a": 5}
+    while (question := learner.question()) is not None:
+        if question.control == "panel.a":
+            state["panel.a"] = question.value
+        learner.answer(question, dump(state["panel.a"], 5))
+    chart = loads(learner.chart_text(START))
+    assert (chart.parameters["panel.a"].by_hand, chart.parameters["panel.b"].by_hand) == (False, True)
+
+
+@pytest.mark.parametrize(
+    ("raw", "sentence"),
+    [
+        (dump(1, 1)[:-1], "no whole SysEx message"),
+        (dump(1, 1)[:-2] + b"\xf7", "has 8 bytes, those before have 9"),
+        (b"\xf0\x7c" + dump(1, 1)[2:], "another manufacturer"),
+    ],
+)
+def test_a_dump_that_does_not_belong_is_refused(raw: bytes, sentence: str):
+    learner = DumpLearner(TWO)
+    learner.sound(dump(2, 2))
+    with pytest.raises(BadInput, match=sentence):
+        learner.sound(raw)
+    assert learner.question() == Question("other", "Choose a quite different sound, and send a dump of it.")
+
+
+def test_moves_that_cannot_be_are_refused():
+    learner = DumpLearner(TWO)
+    with pytest.raises(BadInput, match="without a dump before it"):
+        learner.moved("panel.a", 3, dump(3, 3))
+    learner.sound(dump(2, 2))
+    with pytest.raises(BadInput, match=r"no control panel\.c"):
+        learner.moved("panel.c", 3, dump(3, 3))
+    with pytest.raises(BadInput, match="from 0 to 127"):
+        learner.moved("panel.a", 128, dump(3, 3))
+    with pytest.raises(BadInput, match="no control to learn"):
+        DumpLearner(())
+
+
+def test_checksums_by_hand():
+    # bytes 10 00 2A 7F 05: XOR 40, sum 3E, two's complement 42, one's complement 41 (worked by hand, column by column)
+    for kind, value in (("xor", 0x40), ("sum", 0x3E), ("twos", 0x42), ("ones", 0x41)):
+        rows = [bytes([0xF0, 0x7D, 0x10, 0x00, 0x2A, 0x7F, 0x05, value, 0xF7]), bytes([0xF0, 0x7D, *[0] * 5])]
+        empty = {"xor": 0, "sum": 0, "twos": 0, "ones": 0x7F}[kind]
+        rows[1] += bytes([empty, 0xF7])
+        table = np.frombuffer(b"".join(rows), dtype=np.uint8).reshape(2, -1)
+        best = [one for one in checksums(table, 7, [SumForm(1)], [2], [7]) if one.fits]
+        assert [one.kind for one in best] == [kind]
+
+
+def test_dials_come_from_a_chart():
+    assert dials_of(loads(START)) == TWO
