@@ -11,9 +11,21 @@ import typer
 from librarian import __version__
 from librarian.cli.here import show
 from librarian.cli.verb import Given, JsonOption, LibraryOption, OpenWindow
-from librarian.cli.verbs import arrange, charts, compare, conversation, demo, explain, keeping, library, look, setup
+from librarian.cli.verbs import (
+    arrange,
+    charts,
+    compare,
+    conversation,
+    demo,
+    explain,
+    keeping,
+    learning,
+    library,
+    look,
+    setup,
+)
 
-VERBS = (demo, setup, conversation, keeping, look, compare, arrange, library, charts, explain)
+VERBS = (demo, setup, conversation, keeping, look, compare, arrange, library, charts, explain, learning)
 
 
 def main(open_window: OpenWindow | None = None) -> None:

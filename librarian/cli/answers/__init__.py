@@ -50,6 +50,7 @@ from librarian.cli.answers.instruments import (
     Recalled,
     Verified,
 )
+from librarian.cli.answers.learning import ChecksumGuess, Learnt, LearntControl, LearntDumps, LearntField
 from librarian.cli.answers.sounds import Comparison, Difference, Patch, Sound, Value, Version
 from librarian.cli.answers.trying import Demo, DemoStep, Documented
 
@@ -64,6 +65,7 @@ __all__ = [
     "ChartRow",
     "Charts",
     "Checked",
+    "ChecksumGuess",
     "Compared",
     "Comparison",
     "Demo",
@@ -80,6 +82,10 @@ __all__ = [
     "Identified",
     "Instrument",
     "Instruments",
+    "Learnt",
+    "LearntControl",
+    "LearntDumps",
+    "LearntField",
     "LibraryAbout",
     "LibraryChecked",
     "Likes",
@@ -110,6 +116,8 @@ OF_VERB: dict[str, type[Answer]] = {
     "answers": Documented,
     "capture": Captured,
     "chart check": Checked,
+    "chart learn": Learnt,
+    "chart learn-dumps": LearntDumps,
     "chart list": Charts,
     "chart print": ChartPrinted,
     "chart schema": Schema,
