@@ -6,7 +6,7 @@ values are exact integers in the instrument's own units. Text for people is deri
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import ItemsView, Iterable, Iterator, KeysView, Mapping, ValuesView
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from types import MappingProxyType
@@ -88,6 +88,22 @@ class Values(Mapping[str, int]):
 
     def __eq__(self, other: object) -> bool:
         return self._known == other._known if isinstance(other, Values) else NotImplemented
+
+    # Mapping's own answers go through __getitem__ one by one; very many sounds are read.
+    def __contains__(self, parameter: object) -> bool:
+        return parameter in self._known
+
+    def keys(self) -> KeysView[str]:
+        """The known ids."""
+        return self._known.keys()
+
+    def items(self) -> ItemsView[str, int]:
+        """The known ids with their values."""
+        return self._known.items()
+
+    def values(self) -> ValuesView[int]:
+        """The known values."""
+        return self._known.values()
 
     def __repr__(self) -> str:
         return f"Values({self._known!r})"
