@@ -27,6 +27,7 @@ from .records import (
     VersionRow,
 )
 from .repairing import Repaired, repair
+from .values import ValueTable
 
 __all__ = [
     "BackupRow",
@@ -48,6 +49,7 @@ __all__ = [
     "SavedSearchRow",
     "StepRow",
     "UnreadRow",
+    "ValueTable",
     "VersionRow",
     "clean_name",
     "default_path",

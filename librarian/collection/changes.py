@@ -7,6 +7,7 @@ undone, so every edit goes through here.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from functools import lru_cache
 from typing import Any
 
 from sqlalchemy import Connection, delete, select, update
@@ -178,12 +179,13 @@ def spelling(connection: Connection, name: str) -> str:
 
 def word_row(patch: int, name: str, tags: str, note: str) -> tuple[int, str, str, str]:
     """What the index holds of one patch; `tags` joined by line feeds as in the table."""
-    return (
-        patch,
-        " ".join(words(name)),
-        f" {sqlite.BETWEEN} ".join(" ".join(words(tag)) for tag in tags.split("\n")) if tags else "",
-        " ".join(words(note)),
-    )
+    return patch, " ".join(words(name)), tag_words(tags), " ".join(words(note)) if note else ""
+
+
+@lru_cache(maxsize=4096)
+def tag_words(tags: str) -> str:
+    """The words of tags, with a sign between two tags over which no phrase goes."""
+    return f" {sqlite.BETWEEN} ".join(" ".join(words(tag)) for tag in tags.split("\n")) if tags else ""
 
 
 def reindex(connection: Connection, ids: Sequence[int]) -> None:

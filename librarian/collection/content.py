@@ -38,7 +38,7 @@ class Contents:
     def store(self, versions: Sequence[Version]) -> list[Stored]:
         """Content and bytes of each version, in order. What the chart has and a version lacks becomes unknown."""
         packed = [self._pack(version) for version in versions]
-        keys = [digest(layout.digest, row) for layout, row in packed]
+        keys = [layout.content_digest(row) for layout, row in packed]
         contents = self._contents(dict(zip(keys, packed, strict=True)))
         received = self.keep_bytes([version.received for version in versions])
         return [
@@ -48,7 +48,7 @@ class Contents:
 
     def digests(self, versions: Sequence[Version]) -> list[bytes]:
         """What names the content of each version, whether it is stored or not."""
-        return [digest(layout.digest, row) for layout, row in map(self._pack, versions)]
+        return [layout.content_digest(row) for layout, row in map(self._pack, versions)]
 
     def _pack(self, version: Version) -> tuple[Layout, bytes]:
         key = (version.chart, version.revision)

@@ -14,6 +14,7 @@ from .query.complete import Completion
 from .records import Ids, Order, PatchRow, Reason, SavedSearchRow, StepRow, UnreadRow, VersionRow, microseconds
 from .search import Search
 from .store import Store
+from .values import ValueTable
 
 
 class QuestionsDoor:
@@ -121,6 +122,10 @@ class QuestionsDoor:
             return self._search.all_tags()
         ids = found.ids if isinstance(found, Found) else found
         return self._search.tag_counts(ids if isinstance(ids, Ids) else Ids(ids))
+
+    def value_table(self, chart: str, revision: int | None = None) -> ValueTable:
+        """The latest values of all patches of a chart as numbers: the food of "sounds like this one"."""
+        return self._search.value_table(chart, revision)
 
     def warm(self) -> None:
         """Read into memory what makes searching instant; call it once on a worker after opening a large library."""

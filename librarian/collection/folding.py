@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Sequence
 from functools import lru_cache
 
 from librarian.errors import BadInput
@@ -24,6 +25,7 @@ _PLAIN = str.maketrans({"ø": "o", "ł": "l", "đ": "d", "ħ": "h", "ŧ": "t", "
 _ALONE = "\u3040-\u30ff\u3400-\u4dbf\u4e00-\u9fff\uf900-\ufaff\U00020000-\U0003ffff"
 _WORD = re.compile(f"[{_ALONE}]|[^\\W_{_ALONE}]+|[^\\w\\s\\x00-\\x7f]", re.UNICODE)
 _DIGITS = re.compile(r"\d+", re.ASCII)
+_DIGIT = re.compile(r"\d", re.ASCII)
 _ASCII_WORD = re.compile(r"[a-z0-9]+")
 #: Control characters (C0, DEL, C1) and line or paragraph separators: a name is one line.
 _CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029]+")
@@ -60,9 +62,13 @@ def tag_key(name: str) -> str:
 
 def order_key(name: str) -> str:
     """Names sort by this: folded words, numbers by size ("Bass 9" before "Bass 10")."""
-    return " ".join(
-        _DIGITS.sub(lambda found: _number_key(found[0]), word) if not word.isalpha() else word for word in words(name)
-    )
+    return order_of(words(name))
+
+
+def order_of(folded: Sequence[str]) -> str:
+    """The same from words that are folded already."""
+    joined = " ".join(folded)
+    return _DIGITS.sub(lambda found: _number_key(found[0]), joined) if _DIGIT.search(joined) else joined
 
 
 def _number_key(digits: str) -> str:
@@ -93,6 +99,8 @@ def clean_name(name: str, *, cut: bool = False) -> str:
 
 def clean_note(note: str) -> str:
     """Plain text of several lines; control characters other than line ends and tabs become spaces."""
+    if not note:
+        return note
     if len(note) > LONGEST_NOTE:
         raise BadInput(f"A note of {len(note):,} signs is too long.", f"Use {LONGEST_NOTE:,} at most.")
     whole = _without_surrogates(note)

@@ -11,15 +11,15 @@ from librarian.errors import BadInput, Refused
 from librarian.messages import Version as VersionContent
 
 from . import sqlite
-from .changes import spelling, tag_ids, word_row
+from .changes import spelling, tag_ids, tag_words
 from .content import Contents, Stored
-from .folding import clean, clean_name, clean_note, clean_tag, order_key, tag_key
+from .folding import clean, clean_name, clean_note, clean_tag, order_of, tag_key, words
 from .journal import Pending
 from .records import NewPatch, microseconds
 from .schema import LIVE, WITHDRAWN, Instrument, Patch, PatchTag, Unread, Version
 
 #: Sounds per round of a bulk keep: large enough for speed, small enough for bounded memory.
-PORTION = 4000
+PORTION = 10000
 
 _PATCH_COLUMNS = (
     "id", "instrument_id", "name", "name_order", "tags", "note", "state", "latest_id", "content_id", "origin",
@@ -64,25 +64,26 @@ def _insert(pending: Pending, portion: Sequence[NewPatch], first: int, contents:
     first_version = sqlite.next_id(connection, Version)
     patches: list[tuple[object, ...]] = []
     versions: list[tuple[object, ...]] = []
-    words: list[tuple[int, str, str, str]] = []
+    indexed: list[tuple[int, str, str, str]] = []
     tagged: list[tuple[int, int, int]] = []
     for place, (sound, content) in enumerate(zip(portion, stored, strict=True)):
         patch, version = first + place, first_version + place
         name, note = clean_name(sound.name, cut=True), clean_note(sound.note)
         tag_list = tags.of(sound.tags)
         tag_text = "\n".join(name for _, name in tag_list)
+        folded = words(name)
         taken = microseconds(sound.version.taken)
         patches.append(
-            (patch, sound.instrument, name, order_key(name), tag_text, note, LIVE, version, content.content,
+            (patch, sound.instrument, name, order_of(folded), tag_text, note, LIVE, version, content.content,
              sound.version.origin.kind, content.unknown, 1, taken, pending.at, pending.change)
         )  # fmt: skip
         versions.append(_version_row(version, patch, 1, content, None, sound.version, "", taken, pending.at))
-        words.append(word_row(patch, name, tag_text, note))
+        indexed.append((patch, " ".join(folded), tag_words(tag_text), " ".join(words(note)) if note else ""))
         tagged.extend((patch, tag, order) for order, (tag, _) in enumerate(tag_list))
     sqlite.insert_many(connection, Patch, _PATCH_COLUMNS, patches)
     sqlite.insert_many(connection, Version, _VERSION_COLUMNS, versions)
     sqlite.insert_many(connection, PatchTag, ("patch_id", "tag_id", "position"), tagged)
-    sqlite.index_words(connection, words)
+    sqlite.index_words(connection, indexed)
 
 
 def _version_row(

@@ -36,11 +36,7 @@ def width_for(low: int, high: int) -> int:
 
 def digest(*parts: bytes) -> bytes:
     """16 bytes that name this content; each part is preceded by its length, so that parts cannot run together."""
-    state = blake2b(digest_size=16)
-    for part in parts:
-        state.update(len(part).to_bytes(8, "big"))
-        state.update(part)
-    return state.digest()
+    return blake2b(b"".join([len(part).to_bytes(8, "big") + part for part in parts]), digest_size=16).digest()
 
 
 @dataclass(frozen=True)
@@ -111,16 +107,29 @@ class Layout:
     def pack(self, values: Mapping[str, int]) -> bytes | None:
         """The row; None when it cannot hold these values (too large for a width, or an id that is not its own)."""
         known = values.known if isinstance(values, Values) else values
-        if not known.keys() <= self._places.keys():
+        # Neither an id that is not its own, nor a known value that would read as unknown.
+        if not (known.keys() <= self._places.keys() and self._nothing.items().isdisjoint(known.items())):
             return None
         try:
             # As two's complement first, unknown as the lowest number; then every sign bit is turned over.
             signed = self._packer.pack(*self._in_order({**self._nothing, **known}))
         except struct.error:
             return None
-        row = (int.from_bytes(signed, "big") ^ self._signs).to_bytes(self.size, "big")
-        # A known value that would read as unknown does not fit either.
-        return row if self.count_unknown(row) == len(self.parameters) - len(known) else None
+        return (int.from_bytes(signed, "big") ^ self._signs).to_bytes(self.size, "big")
+
+    def content_digest(self, row: bytes) -> bytes:
+        """What names a row of this layout: `digest(self.digest, row)`, without hashing the layout each time."""
+        state = self._hashed.copy()
+        state.update(len(row).to_bytes(8, "big") + row)
+        named: bytes = state.digest()
+        return named
+
+    @cached_property
+    def _hashed(self) -> Any:
+        """The hash as far as it is the same for every row."""
+        state = blake2b(digest_size=16)
+        state.update(len(self.digest).to_bytes(8, "big") + self.digest)
+        return state
 
     def count_unknown(self, row: bytes) -> int:
         """How many codes of the row are 0."""

@@ -15,6 +15,7 @@ from .query.vocabulary import Charts, ReadChart, Vocabulary, read_vocabulary
 from .records import Ids, Order, Reason
 from .shelf import ShelfKeeper
 from .store import Store
+from .values import ValueTable, value_table
 
 #: From the second question on, a library with more patches than this is searched in memory.
 WORTH_HOLDING = 2000
@@ -95,6 +96,11 @@ class Search:
         """Why each of these was found."""
         with self._store.read() as connection:
             return finding.reasons(connection, found.node, ids)
+
+    def value_table(self, chart: str, revision: int | None) -> ValueTable:
+        """See `Library.value_table`."""
+        with self._store.read() as connection:
+            return value_table(self._keeper.current(connection, *self._store.state(connection)), chart, revision)
 
     def complete(self, line: str, cursor: int) -> tuple[Completion, ...]:
         """What the word at the cursor could become."""

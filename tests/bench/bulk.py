@@ -1,0 +1,197 @@
+"""How fast a large bank of sounds comes in, beside raw sqlite3 inserting the very same rows.
+
+    python -m tests.bench.bulk --patches 200000 --seed 1
+
+A .syx file of invented Lanternfish program dumps (every sound with its own values and name) is imported into a new
+library as a person would do it: read, previewed, kept as one step, found. `ratio` is that whole time over the
+baseline's: the sqlite3 module inserting the rows that came of it, table by table with executemany in one transaction,
+into the same tables with the same indexes, foreign keys, durability and FTS5 index. `keep_ratio` is the keeping alone
+(`Library.keep_many` of finished versions with tags and notes). `mb_peak`: the importing process at its largest.
+`file_ratio`: the library's size over the baseline file's. `bytes_ratio`: over the bytes of the .syx file.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import random
+import resource
+import sqlite3
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import Any
+
+from librarian.chart import Chart, load, shipped
+from librarian.collection import Library
+from librarian.files import importing, syx
+from librarian.files.targets import targets_of
+from librarian.messages import Address, Values
+from tests.bench.collection_filler import Filler
+from tests.jackd import bound
+
+ADDRESS = Address(0, 16)
+
+
+def write_bank(path: Path, chart: Chart, patches: int, seed: int) -> int:
+    """A file of edit-buffer dumps; returns its bytes."""
+    luck = random.Random(seed)
+    filler = Filler(chart, seed)
+    message = next(each.message for each in chart.ways_out if each.kind == "dump")
+    size = 0
+    with path.open("wb") as file:
+        for number in range(patches):
+            values = Values((name, luck.randint(low, high)) for name, low, high in filler.ranges)
+            name = " ".join(filler.some_words(2))[:12] or f"{number}"
+            for raw in chart.codec.encode(message, values, ADDRESS, name=name):
+                size += file.write(raw)
+    return size
+
+
+def child_import(library_path: Path, bank: Path) -> dict[str, float]:
+    """In a process of its own: import, find, say how long it took and how large it became."""
+    chart = load(shipped()["lanternfish"])
+    with Library.open(library_path) as library:
+        library.add_instrument(chart, "Lanternfish", ADDRESS)
+        start = time.perf_counter()
+        targets = targets_of(library)
+        seen = importing.preview(library, [syx.read(bank)], targets)
+        looked = time.perf_counter()
+        done = importing.apply(library, seen)
+        kept = time.perf_counter()
+        first = library.patch(done.patches[0])
+        assert first.id in library.find(first.name).ids
+        end = time.perf_counter()
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    return {
+        "seconds": end - start,
+        "preview_s": looked - start,
+        "apply_s": kept - looked,
+        "patches": len(done.patches),
+        "mb_peak": peak,
+    }
+
+
+def child_keep(library_path: Path, patches: int, seed: int) -> dict[str, float]:
+    """In a process of its own: keep finished versions."""
+    chart = load(shipped()["lanternfish"])
+    sounds = list(Filler(chart, seed).sounds(1, patches))
+    with Library.open(library_path) as library:
+        library.add_instrument(chart, "Lanternfish", ADDRESS)
+        start = time.perf_counter()
+        library.keep_many(sounds)
+        return {"seconds": time.perf_counter() - start}
+
+
+def raw_inserts(library: Path, target: Path) -> float:
+    """Seconds that the sqlite3 module takes for the same rows, from the first CREATE to the end of the commit."""
+    source = sqlite3.connect(library)
+    schema = [
+        (str(name), str(sql))
+        for kind in ("table", "index")
+        for name, sql in source.execute(
+            "SELECT name, sql FROM sqlite_master WHERE type = ? AND sql IS NOT NULL AND name NOT LIKE 'word_index_%' "
+            "AND name NOT LIKE 'sqlite_%'",
+            (kind,),
+        )
+    ]
+    columns = {
+        name: [str(row[1]) for row in source.execute(f"PRAGMA table_info({name})")]
+        for name, sql in schema
+        if sql.startswith("CREATE TABLE")
+    }
+    order = (
+        "chart_text",
+        "instrument",
+        "layout",
+        "content",
+        "received",
+        "patch",
+        "version",
+        "tag",
+        "patch_tag",
+        "intent",
+    )
+    rows = {name: source.execute(f"SELECT * FROM {name}").fetchall() for name in order}
+    words = source.execute("SELECT rowid, name, tags, note FROM word_index").fetchall()
+    source.close()
+    start = time.perf_counter()
+    made = sqlite3.connect(target, isolation_level=None)
+    for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON", "cache_size = -32768"):
+        made.execute(f"PRAGMA {pragma}")
+    made.execute("BEGIN IMMEDIATE")
+    for _, sql in schema:
+        made.execute(sql)
+    for name in order:
+        places = ", ".join("?" for _ in columns[name])
+        made.executemany(f"INSERT INTO {name} VALUES ({places})", rows[name])
+    made.executemany("INSERT INTO word_index(rowid, name, tags, note) VALUES (?, ?, ?, ?)", words)
+    made.execute("COMMIT")
+    taken = time.perf_counter() - start
+    made.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    made.close()
+    return taken
+
+
+def in_child(folder: Path, *arguments: str) -> dict[str, Any]:
+    """The answer of one of the children."""
+    command = [sys.executable, "-m", "tests.bench.bulk", *arguments]
+    with subprocess.Popen(bound(command), stdout=subprocess.PIPE, text=True) as process:
+        out, _ = process.communicate()
+    if process.returncode:
+        raise SystemExit(f"{' '.join(arguments)} failed in {folder}")
+    answer: dict[str, Any] = json.loads(out.splitlines()[-1])
+    return answer
+
+
+def measure(folder: Path, patches: int, seed: int) -> dict[str, float]:
+    """All the numbers of the last line."""
+    chart = load(shipped()["lanternfish"])
+    bank = folder / "bank.syx"
+    size = write_bank(bank, chart, patches, seed)
+    print(f"{patches} dumps, {size / 1e6:.1f} MB")
+    imported = folder / "imported.sqlite"
+    done = in_child(folder, "--child-import", str(imported), str(bank))
+    raw = raw_inserts(imported, folder / "raw.sqlite")
+    print(f"import {done['seconds']:.1f} s (preview {done['preview_s']:.1f}, apply {done['apply_s']:.1f})")
+    print(f"raw {raw:.1f} s")
+    kept = folder / "kept.sqlite"
+    keeping = in_child(folder, "--child-keep", str(kept), "--patches", str(patches), "--seed", str(seed))
+    raw_kept = raw_inserts(kept, folder / "raw kept.sqlite")
+    print(f"keep {keeping['seconds']:.1f} s, raw {raw_kept:.1f} s")
+    with Library.open(imported) as library:
+        whole = not library.check()
+    return {
+        "ratio": done["seconds"] / raw,
+        "mb_peak": done["mb_peak"],
+        "file_ratio": imported.stat().st_size / (folder / "raw.sqlite").stat().st_size,
+        "keep_ratio": keeping["seconds"] / raw_kept,
+        "bytes_ratio": imported.stat().st_size / size,
+        "patches": done["patches"],
+        "whole": float(whole),
+    }
+
+
+def main() -> None:
+    """Measure, print."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--patches", type=int, default=200_000)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--child-import", nargs=2, type=Path, help=argparse.SUPPRESS)
+    parser.add_argument("--child-keep", type=Path, help=argparse.SUPPRESS)
+    given = parser.parse_args()
+    if given.child_import:
+        print(json.dumps(child_import(*given.child_import)))
+        return
+    if given.child_keep:
+        print(json.dumps(child_keep(given.child_keep, given.patches, given.seed)))
+        return
+    with tempfile.TemporaryDirectory() as folder:
+        results = measure(Path(folder), given.patches, given.seed)
+    print("RESULT " + " ".join(f"{name}={value:.2f}" for name, value in results.items()))
+
+
+if __name__ == "__main__":
+    main()
