@@ -74,6 +74,20 @@ def hidden(structure: str, seed: int, controls: int = 12) -> Hidden:
     return Hidden(structure, loads(head + panel + entries + dumps), head + panel + by_hand)
 
 
+def of_chart(chart: Chart) -> Hidden:
+    """A chart that exists, with a message `edit`, as the hidden one."""
+    entries = [
+        {
+            **_parameter(name, one.low, one.high),
+            **({"kind": "stepped", "positions": list(one.positions)} if one.positions else {}),
+            "by_hand": True,
+        }
+        for name, one in chart.parameters.items()
+    ]
+    head = 'id = "hidden"\nname = "Hidden"\n\n[[section]]\nid = "panel"\nlabel = "Panel"\n'
+    return Hidden(chart.name, chart, head + "".join(_entry(one) for one in entries))
+
+
 def _entry(keys: Table) -> str:
     return "\n[[parameter]]\n" + "".join(f"{key_text(key)} = {value_text(value)}\n" for key, value in keys.items())
 

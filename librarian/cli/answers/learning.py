@@ -6,9 +6,8 @@ from librarian.cli.answers.base import Answer
 
 
 class LearntControl(Answer):
-    """One control: how it travels or where it is stored, in words. `id`: "" when it went into no chart."""
+    """One control and how it travels, in words. `low`, `high`: numbers as on the wire."""
 
-    id: str
     label: str
     travels: list[str]
     kind: str

@@ -193,7 +193,7 @@ def _ask(here: Here, learner: PanelLearner, control: Control) -> bool:
 def _control(control: Control) -> answers.LearntControl:
     nature = control.nature
     return answers.LearntControl(
-        id="", label=control.label, travels=list(control.texts), kind=nature.kind, low=nature.low, high=nature.high,
+        label=control.label, travels=list(control.texts), kind=nature.kind, low=nature.low, high=nature.high,
         messages=control.messages, advice=nature.advice,
     )  # fmt: skip
 

@@ -47,13 +47,16 @@ def spread(
         seen.setdefault(tuple(int(images[row, at]) >> bit & 1 for row in rows), []).append((at, bit))
     guesses: list[Guess] = []
     unsettled: list[Unsettled] = []
+    idle = [sign for sign in seen if len(set(sign)) == 1]  # moved once, from where nobody knows
+    for sign in idle:
+        del seen[sign]
     for coding in _codings(dial):
         raws = [coding.encode(value) for value in values]
         signs = [tuple(raw >> bit & 1 for raw in raws) for bit in range(coding.bits)]
         moving = [sign for sign in signs if len(set(sign)) > 1]
         if set(moving) != set(seen) or any(moving.count(sign) != len(places) for sign, places in seen.items()):
             continue
-        if len(moving) == coding.bits and all(len(places) == 1 for places in seen.values()):
+        if not idle and len(moving) == coding.bits and all(len(places) == 1 for places in seen.values()):
             guesses.append(_guess(coding, [seen[sign][0] for sign in signs]))
         else:
             unsettled.append(Unsettled(coding, tuple(dict.fromkeys(values))))
@@ -72,7 +75,8 @@ def _codings(dial: Dial) -> Iterator[Coding]:
     if dial.low < 0:
         bits = max((-dial.low - 1).bit_length(), dial.high.bit_length()) + 1
         yield Coding(bits, "twos")
-        yield Coding(bits, "offset")
+        for width in (bits, *(usual for usual in (7, 8, 14, 16) if usual > bits)):
+            yield Coding(width, "offset")
         if -dial.low < 1 << (bits - 1):
             yield Coding(bits, "sign")
 

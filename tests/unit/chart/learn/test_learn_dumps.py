@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from librarian.chart import loads
+from librarian.chart import load, loads, shipped
 from librarian.chart.learn.dumps import Dial, DumpLearner, Question, dials_of
 from librarian.chart.learn.sums import SumForm, checksums
-from librarian.errors import BadInput, Refused
+from librarian.errors import BadInput, LibrarianError, Refused
 from librarian.messages import Address
 from tests.bench.learn import learn, run, trouble
-from tests.hidden import STRUCTURES, hidden
+from tests.hidden import STRUCTURES, hidden, of_chart
 
 TWO = (Dial("panel.a", "A", 0, 127), Dial("panel.b", "B", -64, 63))
 START = """
@@ -172,3 +176,37 @@ def test_checksums_by_hand():
 
 def test_dials_come_from_a_chart():
     assert dials_of(loads(START)) == TWO
+
+
+@settings(max_examples=20)
+@given(
+    st.integers(6, 60).flatmap(
+        lambda size: st.lists(
+            st.tuples(
+                st.sampled_from(["", "panel.a", "panel.b"]),
+                st.none() | st.integers(0, 63),
+                st.binary(min_size=size, max_size=size),
+            ),
+            min_size=1,
+            max_size=12,
+        )
+    )
+)
+def test_no_dumps_stop_it(some: list[tuple[str, int | None, bytes]]):
+    learner = DumpLearner(TWO, others=0)
+    for control, value, body in some:
+        raw = b"\xf0\x7d" + bytes(byte & 0x7F for byte in body[3:]) + b"\xf7"
+        try:
+            learner.moved(control, value, raw) if control else learner.sound(raw)
+        except BadInput:
+            continue
+    with suppress(LibrarianError):
+        learner.question()
+        loads(learner.chart_text(START))
+
+
+def test_the_shipped_chart_is_learnt_though_its_data_is_plain_at_the_front_and_packed_behind():
+    instrument = of_chart(load(shipped()["lanternfish"]))
+    learner, person = learn(instrument, seed=1)
+    found = loads(learner.chart_text(instrument.start, request=person.request, device=16))
+    assert trouble(instrument.chart, found, person, seed=3) == ""
