@@ -199,6 +199,25 @@ def test_memory_follows_every_change(filled: Library, lanternfish: Chart, tmp_pa
         agree(library, "cutoff > 2 kHz")
 
 
+@pytest.mark.parametrize("of_any_revision", [True, False])
+def test_the_table_of_values_has_what_the_versions_have(
+    filled: Library, lanternfish: Chart, of_any_revision: bool
+) -> None:
+    table = filled.value_table(lanternfish.id, None if of_any_revision else lanternfish.revision)
+    rows = [row for row in filled.rows(filled.find().ids) if row.instrument_name == "Lanternfish"]
+    assert table.ids.tolist() == sorted(row.id for row in rows)
+    versions = filled.version_contents([row.latest for row in rows])
+    for row in rows:
+        place = table.ids.tolist().index(row.id)
+        seen = {
+            name: int(value)
+            for name, value, known in zip(table.parameters, table.raw[place], table.known[place], strict=True)
+            if known
+        }
+        assert Values(seen) == versions[row.latest].values
+    assert len(filled.value_table("no such chart").ids) == 0
+
+
 def test_found_is_a_value(filled: Library) -> None:
     found = filled.find("storm")
     assert dataclasses.replace(found) == found
