@@ -41,6 +41,17 @@ class Upkeep:
             if value is not None:
                 connection.execute(insert(Setting).values(name=name, value=json.dumps(value, ensure_ascii=False)))
 
+    def settings(self, prefix: str) -> dict[str, Any]:
+        """Every setting whose name begins so."""
+        query = select(Setting.name, Setting.value).where(Setting.name.startswith(prefix, autoescape=True))
+        with self._store.read() as connection:
+            return {name: json.loads(value) for name, value in connection.execute(query.order_by(Setting.name))}
+
+    def forget_settings(self, prefix: str) -> None:
+        """Forget every setting whose name begins so."""
+        with self._store.alone() as connection:
+            connection.execute(delete(Setting).where(Setting.name.startswith(prefix, autoescape=True)))
+
     # ---- check and repair ----------------------------------------------------------------------------------------
 
     def check(self) -> tuple[str, ...]:

@@ -6,10 +6,10 @@ import json
 import math
 import threading
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal, get_args
+from typing import Any, Literal, get_args
 
 from librarian.errors import BadInput, OutsideProblem
 from librarian.messages import Arrival, Damaged
@@ -93,12 +93,14 @@ def as_text(crossings: Iterable[Crossing]) -> str:
     return "".join(lines)
 
 
-def save(path: Path, crossings: Iterable[Crossing]) -> None:
+def save(path: Path, crossings: Iterable[Crossing], about: Mapping[str, Any] | None = None) -> None:
     """Write a file that `load` reads back: JSON, one object a line, the first one saying what this is.
 
+    `about`: what else a reader must know to have the same conversation again (plain JSON values); see `read_about`.
     Raises `OutsideProblem` when the file cannot be written.
     """
-    lines = [json.dumps({"file": _KIND, "edition": _EDITION})]
+    head: dict[str, Any] = {"file": _KIND, "edition": _EDITION}
+    lines = [json.dumps(head if about is None else {**head, "about": dict(about)})]
     for crossing in crossings:
         entry: dict[str, str | float] = {
             "at": round(crossing.at, 6),
@@ -117,6 +119,21 @@ def save(path: Path, crossings: Iterable[Crossing]) -> None:
 
 def load(path: Path) -> tuple[Crossing, ...]:
     """Read a file of `save`; numbers start at 1. Raises `BadInput` naming the line, `OutsideProblem` if unreadable."""
+    _, lines = _lines(path)
+    return tuple(_crossing(path, number, line) for number, line in enumerate(lines, 2) if line.strip())
+
+
+def read_about(path: Path) -> dict[str, Any]:
+    """What `save` was told beside the crossings; {} when that was nothing. Raises as `load` does."""
+    head, _ = _lines(path)
+    about = head.get("about", {})
+    if not isinstance(about, dict):
+        raise BadInput(f"{path}, line 1: 'about' is not a JSON object.")
+    return about
+
+
+def _lines(path: Path) -> tuple[dict[str, object], list[str]]:
+    """The head, and the lines after it."""
     try:
         lines = path.read_text(encoding="utf-8").split("\n")
     except OSError as error:
@@ -128,7 +145,7 @@ def load(path: Path) -> tuple[Crossing, ...]:
         raise BadInput(f"{path} is not a saved traffic file: its first line does not say so.")
     if head.get("edition") != _EDITION:
         raise BadInput(f"{path} is of edition {head.get('edition')}; this program reads edition {_EDITION}.")
-    return tuple(_crossing(path, number, line) for number, line in enumerate(lines[1:], 2) if line.strip())
+    return head, lines[1:]
 
 
 def _object(path: Path, number: int, line: str) -> dict[str, object]:
