@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 
 from librarian.chart import UnknownValues, Way
@@ -73,11 +73,27 @@ class Account:
         """Exactly which programs are new, old, unknown."""
         rest = [number for number in self.wanted if number not in {*self.new, *self.old, *self.unknown}]
         said = [f"{len(self.new)} of {len(self.wanted)} programs were written and read back equal"]
+        if self.new and len(self.new) < len(self.wanted):
+            said[0] += f": {self._named(self.new)}"
         for numbers_, words in ((self.unknown, "not certain"), ([*self.old, *rest], "as before")):
             if numbers_:
                 verb = "is" if len(numbers_) == 1 else "are"
-                said.append(f"{and_list([self.shown(number) for number in numbers_])} {verb} {words}")
+                said.append(f"{self._named(numbers_)} {verb} {words}")
         return "; ".join(said)
+
+    def _named(self, numbers_: Iterable[int]) -> str:
+        """All of them, none counted away: "1, 4 to 9 and 12"."""
+        runs: list[list[int]] = []
+        for number in sorted(numbers_):
+            if runs and number == runs[-1][-1] + 1:
+                runs[-1].append(number)
+            else:
+                runs.append([number])
+        said = []
+        for run in runs:
+            ends = [self.shown(number) for number in run]
+            said += ends if len(ends) < 3 else [f"{ends[0]} to {ends[-1]}"]
+        return and_list(said, most=len(said))
 
 
 def restore(
