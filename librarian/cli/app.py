@@ -22,10 +22,11 @@ from librarian.cli.verbs import (
     learning,
     library,
     look,
+    recalling,
     setup,
 )
 
-VERBS = (demo, setup, conversation, keeping, look, compare, arrange, library, charts, explain, learning)
+VERBS = (demo, setup, conversation, recalling, keeping, look, compare, arrange, library, charts, explain, learning)
 
 
 def main(open_window: OpenWindow | None = None) -> None:

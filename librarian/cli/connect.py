@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import queue
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from librarian.chart import Chart, shipped
 from librarian.cli.here import aside
+from librarian.cli.log import Log
 from librarian.cli.reading import chart_of_instrument, shipped_chart
 from librarian.collection import InstrumentRow, Library
 from librarian.errors import BadInput
@@ -26,18 +30,31 @@ EmbeddedOption = Annotated[
     bool,
     typer.Option("--embedded", help="Take a shipped stand-in on the embedded cable; --instrument says which chart."),
 ]
+TrafficOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--traffic",
+        metavar="FILE",
+        help="Save what crossed the cable, to replay it: librarian replay FILE. As text to read when it ends in .txt.",
+    ),
+]
 DEFAULT_STAND_IN = "lanternfish"
+_LOOK_UP_S = 0.05
 
 
 @dataclass(frozen=True)
 class Connected:
-    """An instrument of the library on an open line; `identified` None where it cannot be asked who it is."""
+    """An instrument of the library on an open line; `identified` None where it cannot be asked who it is.
+
+    `log`: what is saved of this conversation when it ends, if anybody asked for it.
+    """
 
     row: InstrumentRow
     chart: Chart
     line: Line
     connections: Connections
     identified: Identified | None
+    log: Log = field(default_factory=lambda: Log(None))
 
 
 def instrument_named(library: Library, name: str, *, removed: bool = False) -> InstrumentRow:
@@ -85,28 +102,57 @@ def connected(
     ask: bool = True,
     cancel: Cancel | None = None,
     progress: OnProgress | None = None,
+    traffic: Path | None = None,
 ) -> Iterator[Connected]:
     """Open the line to an instrument and, unless `ask` is off, ask who is there before anything else.
 
     A chart that says nothing of an identity is not asked: it would only be known by its sound. What was found out
-    (firmware, a slower pace that works) is kept with the instrument.
+    (firmware, a slower pace that works) is kept with the instrument. `traffic`: where to save what crossed the cable,
+    however it ends.
     """
     chart = chart_of_instrument(library, row)
+    asked = ask and chart.identity.manufacturer is not None
     with Connections() as connections:
-        line = connections.open(row, chart)
+        line = _opened(connections, row, chart, cancel)
+        log = Log(traffic)
         try:
-            found = None
-            if ask and chart.identity.manufacturer is not None:
-                found = identify(line, cancel=cancel, progress=progress)
-                if found.fits == "fits" and (found.firmware, found.address) != (row.firmware, row.address):
-                    library.note_instrument(row.id, firmware=found.firmware, address=found.address)
-                if found.fits != "fits":
-                    aside(found.sentence)
-            yield Connected(row, chart, line, connections, found)
+            with log.kept(line, connections.traffic, asked=asked):
+                found = None
+                if asked:
+                    found = identify(line, cancel=cancel, progress=progress)
+                    if found.fits == "fits" and (found.firmware, found.address) != (row.firmware, row.address):
+                        library.note_instrument(row.id, firmware=found.firmware, address=found.address)
+                    if found.fits != "fits":
+                        aside(found.sentence)
+                yield Connected(row, chart, line, connections, found, log)
             if line.pace.slowed > chart.pace.slowed:
                 library.note_instrument(row.id, pace=pace_text(chart, line.pace))
         finally:
             line.cable.close()
+
+
+def _opened(connections: Connections, row: InstrumentRow, chart: Chart, cancel: Cancel | None) -> Line:
+    """`connections.open`, which may wait seconds for a driver; Ctrl+C does not wait with it."""
+    if is_embedded(row) or cancel is None:
+        return connections.open(row, chart)
+    ended: queue.SimpleQueue[Line | BaseException] = queue.SimpleQueue()
+
+    def work() -> None:
+        try:
+            ended.put(connections.open(row, chart))
+        except BaseException as problem:  # noqa: BLE001 - raised again by who waits
+            ended.put(problem)
+
+    threading.Thread(target=work, name="opens the ports", daemon=True).start()
+    while True:
+        try:
+            found = ended.get(timeout=_LOOK_UP_S)
+        except queue.Empty:
+            cancel.check(f"{row.name} was not reached yet; nothing was sent.")
+            continue
+        if isinstance(found, BaseException):
+            raise found
+        return found
 
 
 def find_port(said: str, direction: Direction, ports: tuple[Port, ...]) -> Port:

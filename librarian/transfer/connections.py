@@ -62,6 +62,14 @@ def pace_text(chart: Chart, pace: Pace) -> str:
     return "" if pace == chart.pace else json.dumps(asdict(pace))
 
 
+def slowed(text: str) -> int:
+    """How often the gaps between messages were doubled, as `InstrumentRow.pace` remembers it."""
+    try:
+        return int(json.loads(text)["slowed"]) if text else 0
+    except (ValueError, TypeError, KeyError):
+        return 0
+
+
 class Connections:
     """The one owner of the port process and of the stand-ins of this process. Methods may be called from any thread."""
 

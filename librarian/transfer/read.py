@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from librarian.chart import Way
 from librarian.messages import Values
@@ -12,6 +13,9 @@ from librarian.transfer.parameters import parameters_way, read_parameters
 from librarian.transfer.reading import Reading, Unreadable
 from librarian.transfer.talk import Talk
 from librarian.transfer.troubles import EchoLoop, ForeignOnly, NoReply, NotUnderstood
+
+if TYPE_CHECKING:
+    from librarian.transfer.line import Line
 
 MOST_QUESTIONS = 8
 _MOST_SILENT = 2
@@ -37,6 +41,12 @@ def askable(talk: Talk) -> list[Way]:
     if not any(way.kind == "dump" for way in found) and (one_by_one := parameters_way(talk)) is not None:
         found.append(one_by_one)
     return found
+
+
+def can_be_read(line: Line) -> bool:
+    """True when the program itself can ask for the edit buffer. Sends nothing; raises Busy."""
+    with line.talk("looking at the chart") as talk:
+        return bool(askable(talk))
 
 
 @dataclass(slots=True)

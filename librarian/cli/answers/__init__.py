@@ -47,6 +47,7 @@ from librarian.cli.answers.instruments import (
     Panicked,
     Port,
     Ports,
+    PutBack,
     Recalled,
     Verified,
 )
@@ -95,6 +96,7 @@ __all__ = [
     "Ports",
     "Problem",
     "Proof",
+    "PutBack",
     "QueryProblem",
     "Recalled",
     "Schema",
@@ -141,6 +143,7 @@ OF_VERB: dict[str, type[Answer]] = {
     "note": Done,
     "panic": Panicked,
     "ports": Ports,
+    "put-back": PutBack,
     "recall": Recalled,
     "redo": Step,
     "rename": Done,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Literal
 
 from librarian.cli.answers.base import Answer
@@ -27,7 +28,10 @@ class Ports(Answer):
 
 
 class Instrument(Answer):
-    """One instrument of the library. Channel as people count, 1 to 16; device ID 0 to 126, null for all call."""
+    """One instrument of the library. Channel as people count, 1 to 16; device ID 0 to 126, null for all call.
+
+    `slowed`: how often the gaps between messages had to be doubled with it, as remembered.
+    """
 
     id: int
     name: str
@@ -38,6 +42,7 @@ class Instrument(Answer):
     output: str
     input: str
     firmware: str
+    slowed: int = 0
 
 
 class Instruments(Answer):
@@ -80,7 +85,11 @@ class Captured(Answer):
 
 
 class Recalled(Answer):
-    """Answer of `recall`. `state` "sent" means: nothing proves that it arrived."""
+    """Answer of `recall`. `state` "sent" means: nothing proves that it arrived.
+
+    `saved`: bytes that did not have to travel; `rounds`: how often something was sent again; `slowed`: how often the
+    gaps between messages are doubled now.
+    """
 
     instrument: str
     patch: Patch
@@ -95,6 +104,25 @@ class Recalled(Answer):
     seconds: float
     sentence: str
     comparison: Comparison | None
+    saved: int = 0
+    rounds: int = 0
+    slowed: int = 0
+
+
+class PutBack(Answer):
+    """Answer of `put-back`. `before`: the name of what was recalled then; `taken`: when the sound was read."""
+
+    instrument: str
+    before: str
+    taken: datetime
+    state: Literal["arrived", "differs", "sent"]
+    sent: int
+    of: int
+    equal: int
+    bytes_in: int
+    bytes_out: int
+    seconds: float
+    sentence: str
 
 
 class Verified(Answer):

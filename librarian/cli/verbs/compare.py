@@ -11,7 +11,7 @@ from librarian import sounds, transfer
 from librarian.chart import Chart
 from librarian.cli import answers
 from librarian.cli.clean import clean
-from librarian.cli.connect import EmbeddedOption, InstrumentOption, chosen_instrument, connected
+from librarian.cli.connect import EmbeddedOption, InstrumentOption, TrafficOption, chosen_instrument, connected
 from librarian.cli.exits import Exit
 from librarian.cli.here import Here
 from librarian.cli.patches import REFERENCE, find_version
@@ -50,10 +50,13 @@ def compare(
     order: Annotated[
         RowOrder, typer.Option("--order", help="Largest share of the range first, or as on the panel.")
     ] = RowOrder.SIZE,
+    traffic: TrafficOption = None,
 ) -> Exit:
     """Compare value by value. Exit code 0: all equal; 3: something differs; 4: equal as far as known."""
     if panel and b is not None:
         raise BadInput("B is either a patch or the panel.", "Leave out B, or --panel.")
+    if traffic is not None and not (panel or embedded):
+        raise BadInput("Nothing crosses a cable when two patches are compared.", "Leave out --traffic, or say --panel.")
     with here.opened() as library:
         patch_a, version_a = find_version(library, a)
         content_a = library.version(version_a.id)
@@ -61,9 +64,12 @@ def compare(
             row = chosen_instrument(library, instrument, embedded=embedded, of_patch=patch_a.instrument)
             with (
                 waiting(f"Reading {row.name}") as (cancel, progress),
-                connected(library, row, cancel=cancel, progress=progress) as there,
+                connected(library, row, cancel=cancel, progress=progress, traffic=traffic) as there,
             ):
-                content_b = transfer.capture(there.line, cancel=cancel, progress=progress).version
+                there.log.begins("capture", way=None)
+                captured = transfer.capture(there.line, cancel=cancel, progress=progress)
+                there.log.ends(captured.sentence)
+                content_b = captured.version
             name_b = f"{row.name}, its panel now"
         else:
             patch_b, version_b = find_version(library, str(patch_a.id) if b is None else b)

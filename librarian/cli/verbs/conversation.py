@@ -1,4 +1,4 @@
-"""Verbs that talk with an instrument: identify, capture, recall, verify, compare with the panel."""
+"""Verbs that only read an instrument, or silence it: identify, capture, verify, panic."""
 
 from __future__ import annotations
 
@@ -15,27 +15,25 @@ from librarian.cli.connect import (
     Connected,
     EmbeddedOption,
     InstrumentOption,
+    TrafficOption,
     chosen_instrument,
     connected,
     find_port,
 )
 from librarian.cli.exits import Exit
 from librarian.cli.here import Here, aside
+from librarian.cli.log import Log
 from librarian.cli.patches import REFERENCE, find_patch, find_version, patch_answer
 from librarian.cli.reading import chart_file
 from librarian.cli.sheets import compared_answer, comparison_table, panel_name, sound_answer, summary
 from librarian.cli.verb import verb
+from librarian.cli.verbs.recalling import SetupOption, state_exit
 from librarian.cli.waiting import on_interrupt, waiting
-from librarian.collection import Library
+from librarian.collection.plain import as_plain
 from librarian.errors import BadInput
-from librarian.messages import Version
 from librarian.transfer.connections import Connections
 
 PatchArgument = Annotated[str, typer.Argument(metavar="PATCH", help=REFERENCE)]
-SetupOption = Annotated[bool, typer.Option("--with-setup", help="Setup parameters too, not only the sound.")]
-
-
-RECENT = 200
 
 
 class CaptureWay(StrEnum):
@@ -43,21 +41,14 @@ class CaptureWay(StrEnum):
 
     DUMP = "dump"
     CONTROLLERS = "controllers"
+    PARAMETERS = "parameters"
     HAND = "hand"
-
-
-class RecallWay(StrEnum):
-    """How to send a sound."""
-
-    DUMP = "dump"
-    CONTROLLERS = "controllers"
 
 
 def add_to(app: typer.Typer) -> None:
     """Register these verbs."""
     verb(app, "identify")(who)
     verb(app, "capture")(capture)
-    verb(app, "recall")(recall)
     verb(app, "verify")(verify)
     verb(app, "panic")(panic)
 
@@ -72,6 +63,7 @@ def who(
         str, typer.Option("--chart", metavar="FILE", help="With --out and --in: the chart it should fit.")
     ] = "lanternfish",
     device: Annotated[int | None, typer.Option("--device", min=0, max=126, help="Ask only this device ID.")] = None,
+    traffic: TrafficOption = None,
 ) -> Exit:
     """Ask who is there: the standard's identity request. Nothing in the instrument changes."""
     if (output is None) != (input_ is None):
@@ -82,16 +74,18 @@ def who(
                 ports = connections.ports()
                 out, in_ = find_port(output, "out", ports), find_port(input_, "in", ports)
                 line = connections.open_ports(out, in_, chart_file(chart))
+                log = Log(traffic)
                 try:
-                    found = transfer.identify(line, device=device, cancel=cancel, progress=progress)
+                    with log.kept(line, connections.traffic, asked=False):
+                        found = _asked(line, log, device, cancel, progress)
                 finally:
                     line.cable.close()
         else:
             with here.opened() as library:
                 row = chosen_instrument(library, instrument, embedded=embedded)
-                with connected(library, row, ask=False) as there:
+                with connected(library, row, ask=False, cancel=cancel, traffic=traffic) as there:
                     line = there.line
-                    found = transfer.identify(line, device=device, cancel=cancel, progress=progress)
+                    found = _asked(line, there.log, device, cancel, progress)
     here.answer(_identified(line, found), clean(found.sentence))
     return Exit.OK if found.fits == "fits" else Exit.DIFFERS
 
@@ -113,6 +107,7 @@ def capture(
     seconds: Annotated[
         float | None, typer.Option("--seconds", min=0, help="By hand: stop listening after so long.")
     ] = None,
+    traffic: TrafficOption = None,
 ) -> None:
     """Capture the sound that is in the instrument now, and keep it."""
     with here.opened() as library:
@@ -122,13 +117,17 @@ def capture(
         )
         with waiting(f"Capturing from {row.name}") as (cancel, progress):
             by_hand = way is CaptureWay.HAND
-            with connected(library, row, ask=not by_hand, cancel=cancel, progress=progress) as there:
+            with connected(
+                library, row, ask=not by_hand, cancel=cancel, progress=progress, traffic=traffic
+            ) as there:
                 if by_hand:
+                    there.log.begins("capture by hand")
                     found = _by_hand(there, seconds, progress)
                 else:
-                    found = transfer.capture(
-                        there.line, way=way.value if way else None, cancel=cancel, progress=progress
-                    )
+                    kind = way.value if way else None
+                    there.log.begins("capture", way=kind)
+                    found = transfer.capture(there.line, way=kind, cancel=cancel, progress=progress)
+                there.log.ends(found.sentence)
                 patch = None
                 if not look and target is not None:
                     library.add_version(target.id, found.version, note)
@@ -154,70 +153,13 @@ def capture(
         here.answer(answer, f"{clean(found.sentence)}.", *(clean(each) for each in found.refused), kept)
 
 
-def recall(
-    here: Here,
-    patch: PatchArgument,
-    instrument: InstrumentOption = None,
-    embedded: EmbeddedOption = False,
-    with_setup: SetupOption = False,
-    way: Annotated[RecallWay | None, typer.Option("--way", help="How to send, if not as the chart prefers.")] = None,
-    no_verify: Annotated[bool, typer.Option("--no-verify", help="Do not read back; nothing is proved then.")] = False,
-) -> Exit:
-    """Send a patch to its instrument and read it back. What was in it before is kept first.
-
-    Turn the monitors down first: a recalled sound may be loud, and hearing damage is permanent.
-    """
-    with here.opened() as library:
-        stored, version_row = find_version(library, patch)
-        version = library.version(version_row.id)
-        row = chosen_instrument(library, instrument, embedded=embedded, of_patch=stored.instrument)
-
-        def keep_before(before: Version) -> None:
-            if before.values and not _held(library, row.id, before):
-                library.keep(row.id, panel_name(before.taken), before, ["before a recall"])
-
-        with (
-            waiting(f"Recalling “{stored.name}” to {row.name}") as (cancel, progress),
-            connected(library, row, cancel=cancel, progress=progress) as there,
-        ):
-            done = transfer.recall(
-                there.line,
-                version,
-                verify=not no_verify,
-                with_setup=with_setup,
-                way=way.value if way else None,
-                keep_before=keep_before,
-                cancel=cancel,
-                progress=progress,
-            )
-        compared = None if done.comparison is None else compared_answer(there.chart, done.comparison)
-        answer = answers.Recalled(
-            instrument=row.name,
-            patch=patch_answer(stored),
-            version=version_row.number,
-            state=done.state,
-            sent=done.sent,
-            of=done.of,
-            equal=done.equal,
-            left_out=list(done.left_out),
-            bytes_in=done.bytes_in,
-            bytes_out=done.bytes_out,
-            seconds=round(done.seconds, 3),
-            sentence=done.sentence,
-            comparison=compared,
-        )
-        shown = [f"“{clean(stored.name)}” to {clean(row.name)}: {clean(done.sentence)}."]
-        tables = [] if done.state != "differs" or compared is None else [comparison_table(compared, everything=False)]
-        here.answer(answer, *shown, *tables)
-        return state_exit(done.state)
-
-
 def verify(
     here: Here,
     patch: PatchArgument,
     instrument: InstrumentOption = None,
     embedded: EmbeddedOption = False,
     with_setup: SetupOption = False,
+    traffic: TrafficOption = None,
 ) -> Exit:
     """Read the instrument and compare it with a patch; nothing is written to either."""
     with here.opened() as library:
@@ -226,9 +168,11 @@ def verify(
         row = chosen_instrument(library, instrument, embedded=embedded, of_patch=stored.instrument)
         with (
             waiting(f"Reading {row.name}") as (cancel, progress),
-            connected(library, row, cancel=cancel, progress=progress) as there,
+            connected(library, row, cancel=cancel, progress=progress, traffic=traffic) as there,
         ):
+            there.log.begins("verify", version=as_plain(version), with_setup=with_setup)
             done = transfer.verify(there.line, version, with_setup=with_setup, cancel=cancel, progress=progress)
+            there.log.ends(done.sentence)
         compared = None if done.comparison is None else compared_answer(there.chart, done.comparison)
         answer = answers.Verified(
             instrument=row.name,
@@ -248,18 +192,25 @@ def verify(
         return state_exit(done.state)
 
 
-def panic(here: Here, instrument: InstrumentOption = None, embedded: EmbeddedOption = False) -> None:
+def panic(
+    here: Here, instrument: InstrumentOption = None, embedded: EmbeddedOption = False, traffic: TrafficOption = None
+) -> None:
     """Everything off: all notes, all sounds, on every channel of the instrument's output."""
     with here.opened() as library:
         row = chosen_instrument(library, instrument, embedded=embedded)
-        with connected(library, row, ask=False) as there:
+        with connected(library, row, ask=False, traffic=traffic) as there:
+            there.log.begins("panic")
             transfer.panic(there.line)
         here.answer(answers.Panicked(instrument=row.name), f"Everything off was sent to {clean(row.name)}.")
 
 
-def state_exit(state: str) -> Exit:
-    """The exit code of a recall or a verification."""
-    return {"arrived": Exit.OK, "differs": Exit.DIFFERS}.get(state, Exit.UNPROVED)
+def _asked(
+    line: transfer.Line, log: Log, device: int | None, cancel: transfer.Cancel, progress: transfer.OnProgress
+) -> transfer.Identified:
+    log.begins("identify", device=device)
+    found = transfer.identify(line, device=device, cancel=cancel, progress=progress)
+    log.ends(found.sentence)
+    return found
 
 
 def _by_hand(there: Connected, seconds: float | None, progress: transfer.OnProgress) -> transfer.Captured:
@@ -277,13 +228,6 @@ def _by_hand(there: Connected, seconds: float | None, progress: transfer.OnProgr
     finally:
         if timer is not None:
             timer.cancel()
-
-
-def _held(library: Library, instrument: int, before: Version) -> bool:
-    """Is what the instrument holds a recent patch's latest version? If it is an old one's, a copy does no harm."""
-    rows = library.rows(library.find(instrument=instrument, order="time").ids[:RECENT])
-    contents = library.version_contents([row.latest for row in rows])
-    return any(each.values == before.values for each in contents.values())
 
 
 def _identified(line: transfer.Line, found: transfer.Identified) -> answers.Identified:

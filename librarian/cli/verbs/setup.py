@@ -15,7 +15,7 @@ from librarian.cli.verb import verb
 from librarian.collection import InstrumentRow
 from librarian.errors import BadInput
 from librarian.messages import ALL_CALL, Address
-from librarian.transfer.connections import Connections
+from librarian.transfer.connections import Connections, slowed
 
 NameArgument = Annotated[str, typer.Argument(metavar="NAME", help="The name of an instrument in the library.")]
 OutOption = Annotated[str | None, typer.Option("--out", metavar="PORT", help="The output that leads to its MIDI IN.")]
@@ -98,8 +98,11 @@ def change(
     input_: InOption = None,
     channel: ChannelOption = None,
     device: DeviceOption = None,
+    usual_pace: Annotated[
+        bool, typer.Option("--usual-pace", help="Forget that it had to be fed slower: back to the pace of its chart.")
+    ] = False,
 ) -> None:
-    """Change the name, ports, channel, device ID or chart revision of an instrument."""
+    """Change the name, ports, channel, device ID or chart revision of an instrument, or reset its pace."""
     described = None if chart is None else chart_file(chart)
     out, in_ = _fingerprints(output, input_)
     with here.opened() as library:
@@ -113,6 +116,8 @@ def change(
         fields |= {
             key: value for key, value in (("name", rename), ("output", out), ("input", in_)) if value is not None
         }
+        if usual_pace or (fields.get("output", row.output), fields.get("input", row.input)) != (row.output, row.input):
+            fields["pace"] = ""  # it was found out on those ports
         library.update_instrument(row.id, chart=described, **fields)
         _answer(here, [library.instrument(row.id)])
 
@@ -152,6 +157,7 @@ def instrument_answer(row: InstrumentRow) -> answers.Instrument:
         output=row.output,
         input=row.input,
         firmware=row.firmware,
+        slowed=slowed(row.pace),
     )
 
 

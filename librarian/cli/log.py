@@ -1,0 +1,93 @@
+"""What `--traffic FILE` saves: the messages of a conversation, and in the head all that is needed to have it again.
+
+The head holds the text of the chart and the sounds that were sent, so that a file from somebody else's machine can be
+replayed here without their library: every bug report becomes a test.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from librarian import __version__
+from librarian.cli.clean import clean
+from librarian.cli.here import aside
+from librarian.errors import Cancelled, LibrarianError, OutsideProblem
+from librarian.transfer import Line
+from librarian.wire import traffic
+
+Plain = dict[str, Any]
+
+
+@dataclass
+class Log:
+    """One conversation's log; `path` None: nobody wants it. Verbs say what they do before they do it, and how it ended.
+
+    `conversation`: a name that `cli/replaying.py` knows, with its options as plain JSON values.
+    """
+
+    path: Path | None
+    conversation: str = "identify"
+    options: Plain = field(default_factory=dict)
+    outcome: str = ""
+
+    def begins(self, conversation: str, **options: Any) -> None:
+        """From now on this conversation runs."""
+        self.conversation = conversation
+        self.options = options
+        self.outcome = ""
+
+    def ends(self, outcome: str) -> None:
+        """It came to its end, and this is what was said of it."""
+        self.outcome = outcome
+
+    @contextmanager
+    def kept(self, line: Line, crossed: traffic.Traffic, *, asked: bool) -> Iterator[None]:
+        """Save when the block ends, however it ends. `asked`: identity was asked first."""
+        if self.path is None:
+            yield
+            return
+        began = _began(line, asked=asked)
+        try:
+            yield
+        except (LibrarianError, Cancelled) as problem:
+            self.outcome = str(problem)
+            try:
+                self._save(crossed, began)
+            except LibrarianError as trouble:
+                # What went wrong with the instrument matters more than that its log could not be saved.
+                aside(clean(f"{trouble} {trouble.hint}".strip()))
+            raise
+        self._save(crossed, began)
+
+    def _save(self, crossed: traffic.Traffic, began: Mapping[str, Any]) -> None:
+        assert self.path is not None
+        crossings = crossed.after()
+        if self.path.suffix.lower() == ".txt":
+            save_text(self.path, traffic.as_text(crossings))
+            return
+        about = {**began, "conversation": self.conversation, "options": self.options, "outcome": self.outcome}
+        traffic.save(self.path, crossings, about)
+
+
+def save_text(path: Path, text: str) -> None:
+    """Write a text file. Raises OutsideProblem when that is not possible."""
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise OutsideProblem(f"{path} could not be written: {error.strerror}.", "Choose another place.") from error
+
+
+def _began(line: Line, *, asked: bool) -> Plain:
+    """How the line was before anything was sent."""
+    return {
+        "program": f"Librarian {__version__}",
+        "instrument": line.name,
+        "chart": line.chart.text,
+        "address": {"channel": line.address.channel, "device": line.address.device},
+        "cable": line.cable.name,
+        "asked": asked,
+    }

@@ -1,0 +1,211 @@
+"""Verbs that change what sounds: recall a patch, and put back what was there before."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from enum import StrEnum
+from typing import Annotated
+
+import typer
+
+from librarian import transfer
+from librarian.cli import answers
+from librarian.cli.clean import clean
+from librarian.cli.connect import (
+    Connected,
+    EmbeddedOption,
+    InstrumentOption,
+    TrafficOption,
+    chosen_instrument,
+    connected,
+)
+from librarian.cli.exits import Exit
+from librarian.cli.here import Here, aside
+from librarian.cli.patches import REFERENCE, find_version, patch_answer
+from librarian.cli.sheets import compared_answer, comparison_table, panel_name, shown_time
+from librarian.cli.verb import verb
+from librarian.cli.waiting import waiting
+from librarian.collection import Library
+from librarian.collection.plain import as_plain, of_plain
+from librarian.errors import Refused
+from librarian.messages import Version
+
+RECENT = 200
+_BEFORE = "before recall/"
+
+SetupOption = Annotated[bool, typer.Option("--with-setup", help="Setup parameters too, not only the sound.")]
+
+
+class RecallWay(StrEnum):
+    """How to send a sound."""
+
+    DUMP = "dump"
+    CONTROLLERS = "controllers"
+    PARAMETERS = "parameters"
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register these verbs."""
+    verb(app, "recall")(recall)
+    verb(app, "put-back")(put_back)
+
+
+def recall(
+    here: Here,
+    patch: Annotated[str, typer.Argument(metavar="PATCH", help=REFERENCE)],
+    instrument: InstrumentOption = None,
+    embedded: EmbeddedOption = False,
+    with_setup: SetupOption = False,
+    whole: Annotated[
+        bool, typer.Option("--whole", help="Send everything, also what is there already; not only what differs.")
+    ] = False,
+    way: Annotated[RecallWay | None, typer.Option("--way", help="How to send, if not as the chart prefers.")] = None,
+    no_verify: Annotated[bool, typer.Option("--no-verify", help="Do not read back; nothing is proved then.")] = False,
+    traffic: TrafficOption = None,
+) -> Exit:
+    """Send a patch to its instrument and read it back. What was in it before is kept first.
+
+    It can be put back: librarian put-back. Turn the monitors down first: a recalled sound may be loud, and hearing
+    damage is permanent.
+    """
+    with here.opened() as library:
+        stored, version_row = find_version(library, patch)
+        version = library.version(version_row.id)
+        row = chosen_instrument(library, instrument, embedded=embedded, of_patch=stored.instrument)
+
+        def keep_before(before: Version) -> None:
+            if not before.values:
+                return
+            _remember(library, row.id, stored.name, before, with_setup)
+            if not _held(library, row.id, before):
+                note = f"Before the recall of “{stored.name}”"
+                library.keep(row.id, panel_name(before.taken), before, ["before a recall"], note)
+
+        with (
+            waiting(f"Recalling “{stored.name}” to {row.name}") as (cancel, progress),
+            connected(library, row, cancel=cancel, progress=progress, traffic=traffic) as there,
+        ):
+            options = {
+                "verify": not no_verify,
+                "with_setup": with_setup,
+                "whole": whole,
+                "way": way.value if way else None,
+            }
+            done = _recalled(there, version, options, keep_before, cancel, progress)
+        compared = None if done.comparison is None else compared_answer(there.chart, done.comparison)
+        answer = answers.Recalled(
+            instrument=row.name,
+            patch=patch_answer(stored),
+            version=version_row.number,
+            state=done.state,
+            sent=done.sent,
+            of=done.of,
+            equal=done.equal,
+            left_out=list(done.left_out),
+            bytes_in=done.bytes_in,
+            bytes_out=done.bytes_out,
+            seconds=round(done.seconds, 3),
+            sentence=done.sentence,
+            comparison=compared,
+            saved=done.saved,
+            rounds=done.rounds,
+            slowed=done.slowed,
+        )
+        shown = [f"“{clean(stored.name)}” to {clean(row.name)}: {clean(done.sentence)}.", *_how(done)]
+        tables = [] if done.state != "differs" or compared is None else [comparison_table(compared, everything=False)]
+        here.answer(answer, *shown, *tables)
+        return state_exit(done.state)
+
+
+def put_back(
+    here: Here, instrument: InstrumentOption = None, embedded: EmbeddedOption = False, traffic: TrafficOption = None
+) -> Exit:
+    """Put back what was in the instrument before the last recall, and read it back. A second time: the other way."""
+    with here.opened() as library:
+        row = chosen_instrument(library, instrument, embedded=embedded)
+        kept = library.setting(f"{_BEFORE}{row.id}")
+        if kept is None:
+            raise Refused(
+                f"Nothing is known of what {row.name} held before a recall.",
+                "It is kept by each recall to an instrument that can be read.",
+            )
+        version, of, with_setup = of_plain(kept["sound"]), str(kept["of"]), bool(kept["with_setup"])
+
+        def keep_before(before: Version) -> None:
+            _remember(library, row.id, f"what was put back, of {shown_time(version.taken)}", before, with_setup)
+
+        with (
+            waiting(f"Putting back what {row.name} held") as (cancel, progress),
+            connected(library, row, cancel=cancel, progress=progress, traffic=traffic) as there,
+        ):
+            done = _recalled(there, version, {"with_setup": with_setup}, keep_before, cancel, progress)
+        answer = answers.PutBack(
+            instrument=row.name,
+            before=of,
+            taken=version.taken,
+            state=done.state,
+            sent=done.sent,
+            of=done.of,
+            equal=done.equal,
+            bytes_in=done.bytes_in,
+            bytes_out=done.bytes_out,
+            seconds=round(done.seconds, 3),
+            sentence=done.sentence,
+        )
+        moment: datetime = version.taken
+        said = f"{clean(row.name)}, as it was on {shown_time(moment)} before the recall of “{clean(of)}”"
+        here.answer(answer, f"{said}: {clean(done.sentence)}.", *_how(done))
+        return state_exit(done.state)
+
+
+def state_exit(state: str) -> Exit:
+    """The exit code of a recall or a verification."""
+    return {"arrived": Exit.OK, "differs": Exit.DIFFERS}.get(state, Exit.UNPROVED)
+
+
+def _recalled(
+    there: Connected,
+    version: Version,
+    options: dict[str, bool | str | None],
+    keep_before: Callable[[Version], None],
+    cancel: transfer.Cancel,
+    progress: transfer.OnProgress,
+) -> transfer.Recalled:
+    if not transfer.can_be_read(there.line):
+        aside(f"{clean(there.row.name)} cannot be read: what is in it now is not kept and cannot be put back.")
+    there.log.begins("recall", version=as_plain(version), **options)
+    done = transfer.recall(
+        there.line,
+        version,
+        keep_before=keep_before,
+        cancel=cancel,
+        progress=progress,
+        **options,  # type: ignore[arg-type]
+    )
+    there.log.ends(done.sentence)
+    return done
+
+
+def _remember(library: Library, instrument: int, of: str, before: Version, with_setup: bool) -> None:
+    """What `put-back` will bring. `of`: what was recalled over it; with set-up when that recall changed it too."""
+    kept = {"of": of, "with_setup": with_setup, "sound": as_plain(before)}
+    library.set_setting(f"{_BEFORE}{instrument}", kept)
+
+
+def _how(done: transfer.Recalled) -> list[str]:
+    """What was saved, and what it took."""
+    said = []
+    if done.saved:
+        said.append(f"{done.saved} bytes did not have to travel: that much was there already.")
+    if done.rounds:
+        times = "once" if done.rounds == 1 else f"{done.rounds} times"
+        said.append(f"Sent again {times}; the gaps between messages are doubled {done.slowed} times now, and stay so.")
+    return said
+
+
+def _held(library: Library, instrument: int, before: Version) -> bool:
+    """Is what the instrument holds a recent patch's latest version? If it is an old one's, a copy does no harm."""
+    rows = library.rows(library.find(instrument=instrument, order="time").ids[:RECENT])
+    contents = library.version_contents([row.latest for row in rows])
+    return any(each.values == before.values for each in contents.values())
