@@ -20,8 +20,10 @@ from librarian.window.history.widget import HistoryLine
 from librarian.window.pages.first_start import FirstStart
 from librarian.window.paint.look import Look
 from librarian.window.panel.panel import FrontPanel
+from librarian.window.parts.drawerplace import DrawerPlace
 from librarian.window.parts.lookful import Lookful
 from librarian.window.parts.notice import Band, NoticeState
+from librarian.window.parts.progress import ProgressState
 from librarian.window.parts.splitter import HANDLE, Joint
 from librarian.window.shown.sheet import Sheet
 from librarian.window.values.area import ValuesArea
@@ -51,7 +53,7 @@ class Areas(Lookful):
         self.history = HistoryLine(look)
         self.band = Band(look)
         self.first_start = FirstStart(look)
-        self.drawers = QStackedWidget()
+        self.drawers = DrawerPlace(look)
         self.pages = QStackedWidget()
         self.under_header = QVBoxLayout()
         self._drawer_names: dict[str, QWidget] = {}
@@ -151,6 +153,16 @@ class Areas(Lookful):
         """The drawer that is open, or an empty name."""
         return self._open_drawer
 
+    def show_notice(self, notice: NoticeState | None) -> None:
+        """What was done, at the foot of the list and of the drawer that may lie over it."""
+        self.collection.show_notice(notice)
+        self.drawers.notice.show_state(notice)
+
+    def show_progress(self, state: ProgressState | None) -> None:
+        """What takes long, at the same places."""
+        self.collection.progress.show_state(state)
+        self.drawers.progress.show_state(state)
+
     def show_band(self, notice: NoticeState | None) -> None:
         """A notice where the values are; they come back when it is answered."""
         self.band.show_state(notice)
@@ -212,6 +224,7 @@ class Areas(Lookful):
         place = grid.drawer_place
         self.collection.setVisible(place != "instead")
         self.drawers.setVisible(bool(place))
+        self.drawers.set_foot_shown(place != "column")
         if place == "instead":
             self._order_level(self.drawers, first=True)
             self.level.setSizes([grid.drawer, 0, self.width() - grid.drawer])

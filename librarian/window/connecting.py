@@ -186,13 +186,12 @@ class Connecting(QObject):
         if chart is None:
             return
         self._stop()
-        made = self._desk.edit(
+        self._desk.edit(
             lambda: self._desk.library.add_instrument(
                 chart, chosen.name or chart.name, chart.default_address, chosen.output, chosen.input
-            )
+            ),
+            then=self._desk.instruments.choose,
         )
-        if made is not None:
-            self._desk.instruments.choose(made)
         self.finished.emit()
 
     def _ask(self, chosen: Chosen) -> None:

@@ -9,7 +9,8 @@ from PySide6.QtCore import QObject
 from librarian.messages import Address
 from librarian.transfer.connections import Connections
 from librarian.window.areas import Areas
-from librarian.window.desk.desk import Desk, Told
+from librarian.window.desk.desk import Desk
+from librarian.window.desk.told import Told
 from librarian.window.paint.look import Look
 from librarian.window.traffic.drawer import TrafficDrawer
 from librarian.window.traffic.meaning import Reader

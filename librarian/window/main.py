@@ -19,10 +19,11 @@ from librarian.window.chain.state import ChainState
 from librarian.window.chain.troubles import no_instrument, no_system, nothing_connected
 from librarian.window.commands import Commands
 from librarian.window.connecting import Connecting
-from librarian.window.desk.desk import Answer, Desk, Told
+from librarian.window.desk.desk import Answer, Desk
 from librarian.window.desk.present import header, history, marks, recall_reason
 from librarian.window.desk.results import Rows, shown
 from librarian.window.desk.standing import Standing
+from librarian.window.desk.told import Told
 from librarian.window.details.editor import Details, DetailsEditor
 from librarian.window.drawers import Drawers
 from librarian.window.paint.look import Choice as Theme
@@ -366,7 +367,7 @@ class MainWindow(QMainWindow):
         key = QKeySequence(QKeySequence.StandardKey.Undo).toString(QKeySequence.SequenceFormat.NativeText)
         buttons = (ButtonSpec("undo", "Undo", key=key),) if told.undo else ()
         text = f"{told.sentence} {told.hint}".strip()
-        self.areas.collection.show_notice(NoticeState("", text, buttons, bar="broken" if told.trouble else ""))
+        self.areas.show_notice(NoticeState("", text, buttons, bar="broken" if told.trouble else ""))
 
     def _allow(self) -> None:
         allow_commands(self.commands, self.desk, self._target())

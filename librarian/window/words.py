@@ -51,6 +51,23 @@ def seconds_left(seconds: float | None) -> str:
     return f", about {max(1, round(seconds))} s left"
 
 
+def time_left(seconds: float) -> str:
+    """"11 s left", "2 min left"."""
+    return f"{round(seconds / 60)} min left" if seconds >= 90 else f"{max(1, round(seconds))} s left"
+
+
+def counted_in(count: int, unit: str) -> str:
+    """Figures with what they count, as a job names it: "64 programs"; bytes in the size that is read easily."""
+    return size(count) if unit == "bytes" else f"{figures(count)} {unit}".strip()
+
+
+def size(count: int) -> str:
+    """Bytes for people: "263 bytes", "12 kB", "3.4 MB"."""
+    if count < 10_000:
+        return counted(count, "byte")
+    return f"{round(count / 1000)} kB" if count < 1_000_000 else f"{count / 1_000_000:.1f} MB"
+
+
 def clock_time(moment: datetime) -> str:
     """The local time of day: "19:42"."""
     return (moment.astimezone() if moment.tzinfo else moment).strftime("%H:%M")

@@ -19,6 +19,7 @@ from librarian.window.parts.button import FRAME, Button
 from librarian.window.parts.choice import Choice
 from librarian.window.parts.lookful import Lookful
 from librarian.window.parts.notice import Foot, NoticeState
+from librarian.window.parts.progress import Progress
 from librarian.window.parts.sentence import Sentence
 from librarian.window.parts.spec import ButtonSpec
 from librarian.window.words import counted, figures
@@ -117,6 +118,7 @@ class CollectionArea(Lookful):
         self.count_line = _CountLine(look, self)
         self.list = PatchList(look, source)
         self.empty = _Empty(look, self)
+        self.progress = Progress(look)
         self.notice = Foot(look)
         self._build()
         self._connect()
@@ -138,6 +140,7 @@ class CollectionArea(Lookful):
         self._stack.addWidget(self.list)
         self._stack.addWidget(self.empty)
         column.addLayout(self._stack, 1)
+        column.addWidget(self.progress)
         column.addWidget(self.notice)
 
     def _connect(self) -> None:

@@ -1,19 +1,18 @@
 """The desk: what is searched, chosen, compared; every intent of the person as one method; no widgets.
 
 Widgets call these methods and show what the signals announce. Searches run on a thread of their own; conversations
-run on the instruments' threads; edits of the library are short and happen at once, each one step of undo.
+run on the instruments' threads; what writes the library runs on one worker, each edit one step of undo.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import Literal
 
 from PySide6.QtCore import QObject, QTimer, Signal
 
 from librarian.chart import Chart
-from librarian.collection import Found, Library, PatchRow
+from librarian.collection import Found, Library
 from librarian.errors import Cancelled, LibrarianError
 from librarian.messages import Version
 from librarian.transfer import Captured, Recalled, Verified
@@ -21,9 +20,12 @@ from librarian.transfer.connections import Connections
 from librarian.window.collection.state import Completion
 from librarian.window.desk.asker import Asker
 from librarian.window.desk.choice import Choice, Side
+from librarian.window.desk.editing import Editing
 from librarian.window.desk.instruments import Instruments, now
 from librarian.window.desk.results import offered
 from librarian.window.desk.standing import Standing
+from librarian.window.desk.told import Told
+from librarian.window.desk.work import Work
 from librarian.window.words import clock_time, day, quoted
 
 _WATCH_MS = 700
@@ -39,17 +41,7 @@ class Answer:
     all_tags: int
 
 
-@dataclass(frozen=True)
-class Told:
-    """Something to say at the foot of the list. `undo`: the label of the step that can be taken back, or empty."""
-
-    sentence: str
-    hint: str = ""
-    undo: str = ""
-    trouble: bool = False
-
-
-class Desk(QObject):
+class Desk(Editing, QObject):
     """The window's state. `answered`: a search ended (Answer). `chosen`: A, B or their content changed.
 
     `told` (Told) says something at the foot of the list; `edited`: the library changed, by us or by another program.
@@ -65,7 +57,10 @@ class Desk(QObject):
     def __init__(self, library: Library, connections: Connections, parent: QObject | None = None) -> None:
         super().__init__(parent)
         self.library = library
+        self.work = Work(self)
+        self.work.failed.connect(self.trouble)
         self.instruments = Instruments(library, connections, self)
+        self.instruments.learnt.connect(self.work.edit)
         self.instruments.captured.connect(self._captured)
         self.instruments.recalled.connect(self._recalled)
         self.instruments.compared.connect(self._compared)
@@ -94,12 +89,14 @@ class Desk(QObject):
         """End lines and questions; the library stays open for whoever opened it."""
         self._watch.stop()
         self.instruments.close()
+        self.work.close()
         self._asker.close()
         self._completer.close()
 
     def trouble(self, problem: Exception) -> None:
         """Say a problem at the foot of the list; anything that is not ours is raised."""
         if isinstance(problem, Cancelled):
+            self.told.emit(Told("Cancelled.", problem.state))
             return
         if not isinstance(problem, LibrarianError):
             raise problem
@@ -142,6 +139,11 @@ class Desk(QObject):
         if stamp != self._stamp:
             self._stamp = stamp
             self._after_change()
+
+    def changed_by_us(self) -> None:
+        """The library was changed by this window: read again what is shown."""
+        self._stamp = self.library.stamp()
+        self._after_change()
 
     def _after_change(self) -> None:
         self.instruments.load()
@@ -255,56 +257,6 @@ class Desk(QObject):
         """The chart that A is kept by."""
         return self.choice.chart
 
-    # -- editing ---------------------------------------------------------------------------------------------------
-
-    def edit(self, change: Callable[[], Any], sentence: str = "") -> Any:
-        """One change of the library at once; says `sentence` with an undo, or the problem. Returns what it returned."""
-        try:
-            result = change()
-        except LibrarianError as problem:
-            self.trouble(problem)
-            return None
-        self._undo_recall = None
-        self._stamp = self.library.stamp()
-        self._after_change()
-        if sentence:
-            self.told.emit(Told(sentence, undo=self.library.undo_label() or ""))
-        return result
-
-    def rename(self, patch: int, name: str) -> None:
-        """Another name."""
-        self.edit(lambda: self.library.rename(patch, name))
-
-    def set_tags(self, patches: Sequence[int], add: Sequence[str], remove: Sequence[str]) -> None:
-        """Add and remove tags of these patches."""
-        if add or remove:
-            self.edit(lambda: self.library.tag(patches, add, remove))
-
-    def set_note(self, patch: int, note: str) -> None:
-        """Another note."""
-        self.edit(lambda: self.library.set_note(patch, note))
-
-    def delete(self, patches: Sequence[int]) -> None:
-        """Into the trash, where they can be had back from."""
-        rows = self.library.rows(patches)
-        if rows:
-            self.edit(lambda: self.library.delete([row.id for row in rows]), _deleted(rows))
-
-    def undo(self) -> None:
-        """Take the last thing back: an edit of the collection, or the last recall if nothing was done since."""
-        if self._undo_recall is not None:
-            self.undo_recall()
-            return
-        label = self.edit(self.library.undo)
-        if label:
-            self.told.emit(Told(f"Taken back: {label}."))
-
-    def redo(self) -> None:
-        """Do again what was taken back last."""
-        label = self.edit(self.library.redo)
-        if label:
-            self.told.emit(Told(f"Done again: {label}."))
-
     # -- with instruments ------------------------------------------------------------------------------------------
 
     def capture(self, *, as_version_of_a: bool = False, by_hand: bool = False) -> None:
@@ -369,21 +321,20 @@ class Desk(QObject):
     def _captured(self, instrument: int, result: object) -> None:
         assert isinstance(result, Captured)
         target, self._keep_as_version = self._keep_as_version, None
-        try:
-            if target is not None:
-                self.library.add_version(target, result.version)
-                patch = target
-            else:
-                name = result.version.name.strip() or _panel_name()
-                patch = self.library.keep(instrument, name, result.version)
-            self._stamp = self.library.stamp()
-            self._after_change()
+        name = result.version.name.strip() or _panel_name()
+
+        def keep() -> int:
+            if target is None:
+                return self.library.keep(instrument, name, result.version)
+            self.library.add_version(target, result.version)
+            return target
+
+        def kept(patch: int) -> None:
             self.choose_a(patch)
-        except LibrarianError as problem:
-            self.trouble(problem)
-            return
-        if target is None:
-            self.named.emit(patch)
+            if target is None:
+                self.named.emit(patch)
+
+        self.edit(keep, then=kept)
 
     def _recalled(self, _instrument: int, result: object, patch: int, _version: int) -> None:
         assert isinstance(result, Recalled)
@@ -415,10 +366,3 @@ def _panel_name() -> str:
     moment = now()
     return f"Panel, {day(moment)} {clock_time(moment)}"
 
-
-def _deleted(rows: Sequence[PatchRow]) -> str:
-    if len(rows) == 1:
-        row = rows[0]
-        count = "its one version" if row.versions == 1 else f"its {row.versions} versions"
-        return f"Deleted {quoted(row.name)} and {count}."
-    return f"Deleted {len(rows)} patches."

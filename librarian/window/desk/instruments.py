@@ -62,6 +62,7 @@ class Instruments(QObject):
 
     `changed`: its facts are others. `captured` (id, Captured), `recalled` (id, Recalled, patch, version),
     `compared` (id, Verified, patch, version), `failed` (id, what, exception). `listed`: instruments came or went.
+    `learnt`: a change of the library to be made in its turn (what firmware answered, what pace worked).
     """
 
     changed = Signal(int)
@@ -71,6 +72,7 @@ class Instruments(QObject):
     recalled = Signal(int, object, int, int)
     compared = Signal(int, object, int, int)
     failed = Signal(int, str, object)
+    learnt = Signal(object)
 
     def __init__(self, library: Library, connections: Connections, parent: QObject | None = None) -> None:
         super().__init__(parent)
@@ -404,8 +406,10 @@ class Instruments(QObject):
             return
         row = standing.row
         if who.firmware != row.firmware or who.address != row.address:
-            self._library.note_instrument(row.id, firmware=who.firmware, address=who.address)
-            standing.row = self._library.instrument(row.id)
+            standing.row = replace(row, firmware=who.firmware, address=who.address)
+            self.learnt.emit(
+                lambda: self._library.note_instrument(row.id, firmware=who.firmware, address=who.address)
+            )
 
     def _keep_pace(self, instrument: int) -> None:
         """What pace worked is remembered for this instrument on these ports."""
@@ -415,8 +419,8 @@ class Instruments(QObject):
             return
         text = pace_text(standing.chart, line.pace)
         if text != standing.row.pace:
-            self._library.note_instrument(instrument, pace=text)
-            standing.row = self._library.instrument(instrument)
+            standing.row = replace(standing.row, pace=text)
+            self.learnt.emit(lambda: self._library.note_instrument(instrument, pace=text))
 
 
 def _road(row: InstrumentRow) -> tuple[str, int, str, str]:

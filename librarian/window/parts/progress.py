@@ -15,7 +15,7 @@ from librarian.window.parts.button import FRAME, Button
 from librarian.window.parts.lookful import Lookful
 from librarian.window.parts.sentence import Sentence
 from librarian.window.parts.spec import ButtonSpec
-from librarian.window.words import figures
+from librarian.window.words import counted_in, figures, time_left
 
 AFTER_MS, BAR = 500, 8
 CANCEL = ButtonSpec("cancel", "Cancel", key="Esc")
@@ -24,23 +24,27 @@ CANCEL = ButtonSpec("cancel", "Cancel", key="Esc")
 @dataclass(frozen=True)
 class ProgressState:
     """`what`: "Reading Lanternfish’s memory"; `done` `of` so many; `seconds_left` None where it is not known; `kept`:
-    what a cancel keeps ("23 kept so far; cancel keeps them")."""
+    what a cancel keeps ("23 kept so far; cancel keeps them"); `unit`: what is counted, "" when `what` says it. `of` is 0
+    while it is not known how much there is."""
 
     what: str
     done: int
     of: int
     seconds_left: float | None = None
     kept: str = ""
+    unit: str = ""
 
     @property
     def first(self) -> str:
         """"Reading Lanternfish’s memory: 23 of 64"."""
-        return f"{self.what}: {figures(self.done)} of {figures(self.of)}"
+        if self.of <= 0:
+            return f"{self.what}: {counted_in(self.done, self.unit)}" if self.done else self.what
+        return f"{self.what}: {figures(self.done)} of {counted_in(self.of, self.unit)}"
 
     @property
     def rest(self) -> str:
         """"11 s left · 23 kept so far; cancel keeps them"."""
-        left = "" if self.seconds_left is None else f"{max(1, round(self.seconds_left))} s left"
+        left = "" if self.seconds_left is None else time_left(self.seconds_left)
         return " · ".join(part for part in (left, self.kept) if part)
 
     @property

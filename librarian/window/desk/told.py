@@ -1,0 +1,15 @@
+"""What the desk has to say at the foot of the list."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Told:
+    """Something to say at the foot of the list. `undo`: the label of the step that can be taken back, or empty."""
+
+    sentence: str
+    hint: str = ""
+    undo: str = ""
+    trouble: bool = False
