@@ -1,6 +1,6 @@
 """Conversations with an instrument: identify, capture, recall, verify. Plain functions over a cable and a chart."""
 
-from librarian.transfer.bank import Backup, backup
+from librarian.transfer.bank import Backup, backup, same_sound
 from librarian.transfer.byhand import capture_by_hand
 from librarian.transfer.cancel import Cancel, OnProgress, Progress
 from librarian.transfer.capture import capture
@@ -21,6 +21,7 @@ from librarian.transfer.troubles import (
     NotUnderstood,
     TookTooLong,
     WrongInstrument,
+    and_list,
 )
 from librarian.transfer.verify import verify
 
@@ -47,6 +48,7 @@ __all__ = [
     "TookTooLong",
     "Verified",
     "WrongInstrument",
+    "and_list",
     "backup",
     "can_be_read",
     "capture",
@@ -56,5 +58,6 @@ __all__ = [
     "panic",
     "recall",
     "restore",
+    "same_sound",
     "verify",
 ]

@@ -9,11 +9,12 @@ from librarian.transfer import limits
 from librarian.transfer.cancel import Cancel, OnProgress
 from librarian.transfer.identify import introduce, refuse_stranger
 from librarian.transfer.line import Line
+from librarian.transfer.parameters import parameters_way
 from librarian.transfer.read import Sure, askable, read_surely
 from librarian.transfer.reading import Reading
 from librarian.transfer.results import Captured
 from librarian.transfer.talk import Talk
-from librarian.transfer.troubles import and_list
+from librarian.transfer.troubles import EchoLoop, ForeignOnly, InstrumentRefused, NoReply, NotUnderstood, and_list
 
 
 def capture(
@@ -44,10 +45,12 @@ def capture(
 def chosen(talk: Talk, way: Way | str | None) -> list[Way]:
     """The ways to ask by, preferred first. Raises Refused where there is none, or `way` is not one of them."""
     line = talk.line
-    ways = askable(talk)
+    ways = askable(line)
     if way is not None:
         kind = way if isinstance(way, str) else way.kind
         ways = [one for one in ways if way in (one, one.kind)]
+        if not ways and kind == "parameters" and (one_by_one := parameters_way(line)) is not None:
+            ways = [one_by_one]  # never needed beside a dump, but asked for
         if not ways:
             raise Refused(
                 f"The chart of {line.name} knows no way to ask for its sound by “{kind}”.",
@@ -68,7 +71,12 @@ def read_all(talk: Talk, ways: list[Way]) -> Sure:
     for way in ways[1:]:
         if not (parameters - set(sure.reading.values)) & set(way.carries):
             continue
-        more = read_surely(talk, way)
+        try:
+            more = read_surely(talk, way)
+        except (NoReply, ForeignOnly, EchoLoop, NotUnderstood, InstrumentRefused) as problem:
+            # What the others brought is true all the same; what this way would have brought stays unknown.
+            sure = Sure(sure.reading, sure.questions, [*sure.refused, str(problem)])
+            continue
         # The first part must still be true after the second was read, else the two never sounded together.
         again = read_surely(talk, sure.reading.way)
         together = dict(more.reading.values)

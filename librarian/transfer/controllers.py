@@ -20,11 +20,8 @@ def read_controllers(talk: Talk, way: Way) -> Reading:
     if not requests:
         raise Unreadable(f"{line.name} sends its controllers only when that is started on the instrument itself.")
     since = Mark.of(talk)
-    for raw in requests[:-1]:
-        talk.send(raw)
-    talk.ask(requests[-1])
     collecting = _Collecting(talk, way)
-    until = line.clock.now() + wire_seconds(len(requests[-1])) + way.timeout_s
+    until = talk.ask(*requests) + way.timeout_s
     while not collecting.ended:
         arrival = talk.next(until)
         if arrival is None:

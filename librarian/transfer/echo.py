@@ -4,6 +4,8 @@ A thru returns every message once, in order, before anything the instrument answ
 byte equal to something sent a moment ago (a recall read back), so equality alone proves nothing; order does:
 
 - what was asked (the request) is never an answer. When it comes back, everything that arrived before it was echo.
+  A request of several messages has come back when all of them have, in order: an answer may well contain one of them
+  (the null of an NRPN group, say).
 - on a line known to return what is sent, an arrival equal to a message whose echo is still due is that echo.
 - on any line, an arrival equal to what is just being sent, before anything was asked, is an echo.
 """
@@ -25,16 +27,18 @@ class Echo:
         self.settled = False
         self.heard = 0
         self._due: deque[tuple[bytes, float]] = deque(maxlen=4096)
-        self._asked: bytes | None = None
+        self._asked: tuple[bytes, ...] | None = None
+        self._returned = 0
         self._asked_came_back = False
 
     def sent(self, raw: bytes, starts_at: float) -> None:
         """Remember one message; `starts_at`: when it is expected on the wire, seconds of the cable's clock."""
         self._due.append((raw, starts_at + _LIFE_S + len(raw) * _BYTE_S))
 
-    def asked(self, raw: bytes) -> None:
-        """The message just sent is a request: from now on arrivals may be answers."""
-        self._asked = raw
+    def asked(self, *messages: bytes) -> None:
+        """What is sent next is a request of these messages: from now on arrivals may be answers."""
+        self._asked = messages
+        self._returned = 0
         self._asked_came_back = False
 
     @property
@@ -52,8 +56,12 @@ class Echo:
         self.settled = True
 
     def is_request(self, raw: bytes, now: float) -> bool:
-        """True when `raw` is the request itself coming back; what arrived before it was echo as well."""
-        if raw != self._asked or self._asked_came_back:
+        """True when the request has come back with `raw`, its last message; what arrived before it was echo as well.
+
+        To be asked about an arrival that `is_echo` let pass.
+        """
+        asked = self._asked
+        if asked is None or self._asked_came_back or self._returned < len(asked) or raw != asked[-1]:
             return False
         self._asked_came_back = True
         self._came_back(raw, now)
@@ -61,9 +69,18 @@ class Echo:
 
     def is_echo(self, raw: bytes, now: float) -> bool:
         """True when `raw` is one of our own messages coming back (the request itself: ask `is_request` first)."""
-        if self._asked is not None and (self._asked_came_back or not self.thru or raw == self._asked):
-            return False
+        if self._asked is not None:
+            self._follow(raw, self._asked)
+            if self._asked_came_back or not self.thru or self._returned == len(self._asked):
+                return False
         return self._came_back(raw, now)
+
+    def _follow(self, raw: bytes, asked: tuple[bytes, ...]) -> None:
+        """Count how many messages of the request have come back, in order; others may stand between."""
+        if self._returned < len(asked) and raw == asked[self._returned]:
+            self._returned += 1
+        elif self._returned < len(asked) and raw == asked[0]:
+            self._returned = 1
 
     def doubtful(self, raw: bytes, now: float) -> bool:
         """True while an answer equal to what was sent a moment ago may be our own bytes, on a line not yet known."""

@@ -6,7 +6,7 @@ from librarian.messages import ALL_CALL, Address, Damaged
 from librarian.transfer import limits
 from librarian.transfer.cancel import Cancel, OnProgress
 from librarian.transfer.line import Line
-from librarian.transfer.read import read
+from librarian.transfer.read import read, showing
 from librarian.transfer.reading import Mark, Unreadable, silence, wire_seconds
 from librarian.transfer.results import Identified
 from librarian.transfer.talk import Talk
@@ -152,9 +152,7 @@ def _stranger(reply: universal.IdentityReply) -> str:
 def _known_by_its_dump(talk: Talk) -> Identified | None:
     """An instrument without an identity reply shows that it is there by answering a request for its sound."""
     line = talk.line
-    for way in line.chart.ways_in:
-        if way.kind == "hand":
-            continue
+    for way in showing(line):
         start = line.clock.now()
         try:
             read(talk, way)

@@ -2,35 +2,35 @@
 
 from __future__ import annotations
 
+from librarian.chart import Way
 from librarian.transfer.line import Line
-from librarian.transfer.read import MOST_QUESTIONS
+from librarian.transfer.read import MOST_QUESTIONS, askable, showing
 from librarian.transfer.reading import wire_seconds
 
 _IDENTIFY_S = 4.0
 _DUMP_BYTES = 4096
+_SINGLE_BYTES = 64
 _PER_QUESTION = 5.0
 """Seconds around one question: hearing a broken answer out, and an instrument that pauses while it sends."""
 
 
-def question_s(line: Line) -> float:
-    """The longest that one question for the sound takes, by the slowest way of the chart, in seconds."""
-    longest = 0.0
-    for way in line.chart.ways_in:
-        if way.kind == "hand":
-            continue
-        size = line.chart.codec.messages[way.message].length if way.kind == "dump" else 12 * len(way.carries)
-        longest = max(longest, way.timeout_s + 4 * wire_seconds(size or _DUMP_BYTES) + _PER_QUESTION)
-    return longest
+def question_s(line: Line, way: Way) -> float:
+    """The longest that one question by this way takes, in seconds."""
+    if way.kind == "parameters":
+        return (way.timeout_s + wire_seconds(_SINGLE_BYTES)) * len(way.carries) + _PER_QUESTION
+    size = line.chart.codec.messages[way.message].length if way.kind == "dump" else 12 * len(way.carries)
+    return way.timeout_s + 4 * wire_seconds(size or _DUMP_BYTES) + _PER_QUESTION
 
 
 def identify_s(line: Line, timeout_s: float) -> float:
     """Identify, and where that is silent one question by each way of the chart."""
-    return _IDENTIFY_S + timeout_s + question_s(line) * len(line.chart.ways_in)
+    return _IDENTIFY_S + timeout_s + sum(question_s(line, way) for way in showing(line))
 
 
 def capture_s(line: Line) -> float:
-    """Capture or verify: who is there, every way until two answers agree, and the first one once more."""
-    return _IDENTIFY_S + question_s(line) * MOST_QUESTIONS * max(1, 2 * len(line.chart.ways_in) - 1)
+    """Capture or verify: who is there, every way until two answers agree, and the first one after each once more."""
+    questions = [question_s(line, way) for way in askable(line)] or [_PER_QUESTION]
+    return _IDENTIFY_S + MOST_QUESTIONS * (sum(questions) + questions[0] * (len(questions) - 1))
 
 
 def recall_s(line: Line, rounds: int) -> float:

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from librarian.chart import Way
 from librarian.messages import Damaged, Values
-from librarian.transfer.reading import Mark, Reading, silence, wire_seconds
+from librarian.transfer.line import Line
+from librarian.transfer.reading import Mark, Reading, silence
 from librarian.transfer.talk import Talk
 
 _TIMEOUT_S = 1.0
 _MOST_SILENT = 3
 
 
-def parameters_way(talk: Talk) -> Way | None:
+def parameters_way(line: Line) -> Way | None:
     """The way of reading by single-parameter requests, None where the chart has none."""
-    line = talk.line
     ask = line.chart.codec.ask_one
     found = frozenset(name for name in line.chart.codec.single_ids if ask(name, line.address))
     if not found:
@@ -25,7 +25,8 @@ def parameters_way(talk: Talk) -> Way | None:
 def read_parameters(talk: Talk, way: Way) -> Reading:
     """Ask for every parameter of `way` in chart order. One that does not answer is left out.
 
-    Raises NoReply and the like when the first three all stay silent, CableLost, Cancelled.
+    When three in a row stay silent, one that has answered is asked again: does anybody still answer at all?
+    Raises NoReply and the like when nobody does, Unreadable when that began in the middle, CableLost, Cancelled.
     """
     line = talk.line
     values: dict[str, int] = {}
@@ -38,9 +39,11 @@ def read_parameters(talk: Talk, way: Way) -> Reading:
         raw = _one(talk, name, way.timeout_s)
         if raw is None:
             silent += 1
-            if silent == _MOST_SILENT and not values:
-                raise silence(talk, since, "its parameters")
+            if silent == _MOST_SILENT and (not values or _one(talk, next(iter(values)), way.timeout_s) is None):
+                labels = [line.chart.parameters[each].label for each in asked if each not in values]
+                raise silence(talk, since, "its parameters", tuple(labels) if values else ())
             continue
+        silent = 0
         received.append(raw)
         values.update({key: value for key, value in line.chart.codec.heard(raw, line.address) if key == name})
     if not values:
@@ -53,8 +56,7 @@ def _one(talk: Talk, name: str, timeout_s: float) -> bytes | None:
     line = talk.line
     found: bytes | None = None
     for request in line.chart.codec.ask_one(name, line.address):
-        talk.ask(request)
-        until = line.clock.now() + wire_seconds(len(request)) + timeout_s
+        until = talk.ask(request) + timeout_s
         while found is None and (arrival := talk.next(until)) is not None:
             if isinstance(arrival, Damaged) or line.echo.is_request(arrival.raw, line.clock.now()):
                 continue

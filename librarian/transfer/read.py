@@ -9,6 +9,7 @@ from librarian.chart import Way
 from librarian.messages import Values
 from librarian.transfer.controllers import read_controllers
 from librarian.transfer.dumps import read_dump
+from librarian.transfer.line import Line
 from librarian.transfer.parameters import parameters_way, read_parameters
 from librarian.transfer.reading import Reading, Unreadable
 from librarian.transfer.talk import Talk
@@ -29,24 +30,37 @@ def read(talk: Talk, way: Way, **slots: int) -> Reading:
     return read_parameters(talk, way) if way.kind == "parameters" else read_controllers(talk, way)
 
 
-def askable(talk: Talk) -> list[Way]:
-    """The ways of the chart by which the program itself can ask for the edit buffer, preferred first."""
-    codec = talk.line.chart.codec
+def askable(line: Line) -> list[Way]:
+    """The ways of the chart by which the program itself can ask for the edit buffer, preferred first.
+
+    Questions for single parameters come last, where they bring something that the others do not.
+    """
+    codec = line.chart.codec
     found = []
-    for way in talk.line.chart.ways_in:
-        if way.kind == "controllers" and way.requested and codec.controller_request(talk.line.address):
+    for way in line.chart.ways_in:
+        if way.kind == "controllers" and way.requested and codec.controller_request(line.address):
             found.append(way)
         if way.kind == "dump" and way.requested and codec.messages[way.message].kind == "edit buffer":
             found.append(way)
-    if not any(way.kind == "dump" for way in found) and (one_by_one := parameters_way(talk)) is not None:
+    one_by_one = parameters_way(line)
+    if one_by_one is not None and not one_by_one.carries <= {name for way in found for name in way.carries}:
         found.append(one_by_one)
     return found
 
 
+def showing(line: Line) -> list[Way]:
+    """The ways by which an instrument shows that it is there, those for its edit buffer first, then its memory."""
+    found = askable(line)
+    for kind in ("program", "bank"):
+        for name, info in line.chart.codec.messages.items():
+            if not found and info.kind == kind and "request" in info.forms:
+                found.append(Way("dump", name, info.carries))
+    return found
+
+
 def can_be_read(line: Line) -> bool:
-    """True when the program itself can ask for the edit buffer. Sends nothing; raises Busy."""
-    with line.talk("looking at the chart") as talk:
-        return bool(askable(talk))
+    """True when the program itself can ask for the edit buffer. Sends nothing."""
+    return bool(askable(line))
 
 
 @dataclass(slots=True)

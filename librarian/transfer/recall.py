@@ -54,7 +54,7 @@ def recall(
         wanted = wanted_of(line, version, with_setup=with_setup)
         if not wanted:
             raise Refused(f"Nothing of this sound is known, so there is nothing to send to {line.name}.")
-        ways = askable(talk)
+        ways = askable(line)
         before: Version | None = None
         now: Reading | None = None
         if ways:

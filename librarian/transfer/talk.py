@@ -142,8 +142,8 @@ class Talk:
         while (left := until - self.line.clock.now()) > 0:
             self._hear_for(min(_LOOK_UP_S, left))
 
-    def ask(self, raw: bytes) -> None:
-        """Send one request and wait until it is on the wire. From here on nothing is sent until `answered`.
+    def ask(self, *messages: bytes) -> float:
+        """Queue one request; returns when it will have left, seconds of the clock. Nothing is sent until `answered`.
 
         Whatever stood on the line before is heard out first, so that no older message is taken for the answer.
         """
@@ -151,8 +151,11 @@ class Talk:
         while (arrival := self.next(self.line.clock.now())) is not None:
             if isinstance(arrival, Message):
                 self.hear(arrival)
-        self.send(raw, gap_s=0.0)
-        self.line.echo.asked(raw)
+        self.line.echo.asked(*messages)
+        for raw in messages[:-1]:
+            self.send(raw)
+        self.send(messages[-1], gap_s=0.0)
+        return self._queue_ends
 
     def answered(self) -> None:
         """The answer is complete, or was waited for long enough."""

@@ -50,7 +50,7 @@ def verify(
 
 def roads(talk: Talk, wanted: Values) -> list[Way]:
     """The ways to read `wanted` back, the one that carries most of it first (then as the chart prefers)."""
-    ways = [way for way in askable(talk) if set(wanted) & set(way.carries)]
+    ways = [way for way in askable(talk.line) if set(wanted) & set(way.carries)]
     return sorted(ways, key=lambda way: -len(set(wanted) & set(way.carries)))
 
 

@@ -37,7 +37,7 @@ class Bench:
         self.dice = Random(seed)
         self.findings: list[Finding] = []
         self.measured: list[tuple[str, str]] = []
-        self.roads = askable(talk)
+        self.roads = askable(talk.line)
         talk.trace = []
 
     @property
