@@ -7,7 +7,7 @@ from typing import Any
 
 from librarian.messages import Address
 
-from . import instruments, journal
+from . import instruments
 from .records import ChartLike, InstrumentRow
 from .schema import TRASHED
 from .store import Store
@@ -43,9 +43,8 @@ class InstrumentsDoor:
 
     def keep_chart(self, chart: ChartLike) -> None:
         """Keep the text of a chart without an instrument (an imported sound needs it). Not a step of undo."""
-        with self._store.alone() as connection:
-            self._store.next_change(connection)
-            instruments.keep_chart(connection, chart, journal.now_us())
+        with self._store.write("Keep chart") as pending:
+            instruments.keep_chart(pending.connection, chart, pending.at)
 
     def instruments(self, *, removed: bool = False) -> tuple[InstrumentRow, ...]:
         """All instruments, oldest first."""

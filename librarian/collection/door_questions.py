@@ -33,6 +33,11 @@ class QuestionsDoor:
         with self._store.read() as connection:
             return reading.version_rows(connection, patch)
 
+    def histories(self, patches: Sequence[int]) -> dict[int, tuple[VersionRow, ...]]:
+        """Patch id -> its versions, oldest first, for many at once; those that are gone are left out."""
+        with self._store.read() as connection:
+            return reading.histories(connection, patches)
+
     def version(self, version_id: int) -> Version:
         """The whole content of one version."""
         with self._store.read() as connection:
@@ -74,10 +79,13 @@ class QuestionsDoor:
         with self._store.read() as connection:
             return reading.unread(connection)
 
-    def holders(self, versions: Sequence[Version]) -> list[tuple[Held, ...]]:
-        """For each of these contents: the versions of patches outside the trash that hold the same values."""
+    def holders(self, versions: Sequence[Version], *, trash: bool = False) -> list[tuple[Held, ...]]:
+        """For each of these contents: the versions that hold the same values, of patches outside the trash.
+
+        With `trash` also of those in it.
+        """
         with self._store.read() as connection:
-            return holding.holders(connection, versions)
+            return holding.holders(connection, versions, trash=trash)
 
     def called(self, instrument: int, names: Iterable[str]) -> dict[str, tuple[int, ...]]:
         """Exact name -> ids of the instrument's patches outside the trash that are called so."""

@@ -18,20 +18,25 @@ from .query.nodes import (
     Or,
     Tagged,
     Taken,
+    Text,
     Unheard,
     Valued,
     text_expression,
 )
 from .schema import LIVE, Patch
 from .shelf import Flags, Shelf
+from .wordlist import WordList
 
 
 def evaluate(connection: Connection, shelf: Shelf, node: Node) -> Flags:
     """True at the id of every patch that satisfies the query; those that are not live are false or true alike."""
-    expression = text_expression(node)
-    if expression is not None:
-        return shelf.mask(sqlite.matching_ids(connection, expression))
+    if shelf.words is None:
+        expression = text_expression(node)
+        if expression is not None:
+            return shelf.mask(sqlite.matching_ids(connection, expression))
     match node:
+        case Text():
+            return _text(connection, shelf, shelf.words, node)
         case And():
             return _all(connection, shelf, node.parts)
         case Or():
@@ -55,16 +60,29 @@ def evaluate(connection: Connection, shelf: Shelf, node: Node) -> Flags:
             return shelf.mask(sqlite.id_array(connection, query))
 
 
+def _text(connection: Connection, shelf: Shelf, words: WordList | None, node: Text) -> Flags:
+    """One word from memory. For a phrase the patches that have all its words are known, the file knows their order."""
+    if words is not None:
+        *front, last = node.words
+        size = len(shelf.live)
+        mask = words.mask(last, node.column, size, whole=node.whole)
+        for word in front:
+            mask &= words.mask(word, node.column, size, whole=True)
+        if not front or not mask.any():
+            return mask
+    return shelf.mask(sqlite.matching_ids(connection, node.expression))
+
+
 def _all(connection: Connection, shelf: Shelf, parts: Iterable[Node]) -> Flags:
     mask = np.ones(len(shelf.live), np.bool_)
-    for part in _joined(And, parts):
+    for part in parts if shelf.words is not None else _joined(And, parts):
         mask &= evaluate(connection, shelf, part)
     return mask
 
 
 def _any(connection: Connection, shelf: Shelf, parts: Iterable[Node]) -> Flags:
     mask = np.zeros(len(shelf.live), np.bool_)
-    for part in _joined(Or, parts):
+    for part in parts if shelf.words is not None else _joined(Or, parts):
         mask |= evaluate(connection, shelf, part)
     return mask
 

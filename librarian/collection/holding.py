@@ -12,7 +12,7 @@ from librarian.messages import Version as VersionContent
 from . import sqlite
 from .content import Contents
 from .folding import clean_name
-from .schema import LIVE, Content, Patch, Version
+from .schema import LIVE, TRASHED, Content, Patch, Version
 
 _PORTION = 4000
 _NAMES = 400
@@ -27,9 +27,15 @@ class Held(NamedTuple):
     instrument: int
 
 
-def holders(connection: Connection, versions: Sequence[VersionContent]) -> list[tuple[Held, ...]]:
-    """For each content: the versions that hold the same values of the same chart revision, outside the trash."""
+def holders(
+    connection: Connection, versions: Sequence[VersionContent], *, trash: bool = False
+) -> list[tuple[Held, ...]]:
+    """For each content: the versions that hold the same values of the same chart revision.
+
+    Those of patches outside the trash, or with `trash` of those inside too.
+    """
     contents = Contents(connection)
+    states = (LIVE, TRASHED) if trash else (LIVE,)
     found: list[tuple[Held, ...]] = []
     for start in range(0, len(versions), _PORTION):
         keys = contents.digests(versions[start : start + _PORTION])
@@ -38,7 +44,7 @@ def holders(connection: Connection, versions: Sequence[VersionContent]) -> list[
             select(Content.digest, Version.id, Patch.id, Patch.name, Patch.instrument_id)
             .join(Version, Version.content_id == Content.id)
             .join(Patch, Patch.id == Version.patch_id)
-            .where(sqlite.in_digests(Content.digest, set(keys)), Version.state == LIVE, Patch.state == LIVE)
+            .where(sqlite.in_digests(Content.digest, set(keys)), Version.state == LIVE, Patch.state.in_(states))
             .order_by(Version.id)
         )
         for key, version, patch, name, instrument in connection.execute(query):

@@ -80,14 +80,22 @@ def _patch(
 
 def version_rows(connection: Connection, patch: int) -> tuple[VersionRow, ...]:
     """The versions of a patch, oldest first; bytes and values are left where they are."""
-    query = (
-        select(Version, Content.unknown)
-        .join(Content, Content.id == Version.content_id)
-        .where(Version.patch_id == patch, Version.state == LIVE)
-        .order_by(Version.number)
-    )
-    return tuple(
-        VersionRow(
+    return histories(connection, [patch]).get(patch, ())
+
+
+_HISTORIES = (
+    select(Version, Content.unknown)
+    .join(Content, Content.id == Version.content_id)
+    .where(sqlite.in_named_ids(Version.patch_id), Version.state == LIVE)
+    .order_by(Version.patch_id, Version.number)
+)
+
+
+def histories(connection: Connection, patches: Sequence[int]) -> dict[int, tuple[VersionRow, ...]]:
+    """Patch id -> its versions, oldest first, by one query."""
+    found: dict[int, list[VersionRow]] = {}
+    for row in connection.execute(_HISTORIES, {"ids": sqlite.listed(patches)}):
+        version = VersionRow(
             id=row.id,
             number=row.number,
             taken=moment(row.taken),
@@ -98,8 +106,8 @@ def version_rows(connection: Connection, patch: int) -> tuple[VersionRow, ...]:
             parent=row.parent_id,
             content=row.content_id,
         )
-        for row in connection.execute(query)
-    )
+        found.setdefault(row.patch_id, []).append(version)
+    return {patch: tuple(versions) for patch, versions in found.items()}
 
 
 _VERSIONS = (

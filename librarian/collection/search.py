@@ -20,6 +20,12 @@ from .values import ValueTable, value_table
 #: From the second question on, a library with more patches than this is searched in memory.
 WORTH_HOLDING = 2000
 
+#: Completions by words of the sounds that are looked at.
+MOST_WORDS = 20
+
+#: So often the words are read anew when the library changes while they are read; then the file's index has to do.
+LEARNING_ROUNDS = 3
+
 #: Counter of changes and epoch, as `Store.state` gives them.
 State = tuple[int, int]
 
@@ -37,11 +43,16 @@ class Search:
         self._asked = 0
 
     def warm(self) -> None:
-        """Read into memory what searching needs (some tenths of a second for 100,000 patches)."""
-        with self._store.read() as connection:
-            state = self._store.state(connection)
-            self._keeper.current(connection, *state).order(connection, "name")
-            self._known_tags(connection, state)
+        """Read into memory what searching needs (about two seconds for 100,000 patches; others may ask meanwhile)."""
+        learnt = False
+        for _ in range(LEARNING_ROUNDS):
+            with self._store.read() as connection:
+                state = self._store.state(connection)
+                self._keeper.current(connection, *state).order(connection, "name")
+                self._known_tags(connection, state)
+                learnt = learnt or self._keeper.learn_words(connection, *state)
+            if learnt:
+                return
 
     def cool(self) -> None:
         """Give that memory free."""
@@ -72,7 +83,7 @@ class Search:
         if not asked.trash:
             if not self._keeper.loaded and self._asked > 1:
                 total = reading.total(connection)
-            if self._keeper.loaded or (total or 0) > WORTH_HOLDING:
+            if self._keeper.loaded or ((total or 0) > WORTH_HOLDING and not self._keeper.loading):
                 shelf = self._keeper.current(connection, *state)
                 return finding.find_on_shelf(connection, asked, shelf), shelf.total
         ids = finding.find_by_sql(connection, asked)
@@ -111,8 +122,13 @@ class Search:
                 cursor,
                 self._words(connection, state),
                 self._known_tags(connection, state),
-                lambda begun: sqlite.known_words(connection, begun),
+                lambda begun: self._begun(connection, state, begun),
             )
+
+    def _begun(self, connection: Connection, state: State, begun: str) -> list[tuple[str, int]]:
+        """Words that begin so, with the number of patches that have them, most frequent first."""
+        words = self._keeper.current(connection, *state).words if self._keeper.loaded else None
+        return sqlite.known_words(connection, begun) if words is None else words.begun(begun, MOST_WORDS)
 
     def _words(self, connection: Connection, state: State) -> Vocabulary:
         with self._lock:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import threading
 from bisect import bisect_left
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -21,6 +21,7 @@ from . import sqlite
 from .layout import Layout, read_layout
 from .schema import LIVE, Content, Instrument, Patch, PatchTag
 from .schema import Layout as LayoutTable
+from .wordlist import WordList, word_list
 
 Flags = NDArray[np.bool_]
 Whole = NDArray[np.int64]
@@ -68,6 +69,8 @@ class Shelf:
     tag: Whole
     matrices: Mapping[int, Matrix]
     last_content: int
+    #: The words of all live patches, once they were learnt (`ShelfKeeper.learn_words`).
+    words: WordList | None = None
     _orders: dict[str, Whole] = field(default_factory=dict, compare=False, repr=False)
     _ranks: dict[str, Whole] = field(default_factory=dict, compare=False, repr=False)
 
@@ -147,10 +150,30 @@ class ShelfKeeper:
         """Whether the library is in memory."""
         return self._shelf is not None
 
+    @property
+    def loading(self) -> bool:
+        """Whether another thread is reading it for the first time, which takes seconds for a million sounds."""
+        return self._shelf is None and self._lock.locked()
+
     def forget(self) -> None:
         """Give the memory free."""
         with self._lock:
             self._shelf = None
+
+    def learn_words(self, connection: Connection, change: int, epoch: int) -> bool:
+        """Take the words of the state that `connection` sees; False when another thread has gone on meanwhile.
+
+        Others find by the index in the file until it is done.
+        """
+        if self.current(connection, change, epoch).words is not None:
+            return True
+        words = _learnt(connection)
+        with self._lock:
+            shelf = self._shelf
+            if shelf is None or (shelf.change, shelf.epoch) != (change, epoch):
+                return False
+            self._shelf = replace(shelf, words=words)
+            return True
 
     def current(self, connection: Connection, change: int, epoch: int) -> Shelf:
         """The snapshot of the state that `connection` sees, or a newer one if another thread was faster."""
@@ -159,8 +182,15 @@ class ShelfKeeper:
             if old is not None and old.epoch == epoch and old.change >= change:
                 return old
             usable = old is not None and old.epoch == epoch
-            self._shelf = _refreshed(connection, change, old) if usable and old else _loaded(connection, change, epoch)
-            return self._shelf
+            fresh = _refreshed(connection, change, old) if usable and old else _loaded(connection, change, epoch)
+            if old is not None and old.words is not None and fresh.words is None:
+                fresh = replace(fresh, words=_learnt(connection))
+            self._shelf = fresh
+            return fresh
+
+
+def _learnt(connection: Connection) -> WordList:
+    return word_list(sqlite.indexed_portions(connection, PORTION))
 
 
 def _loaded(connection: Connection, change: int, epoch: int) -> Shelf:
@@ -198,7 +228,10 @@ def _with_changes(connection: Connection, change: int, old: Shelf, *, whole: boo
         has[what][ids] = column > 0
     tagged, tag = _tags(connection, old, None if whole else ids)
     matrices, last = _matrices(connection, old)
-    shelf = Shelf(change, old.epoch, live, content, instrument, taken, has, tagged, tag, matrices, last)
+    words = old.words
+    if words is not None and len(ids):
+        words = words.followed(ids.tolist(), sqlite.indexed_of(connection, ids.tolist()))
+    shelf = Shelf(change, old.epoch, live, content, instrument, taken, has, tagged, tag, matrices, last, words)
     by_name = old.known_order("name")
     if by_name is not None and len(ids) <= FEW_RENAMED:
         shelf.give_order("name", _moved(connection, by_name, ids, size))

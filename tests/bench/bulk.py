@@ -21,6 +21,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -174,14 +175,14 @@ def measure(folder: Path, patches: int, seed: int) -> dict[str, float]:
     }
 
 
-def main() -> None:
+def main(arguments: Sequence[str] | None = None) -> None:
     """Measure, print."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--patches", type=int, default=200_000)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--child-import", nargs=2, type=Path, help=argparse.SUPPRESS)
     parser.add_argument("--child-keep", type=Path, help=argparse.SUPPRESS)
-    given = parser.parse_args()
+    given = parser.parse_args(arguments)
     if given.child_import:
         print(json.dumps(child_import(*given.child_import)))
         return

@@ -7,7 +7,8 @@ the same process and the same file, of the sqlite3 module with the plainest FTS5
 how many patches match, and the first page of 50 rows (name, tags, note, unknowns) in the order of names.
 SQLite may walk the names and look each up among the matches, or sort the matches; which is faster depends on the
 line, so both are timed and the faster one is the baseline. The library finds *all* ids in order, not only a page.
-`page_ratio` is our time for the page (find, then rows) over the baseline's; both warm, best of several rounds.
+`page_ratio` is our time for the page (find, then rows) over the baseline's; both warm, best of several rounds, which
+take turns so that whatever else the machine does meets both.
 `bare_ms_p95` is FTS5 alone, counting matches without order or rows. `values_query_ms` are parameter conditions,
 `complete_ms` completions. Results of both are compared before anything is timed.
 """
@@ -19,7 +20,7 @@ import sqlite3
 import statistics
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from librarian.chart import load, shipped
@@ -91,10 +92,6 @@ class Baseline:
         ).fetchall()
         return count, rows
 
-    def page_ms(self, line: str) -> float:
-        """Time of the faster one of the two ways."""
-        return min(best_ms(lambda: self.page(line)), best_ms(lambda: self.page(line, from_matches=True)))
-
     def bare(self, line: str) -> int:
         """How many match."""
         sql = "SELECT count(*) FROM word_index WHERE word_index MATCH ?"
@@ -116,6 +113,12 @@ def best_ms(ask: Callable[[], object], rounds: int = ROUNDS) -> float:
         ask()
         times.append((time.perf_counter() - start) * 1000)
     return min(times)
+
+
+def in_turns(*asks: Callable[[], object], rounds: int = ROUNDS) -> list[float]:
+    """Shortest of several runs of each, in milliseconds."""
+    times = [[best_ms(ask, 1) for ask in asks] for _ in range(rounds)]
+    return [min(some) for some in zip(*times, strict=True)]
 
 
 def p95(times: list[float]) -> float:
@@ -154,8 +157,12 @@ def measure(path: Path, filler: Filler, seed: int) -> dict[str, float]:
         for line in lines(filler):
             theirs, mine = baseline.page(line), ours(library, line)
             assert theirs == mine, f"{line!r}: {theirs[0]} by sqlite3, {mine[0]} by the library"
-            page = best_ms(lambda line=line: ours(library, line))
-            raw = baseline.page_ms(line)
+            page, *raws = in_turns(
+                lambda line=line: ours(library, line),
+                lambda line=line: baseline.page(line),
+                lambda line=line: baseline.page(line, from_matches=True),
+            )
+            raw = min(raws)
             bare.append(best_ms(lambda line=line: baseline.bare(line)))
             ratios.append(page / raw)
             pages.append(page)
@@ -194,13 +201,13 @@ def after_an_edit(library: Library, line: str) -> float:
     return statistics.median(times)
 
 
-def main() -> None:
+def main(arguments: Sequence[str] | None = None) -> None:
     """Build (or take) a library, measure, print."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--patches", type=int, default=200_000)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--library", type=Path, help="keep the library there, and take it when it is there")
-    given = parser.parse_args()
+    given = parser.parse_args(arguments)
     with tempfile.TemporaryDirectory() as folder:
         path = given.library or Path(folder) / "bench.sqlite"
         if path.exists():

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from sqlalchemy import Connection, Integer, Select, literal_column, select, table
 
 from .connections import raw
-from .rows import apart
+from .rows import apart, listed
 
 WORD_INDEX = (
     "CREATE VIRTUAL TABLE word_index USING fts5(name, tags, note, tokenize = 'ascii', prefix = '1 2 3', detail = full)"
@@ -42,6 +42,19 @@ def empty_words(connection: Connection) -> None:
 def indexed(connection: Connection) -> Iterator[tuple[int, str, str, str]]:
     """What the index holds, by id."""
     yield from raw(connection).execute("SELECT rowid, name, tags, note FROM word_index ORDER BY rowid")
+
+
+def indexed_portions(connection: Connection, size: int) -> Iterator[list[tuple[int, str, str, str]]]:
+    """The same, so many rows at a time."""
+    rows = raw(connection).execute("SELECT rowid, name, tags, note FROM word_index ORDER BY rowid")
+    while portion := rows.fetchmany(size):
+        yield portion
+
+
+def indexed_of(connection: Connection, ids: Iterable[int]) -> list[tuple[int, str, str, str]]:
+    """The same of these patches only; those that are not in it are left out."""
+    query = "SELECT rowid, name, tags, note FROM word_index WHERE rowid IN (SELECT value FROM json_each(?))"
+    return raw(connection).execute(query, (listed(ids),)).fetchall()
 
 
 def known_words(connection: Connection, begun: str, most: int = 20) -> list[tuple[str, int]]:

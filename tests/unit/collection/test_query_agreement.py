@@ -1,4 +1,4 @@
-"""Three judges of one query: SQL, the arrays in memory, and the query object itself. They must always agree."""
+"""Judges of one query: SQL, the arrays in memory (with and without words), and the query object. They must agree."""
 
 from __future__ import annotations
 
@@ -82,20 +82,23 @@ def filled(tmp_path_factory: pytest.TempPathFactory, lanternfish: Chart, fogbell
 
 
 def agree(library: Library, line: str, order: str = "name", **more) -> None:
-    """The three answers, read inside the collection as no door lets one choose the road."""
+    """All answers, read inside the collection as no door lets one choose the road."""
     search = library._search
     with library._store.read() as connection:
         state = library._store.state(connection)
         vocabulary = search._words(connection, state)
         asked = roads.ask(line, vocabulary, NOW, order=order, **more)
         by_sql = list(roads.find_by_sql(connection, asked))
-        on_shelf = list(roads.find_on_shelf(connection, asked, search._keeper.current(connection, *state)))
+        assert search._keeper.learn_words(connection, *state)
+        shelf = search._keeper.current(connection, *state)
+        with_words = list(roads.find_on_shelf(connection, asked, shelf))
+        on_shelf = list(roads.find_on_shelf(connection, asked, dataclasses.replace(shelf, words=None)))
         every = roads.find_by_sql(connection, roads.ask("", vocabulary, NOW))
         known = roads.facts(connection, list(every))
         judged = {patch for patch in every if asked.node.judge(known[patch])}
         reasons = roads.reasons(connection, asked.node, by_sql)
     assert set(by_sql) == judged, (line, asked.node)
-    assert by_sql == on_shelf, (line, asked.node)
+    assert by_sql == on_shelf == with_words, (line, asked.node)
     assert set(reasons) == judged
 
 
