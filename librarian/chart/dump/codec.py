@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from functools import cached_property
 
+from librarian.chart.dump.planning.plan_spread import CHANNEL
 from librarian.chart.dump.results import Decoded, Form, MessageInfo, ProgramSource, Recognised, Row
 from librarian.chart.dump.running.decoder import Decoder
 from librarian.chart.dump.running.encoder import Base, Encoder
 from librarian.chart.dump.running.explain import Explainer
 from librarian.chart.dump.running.frame import Content
-from librarian.chart.dump.running.gather import Gather, Pieces, WholeMessages
+from librarian.chart.dump.running.gather import Gather, WholeMessages, pieces_of
 from librarian.chart.dump.running.handshake import Handshake
 from librarian.chart.dump.running.layout import LayoutCodec
 from librarian.chart.dump.running.many import ManyReader, ManyValues
@@ -74,9 +75,9 @@ class DumpCodec:
         """Collects the messages of one dump as they arrive. `slots`: the program (or part, ...) that was asked for."""
         codec = self.message(message)
         info = self.messages[message]
-        spread = codec.spreads.get("answer") or codec.spreads.get("write")
-        if spread is not None:
-            return Pieces(spread, address, slots)
+        several = codec.spreads.get("answer") or codec.spreads.get("write")
+        if several:
+            return pieces_of(several, codec.spread, address, slots)
         each = self.message(info.each).name if info.each else message
         return WholeMessages(
             each,
@@ -133,9 +134,10 @@ class DumpCodec:
         if "request" not in codec.forms:
             raise BadInput(f"The chart does not say how {message} is asked for.", "Start the dump at the instrument.")
         frame = codec.forms["request"].frames[0]
-        spread = codec.spreads.get("answer") or codec.spreads.get("write")
+        spread = codec.spread
         if spread is None or not any(number.role == "address" for number in frame.numbers):
             return (frame.write(Content(dict(slots)), address, None),)
+        slots = {**slots, CHANNEL: address.channel}
         return tuple(
             frame.write(Content({**slots, **spread.cutting.numbers(block)}), address, None)
             for block in spread.cutting.blocks_of(slots)
@@ -144,13 +146,14 @@ class DumpCodec:
     def answers(self, message: str, **slots: int) -> tuple[int, ...]:
         """How many messages answer each of `requests`, in their order; frames around packets count as well."""
         codec = self.message(message)
-        spread = codec.spreads.get("answer") or codec.spreads.get("write")
+        spread = codec.spread
         if spread is None:
             return (self.messages[message].messages,)
         pieces = spread.cutting.pieces(slots)
         blocks = spread.cutting.blocks_of(slots)
         around = (spread.begin is not None) + (spread.end is not None)
-        if len(blocks) == 1:
+        request = codec.forms["request"].frames[0] if "request" in codec.forms else None
+        if len(blocks) == 1 or request is None or not any(number.role == "address" for number in request.numbers):
             return (len(pieces) + around,)
         inside = [[piece for piece in pieces if 0 <= piece.offset - block.offset < block.size] for block in blocks]
         return tuple(len(several) for several in inside)

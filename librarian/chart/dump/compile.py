@@ -7,7 +7,6 @@ from collections.abc import Callable, Mapping
 from librarian.chart.dump.codec import DumpCodec
 from librarian.chart.dump.planning.plan import Dumps, MessagePlan, make_plan
 from librarian.chart.dump.planning.plan_spread import SpreadPlan
-from librarian.chart.dump.planning.planner import Wanted
 from librarian.chart.dump.results import Form
 from librarian.chart.dump.running.frame import FrameCodec
 from librarian.chart.dump.running.handshake import Handshake
@@ -42,10 +41,12 @@ def _message(made: MessagePlan, layouts: Mapping[str, LayoutCodec], sizes: Mappi
     for form, frames in made.frames.items():
         codecs = tuple(compiled.setdefault(id(frame), FrameCodec(frame, sizes)) for frame in frames)
         forms[form] = FormCodec(made.name, form, codecs)
-    spread: dict[int, SpreadForm] = {}
-    spreads: dict[Form, SpreadForm] = {}
-    for form, plan in made.spreads.items():
-        spreads[form] = spread.setdefault(id(plan), _spread(made, form, plan, layouts, sizes))
+    spread: dict[int, tuple[SpreadForm, ...]] = {}
+    spreads: dict[Form, tuple[SpreadForm, ...]] = {}
+    for form, plans in made.spreads.items():
+        if id(plans) not in spread:
+            spread[id(plans)] = tuple(_spread(made, form, plan, sizes) for plan in plans)
+        spreads[form] = spread[id(plans)]
     singles = {form: SingleForm(made.name, single, layouts.get(single.layout)) for form, single in made.singles.items()}
     own = made.message.handshake
     handshake = None
@@ -54,16 +55,14 @@ def _message(made: MessagePlan, layouts: Mapping[str, LayoutCodec], sizes: Mappi
     return MessageCodec(made.name, made.message, forms, spreads, singles, layouts, handshake)
 
 
-def _spread(
-    made: MessagePlan, form: Form, plan: SpreadPlan, layouts: Mapping[str, LayoutCodec], sizes: Mapping[str, int]
-) -> SpreadForm:
+def _spread(made: MessagePlan, form: Form, plan: SpreadPlan, sizes: Mapping[str, int]) -> SpreadForm:
     def lay_out(size: int) -> FrameCodec:
-        frame = plan.planner.frame(plan.text, plan.path, Wanted(open_size=size))
+        frame = plan.frame(size)
         if frame is None:  # the same frame was laid out with another size when the chart was checked
             raise BadInput(f"A message of the {made.name} dump cannot have {size} data bytes.")
         return FrameCodec(frame, sizes)
 
     begin = FrameCodec(plan.begin, sizes) if plan.begin is not None else None
     end = FrameCodec(plan.end, sizes) if plan.end is not None else None
-    stream = Stream(plan.part_name, plan.part, layouts[plan.layout])
-    return SpreadForm(made.name, form, stream, plan.cutting, lay_out, begin, end)
+    stream = Stream(plan.part_name, FrameCodec(plan.payload, sizes))
+    return SpreadForm(made.name, form, plan.version, stream, plan.cutting, lay_out, begin, end)

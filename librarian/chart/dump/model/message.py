@@ -64,9 +64,9 @@ class Message(Table):
     times: Annotated[int, Field(ge=1, le=65536)] | None = None
     """With `each`: how many; absent: the number of programs in `[memory]`."""
     begin: str | None = None
-    """Frame that is sent before numbered packets."""
+    """Frame that is sent before numbered packets, or before the data at addresses."""
     end: str | None = None
-    """Frame that is sent after the last packet."""
+    """Frame that is sent after the last packet, or after the data at addresses."""
     handshake: Handshake | None = None
     """How numbered packets are acknowledged; absent: not at all."""
     blocks: Annotated[list[Block], Field(min_length=1, max_length=4096)] | None = None
@@ -74,11 +74,12 @@ class Message(Table):
     chunk: Count | None = None
     """With addresses: most data bytes in one message; absent: each block in one message."""
     steps: dict[str, str] = Field(default_factory=dict)
-    """With addresses: slot word -> distance of one program (or part) to the next, in 7-bit digits."""
+    """With addresses: word -> distance of one program (or part) to the next, in 7-bit digits. The word channel stands
+    for the instrument's channel: then part 1 listens on channel 1, part 2 on channel 2, and so on."""
     layout: str | None = None
     """Kind parameter: the layout that says how the values are stored."""
     of: str | None = None
-    """Kind parameter with addresses: the message whose blocks give the addresses."""
+    """Kind parameter with addresses: the message whose blocks and layout say which parameter lies where."""
     numbering: Literal["number", "offset", "order"] = "number"
     """Kind parameter with a layout: the number is `number` of the field, its byte offset, or its place in the list."""
     numbers: dict[str, Annotated[int, Field(ge=0, le=2**32)]] = Field(default_factory=dict)

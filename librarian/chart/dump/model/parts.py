@@ -70,6 +70,8 @@ class LengthPart(Digits):
     """Last part of the range; absent: the same as `from`."""
     plus: Annotated[int, Field(ge=-65536, le=65536)] = 0
     """Number added to the count (-1 where the message says “bytes minus one”)."""
+    unit: Annotated[int, Field(ge=1, le=65536)] = 1
+    """Bytes that count as one, where the message counts words, blocks or programs."""
     view: Literal["wire", "unpacked"] = "wire"
     """Count bytes as they travel, or before packing."""
 
@@ -88,6 +90,8 @@ class SizePart(Digits):
     is_: Literal["size"] = Field(alias="is")
     bytes: Annotated[int, Field(ge=1, le=8)] = 3
     """How many bytes the size takes."""
+    view: Literal["addressed", "wire"] = "addressed"
+    """Count bytes as the addresses do, or as they travel (different where each message is packed for itself)."""
 
 
 class ChecksumPart(Table):
@@ -95,15 +99,23 @@ class ChecksumPart(Table):
 
     is_: Literal["checksum"] = Field(alias="is")
     kind: ChecksumKind
-    """xor, sum, twos (range and checksum together are 0) or ones (together all bits set)."""
+    """xor, sum, twos (range and checksum together are 0), ones (together all bits set), or crc with a `polynomial`."""
     from_: NumberOrText | None = Field(default=None, alias="from")
     """First part of the range, or number of its first byte (F0 is byte 1); absent: the byte after F0."""
     to: NumberOrText | None = None
     """Last part of the range, or number of its last byte; absent: everything up to the checksum."""
-    bits: Annotated[int, Field(ge=4, le=32)] = 7
-    """Width of the checksum: 7, 14, or 8 and 16 inside packed data."""
-    start: Annotated[int, Field(ge=0, le=2**28)] = 0
+    bits: Annotated[int, Field(ge=3, le=32)] = 7
+    """Width of the checksum: 7, 14, or 8 and 16 inside packed data, or the width of the CRC."""
+    start: Annotated[int, Field(ge=0, le=2**32 - 1)] = 0
     """Value the instrument begins with."""
+    final: Annotated[int, Field(ge=0, le=2**32 - 1)] = 0
+    """Number that is XORed with the result in the end."""
+    polynomial: Annotated[int, Field(ge=1, le=2**32 - 1)] | None = None
+    """crc: the polynomial without its highest term, highest bit first, e.g. 0x1021 for 16 bits."""
+    reflected_in: bool = False
+    """crc: true where the lowest bit of each byte goes in first."""
+    reflected_out: bool = False
+    """crc: true where the bits of the result are reversed (before `final`)."""
     view: Literal["wire", "unpacked"] = "wire"
     """Sum bytes as they travel, or the 8-bit data before packing."""
     order: Order = "msb_first"
@@ -112,7 +124,21 @@ class ChecksumPart(Table):
     """Bits in each byte; absent: 7 on the wire, 8 inside packed data."""
 
 
-class DataPart(Table):
+class _Payload(Table):
+    """What can travel in several messages."""
+
+    packing: PackingName = "plain"
+    """How 8-bit data is brought into 7-bit bytes."""
+    split: Annotated[int, Field(ge=1, le=4 * 1024 * 1024)] | None = None
+    """Bytes in each message when the data travels in numbered packets."""
+    split_view: Literal["wire", "unpacked"] = "wire"
+    """Cut (packets) and count (addresses) after packing, so that the whole is packed once; or before, so that each
+    message is packed for itself."""
+    last: Literal["short", "filled"] = "short"
+    """The last packet is as long as what is left, or filled up with zeros."""
+
+
+class DataPart(_Payload):
     """The sound itself: bytes that a layout explains, packed or plain."""
 
     is_: Literal["data"] = Field(alias="is")
@@ -120,26 +146,16 @@ class DataPart(Table):
     """Name of the layout."""
     layouts: dict[str, str] | None = None
     """Version number -> name of the layout, instead of `layout`."""
-    packing: PackingName = "plain"
-    """How 8-bit data is brought into 7-bit bytes."""
     times: Annotated[int, Field(ge=1, le=65536)] = 1
     """How many programs follow each other (a bank in one message)."""
-    split: Annotated[int, Field(ge=1, le=4 * 1024 * 1024)] | None = None
-    """Bytes in each message when the data travels in numbered packets."""
-    split_view: Literal["wire", "unpacked"] = "wire"
-    """Cut after packing (the whole is packed once), or before (each packet is packed for itself)."""
-    last: Literal["short", "filled"] = "short"
-    """The last packet is as long as what is left, or filled up with zeros."""
 
 
-class GroupPart(Table):
+class GroupPart(_Payload):
     """Parts packed together, or repeated together: `holds` is a frame of its own, without F0 and F7."""
 
     is_: Literal["group"] = Field(alias="is")
     holds: str
     """The frame inside: bytes in hexadecimal and parts in braces."""
-    packing: PackingName = "plain"
-    """How the frame inside is brought into 7-bit bytes."""
     times: Annotated[int, Field(ge=1, le=65536)] = 1
     """How often it follows itself, each one packed for itself."""
 

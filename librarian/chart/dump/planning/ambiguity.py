@@ -6,11 +6,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from librarian.chart.dump.planning.cutting import Addresses
-from librarian.chart.dump.planning.plan import Plan
+from librarian.chart.dump.planning.plan import MessagePlan, Plan
 from librarian.chart.dump.planning.plan_spread import SpreadPlan
-from librarian.chart.dump.planning.planner import Wanted
 from librarian.chart.dump.planning.segments import Constant, Frame, Masked, Number
 from librarian.chart.dump.results import Form
+from librarian.chart.dump.steps.number import Piece
 
 _ALL = frozenset(range(256))
 MOST_FRAMES = 512
@@ -18,13 +18,17 @@ MOST_FRAMES = 512
 
 @dataclass(frozen=True, slots=True)
 class _Kind:
-    """One form of a message: the values that each byte can have, and what it says at length."""
+    """One form of a message: the values that each byte can have, and what it says at length.
+
+    `numbers`: of a single parameter, where in the message its number stands, and the numbers that exist.
+    """
 
     message: str
     form: Form
     size: int | None
     bytes: tuple[frozenset[int], ...]
     addresses: Addresses | None = None
+    numbers: tuple[tuple[Piece, ...], frozenset[int]] | None = None
 
 
 def tell_apart(plan: Plan) -> None:
@@ -47,22 +51,34 @@ def _kinds(plan: Plan) -> Iterator[_Kind]:
         for form, frames in made.frames.items():
             if form == "write" and frames is made.frames.get("answer"):
                 continue
+            addresses = _addresses_of(made)
             for frame in frames:
-                yield _Kind(made.name, form, frame.size, _bytes_of(frame))
-        for form, spread in made.spreads.items():
-            if form == "write" and spread is made.spreads.get("answer"):
+                at = addresses if any(number.role == "address" for number in frame.numbers) else None
+                yield _Kind(made.name, form, frame.size, _bytes_of(frame), at)
+        for form, spreads in made.spreads.items():
+            if form == "write" and spreads is made.spreads.get("answer"):
                 continue
-            yield from _spread_kinds(made.name, form, spread)
+            for spread in spreads:
+                yield from _spread_kinds(made.name, form, spread)
         for form, single in made.singles.items():
             if single.addresses is not None or (form == "write" and "answer" in made.singles):
                 continue  # a part of the range of another message, on purpose
-            for frame in single.frames.values():
-                yield _Kind(made.name, form, frame.size, _bytes_of(frame))
+            for width, frame in single.frames.items():
+                exist = frozenset(each.number for each in single.parameters if each.width == width)
+                number = next(each for each in frame.numbers if each.role == "parameter")
+                numbers = (number.pieces, exist)
+                yield _Kind(made.name, form, frame.size, _bytes_of(frame, exist), numbers=numbers)
+
+
+def _addresses_of(made: MessagePlan) -> Addresses | None:
+    """The ranges of addresses that a message covers, and so its requests."""
+    cuttings = [each.cutting for several in made.spreads.values() for each in several]
+    return next((each for each in cuttings if isinstance(each, Addresses)), None)
 
 
 def _spread_kinds(name: str, form: Form, spread: SpreadPlan) -> Iterator[_Kind]:
     nominal = max(piece.size for piece in spread.cutting.pieces({}))
-    frame = spread.planner.frame(spread.text, spread.path, Wanted(open_size=nominal))
+    frame = spread.frame(nominal)
     if frame is not None:
         header = min(area.at for area in frame.areas)
         addresses = spread.cutting if isinstance(spread.cutting, Addresses) else None
@@ -72,8 +88,8 @@ def _spread_kinds(name: str, form: Form, spread: SpreadPlan) -> Iterator[_Kind]:
             yield _Kind(name, form, around.size, _bytes_of(around))
 
 
-def _bytes_of(frame: Frame) -> tuple[frozenset[int], ...]:
-    """For each byte the values it can have."""
+def _bytes_of(frame: Frame, parameters: frozenset[int] = frozenset()) -> tuple[frozenset[int], ...]:
+    """For each byte the values it can have. `parameters`: the numbers of parameters that exist."""
     found: list[frozenset[int]] = [_ALL] * frame.size
     for segment in frame.segments:
         if isinstance(segment, Constant):
@@ -81,14 +97,26 @@ def _bytes_of(frame: Frame) -> tuple[frozenset[int], ...]:
                 found[segment.at + place] = frozenset((byte,))
         elif isinstance(segment, Masked):
             found[segment.at] &= frozenset(byte for byte in _ALL if byte & segment.mask == segment.value)
-        elif isinstance(segment, Number) and len(segment.pieces) == 1:
-            piece = segment.pieces[0]
-            low, high = segment.low + segment.plus, segment.high + segment.plus
-            if segment.fixed is not None:
-                low = high = segment.fixed + segment.plus
-            mask = (1 << piece.width) - 1
-            found[piece.at] &= frozenset(byte for byte in _ALL if low <= (byte >> piece.low & mask) <= high)
+        elif isinstance(segment, Number):
+            known = parameters if segment.role == "parameter" else frozenset()
+            for piece in segment.pieces:
+                mask, digits = (1 << piece.width) - 1, _digits_of(segment, piece, known)
+                found[piece.at] &= frozenset(byte for byte in _ALL if byte >> piece.low & mask in digits)
     return tuple(found)
+
+
+def _digits_of(number: Number, piece: Piece, known: frozenset[int]) -> frozenset[int]:
+    """The values that one digit of a number can have."""
+    mask = (1 << piece.width) - 1
+    if known:
+        return frozenset(each + number.plus >> piece.place & mask for each in known)
+    low, high = number.low + number.plus, number.high + number.plus
+    if number.fixed is not None:
+        low = high = number.fixed + number.plus
+    low, high = low >> piece.place, high >> piece.place
+    if high - low >= mask:
+        return frozenset(range(mask + 1))
+    return frozenset(each & mask for each in range(low, high + 1))
 
 
 def _alike(one: _Kind, other: _Kind) -> bool:
@@ -98,4 +126,6 @@ def _alike(one: _Kind, other: _Kind) -> bool:
         return False
     if one.addresses is not None and other.addresses is not None:
         return one.addresses.meets(other.addresses)
+    if one.numbers is not None and other.numbers is not None and one.numbers[0] == other.numbers[0]:
+        return bool(one.numbers[1] & other.numbers[1])
     return True

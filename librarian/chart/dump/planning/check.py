@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from librarian.chart.dump.model import (
     AddressPart,
     DataPart,
+    GroupPart,
     Message,
     PacketPart,
     ParameterPart,
@@ -66,7 +67,7 @@ def _keys(made: MessagePlan, plan: Plan) -> None:
         for name in all_named(text, message)
     }
     addressed = any(isinstance(message.parts.get(name), AddressPart) for name in named)
-    split = any(isinstance(part, DataPart) and part.split is not None for part in message.parts.values())
+    split = any(isinstance(part, DataPart | GroupPart) and part.split is not None for part in message.parts.values())
     numbered = any(isinstance(message.parts.get(name), PacketPart) for name in named)
     numbered = numbered or ("packet" in named and "packet" not in message.parts)
     rules = (
@@ -98,14 +99,14 @@ def _keys(made: MessagePlan, plan: Plan) -> None:
         ("steps", bool(message.steps) and not addressed, "belongs to a message with an address part", "Take it away."),
         (
             "begin",
-            message.begin is not None and not split,
-            "belongs to data that is split into packets",
+            message.begin is not None and not split and not addressed,
+            "belongs to data in several messages",
             "Write split at the data part.",
         ),
         (
             "end",
-            message.end is not None and not split,
-            "belongs to data that is split into packets",
+            message.end is not None and not split and not addressed,
+            "belongs to data in several messages",
             "Write split at the data part.",
         ),
         (
@@ -136,13 +137,21 @@ def _keys(made: MessagePlan, plan: Plan) -> None:
             "The packets are numbered, but the data is not split.",
             "Write split = 128 (bytes in each packet) at the data part.",
         )
+    asked = all_named(message.request, message) if message.request is not None else []
+    by_address = addressed and any(isinstance(message.parts.get(name), AddressPart) for name in asked)
+    if by_address and (message.begin or message.end) and len(message.blocks or ()) > 1:
+        plan.fault(
+            (*made.path, "request"),
+            "A dump with a frame before or after it is asked for as a whole, but the request names an address.",
+            "Write the request without the address part, with its bytes as constants.",
+        )
     _numbers_in_place(made, plan, named)
     _handshake(made, plan)
 
 
 def _numbers_in_place(made: MessagePlan, plan: Plan, named: set[str]) -> None:
     """Numbers that only some kinds of messages can give."""
-    addressed = any(isinstance(each.cutting, Addresses) for each in made.spreads.values())
+    addressed = any(isinstance(each.cutting, Addresses) for several in made.spreads.values() for each in several)
     single = made.message.kind == "parameter"
     for name in sorted(named):
         part = made.message.parts.get(name)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from bisect import bisect_right
+from collections.abc import Callable, Iterator, Mapping
+from itertools import product
 from typing import NamedTuple, Protocol
 
 from librarian.chart.dump.planning.digits import address_text
@@ -105,10 +107,21 @@ class Step(NamedTuple):
     how_many: int
 
 
-class Addresses:
-    """Ranges of addresses. `blocks`: (address, size) in the order of the stream; `chunk`: most bytes in a message."""
+MOST_SPANS = 200_000
 
-    def __init__(self, blocks: list[tuple[int, int]], chunk: int, steps: list[Step], digits: int) -> None:
+
+class Addresses:
+    """Ranges of addresses. `blocks`: (address, size) in the order of the stream; `chunk`: most bytes in a message.
+
+    `digits`, `bits`: how an address is written. `wire_size`: bytes that so many addressed bytes take on the wire.
+    """
+
+    def __init__(
+        self, blocks: list[tuple[int, int]], chunk: int, steps: list[Step], digits: int, bits: int = 7,
+        wire_size: Callable[[int], int] = int,
+    ) -> None:  # fmt: skip
+        self._bits = bits
+        self._wire_size = wire_size
         self.blocks = blocks
         self._chunk = chunk
         self._steps = sorted(steps, key=lambda step: -step.distance)
@@ -158,12 +171,27 @@ class Addresses:
 
     def meets(self, other: Addresses) -> bool:
         """Any address of any program belongs to both."""
-        return any(start < beyond and begin < end for start, end in self._spans() for begin, beyond in other._spans())
+        mine, theirs = sorted(self._spans()), sorted(other._spans())
+        begins = [begin for begin, _beyond in theirs]
+        for start, end in mine:  # spans of one map do not overlap, so only the neighbours can meet this one
+            at = bisect_right(begins, start)
+            if (at and theirs[at - 1][1] > start) or (at < len(theirs) and begins[at] < end):
+                return True
+        return False
 
-    def _spans(self) -> list[tuple[int, int]]:
-        """The blocks from the first to the last program."""
-        reach = sum(step.distance * (step.how_many - 1) for step in self._steps)
-        return [(start, start + size + reach) for start, size in self.blocks]
+    def _spans(self) -> Iterator[tuple[int, int]]:
+        """The blocks of every program; where there are too many, each from the first to the last program."""
+        steps = [[step.distance * number for number in range(step.how_many)] for step in self._steps]
+        count = len(self.blocks)
+        for several in steps:
+            count *= len(several)
+        if count > MOST_SPANS:
+            first, last = self._base, max(start + size for start, size in self.blocks)
+            yield first, last + sum(several[-1] for several in steps)
+            return
+        for shifts in product(*steps):
+            shift = sum(shifts)
+            yield from ((start + shift, start + size + shift) for start, size in self.blocks)
 
     def address_of(self, offset: int, width: int, slots: Mapping[str, int]) -> int | None:
         """The address of `width` bytes of the stream, None if they lie in two blocks."""
@@ -188,11 +216,11 @@ class Addresses:
 
     def numbers(self, piece: Piece) -> dict[str, int]:
         """Address and size."""
-        return {"#address": piece.number, "#size": piece.size}
+        return {"#address": piece.number, "#size": piece.size, "#wire_size": self._wire_size(piece.size)}
 
     def name(self, piece: Piece) -> str:
         """ "address 10 00 2A"."""
-        return f"address {address_text(piece.number, self._digits)}"
+        return f"address {address_text(piece.number, self._digits, self._bits)}"
 
     def ranges(self) -> dict[str, tuple[int, int]]:
         """The words of the steps."""

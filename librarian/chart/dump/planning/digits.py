@@ -14,24 +14,30 @@ class NotReadable(ValueError):  # noqa: N818 - named like the other refusals
         self.remedy = remedy
 
 
-def read_address(text: str) -> tuple[int, int]:
-    """ "10 00 2A" -> (262186, 3): the number that its 7-bit digits make, and how many digits it has."""
+def read_address(text: str, bits: int = 7) -> tuple[int, int]:
+    """ "10 00 2A" -> (262186, 3): the number that its 7-bit digits make, and how many digits it has.
+
+    `bits`: in each digit, where an address travels in nibbles.
+    """
     words = text.split()
-    remedy = 'Write bytes of two hexadecimal digits, each below 80, e.g. "10 00 2A".'
+    most = (1 << bits) - 1
+    remedy = f'Write bytes of two hexadecimal digits, each at most {most:02X}, e.g. "10 00 2A".'
     if not words or len(words) > 8 or any(len(word) != 2 or not HEX.issuperset(word) for word in words):
         raise NotReadable(f"“{text}” is no address.", remedy)
     value = 0
     for word in words:
         digit = int(word, 16)
-        if digit > 0x7F:
-            raise NotReadable(f"“{text}” has the byte {word.upper()}; the bytes of an address stop at 7F.", remedy)
-        value = value << 7 | digit
+        if digit > most:
+            raise NotReadable(
+                f"“{text}” has the byte {word.upper()}; the bytes of an address stop at {most:02X}.", remedy
+            )
+        value = value << bits | digit
     return value, len(words)
 
 
-def address_text(address: int, digits: int = 3) -> str:
+def address_text(address: int, digits: int = 3, bits: int = 7) -> str:
     """262186 -> "10 00 2A"."""
-    return " ".join(f"{address >> 7 * place & 0x7F:02X}" for place in reversed(range(digits)))
+    return " ".join(f"{address >> bits * place & (1 << bits) - 1:02X}" for place in reversed(range(digits)))
 
 
 def read_distance(value: int | str) -> int:

@@ -73,3 +73,17 @@ def _read_word(word: str) -> list[Token]:
         else:
             tokens.append(Halves(high, low))
     return tokens
+
+
+def named_in(text: str | None) -> list[str]:
+    """The parts that a frame names, in order; nothing for a frame that cannot be read."""
+    names: list[str] = []
+    try:
+        for token in read_frame(text) if text is not None else []:
+            if isinstance(token, Named):
+                names.append(token.name)
+            elif isinstance(token, Halves):
+                names += [half for half in (token.high, token.low) if isinstance(half, str)]
+    except NotReadable:
+        return []
+    return names

@@ -52,8 +52,10 @@ def number_of(
         high = part.high if part.high is not None else min(memory - 1, most) if memory else most
     elif isinstance(part, VersionPart):
         role, word = "version", "version"
-    elif isinstance(part, AddressPart | SizePart):
-        role = part.is_
+    elif isinstance(part, AddressPart):
+        role = "address"
+    elif isinstance(part, SizePart):
+        role = "size" if part.view == "addressed" else "wire_size"
     else:
         role = "packet" if isinstance(part, PacketPart) else "parameter" if part.is_ == "parameter" else "value"
     if low > high or high + plus > capacity or low + plus < 0:

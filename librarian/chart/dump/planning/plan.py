@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from librarian.chart.dump.model import Charset, Codes, DataPart, GroupPart, Layout, Message, VersionPart
+from librarian.chart.dump.model import AddressPart, Charset, Codes, DataPart, GroupPart, Layout, Message, VersionPart
 from librarian.chart.dump.planning.cutting import Addresses
-from librarian.chart.dump.planning.digits import NotReadable
 from librarian.chart.dump.planning.expand import expand
-from librarian.chart.dump.planning.frame_text import Halves, Named, read_frame
+from librarian.chart.dump.planning.frame_text import named_in
 from librarian.chart.dump.planning.places import Path, Places
 from librarian.chart.dump.planning.plan_single import SinglePlan, plan_single
 from librarian.chart.dump.planning.plan_spread import SpreadPlan, is_spread, plan_spread
@@ -39,7 +38,7 @@ class MessagePlan:
     name: str
     message: Message
     frames: dict[Form, tuple[Frame, ...]] = field(default_factory=dict)
-    spreads: dict[Form, SpreadPlan] = field(default_factory=dict)
+    spreads: dict[Form, tuple[SpreadPlan, ...]] = field(default_factory=dict)
     singles: dict[Form, SinglePlan] = field(default_factory=dict)
     handshake: dict[str, Frame] = field(default_factory=dict)
 
@@ -62,20 +61,6 @@ class Plan:
         problem = Problem(path, sentence, remedy)
         if problem not in self.problems:
             self.problems.append(problem)
-
-
-def named_in(text: str | None) -> list[str]:
-    """The parts that a frame names, in order; nothing for a frame that cannot be read."""
-    names: list[str] = []
-    try:
-        for token in read_frame(text) if text is not None else []:
-            if isinstance(token, Named):
-                names.append(token.name)
-            elif isinstance(token, Halves):
-                names += [half for half in (token.high, token.low) if isinstance(half, str)]
-    except NotReadable:
-        return []
-    return names
 
 
 def make_plan(dumps: Dumps, parameters: Mapping[str, ParameterSpec], rule: AddressRule) -> Plan:
@@ -170,25 +155,35 @@ class _Maker:
         path: Path = (*made.path, form)
         named = all_named(text, message)
         if message.kind == "parameter":
+            found = self._addresses(made)
+            if message.of is not None and found is None:
+                return  # said already
+            if found is not None and message.layout is None:
+                message = message.model_copy(update={"layout": found[1]})
             single = plan_single(
                 made.name, message, form, text, named, planner, self._plan.places, self._parameters,
-                self._addresses(made), fault,
+                None if found is None else found[0], fault,
             )  # fmt: skip
             if single is not None:
                 made.singles[form] = single
             return
-        if form != "request" and is_spread(named, message):
-            spread = plan_spread(made.name, message, text, path, named, planner, self._plan.places, self._rule, fault)
-            if spread is not None:
-                made.spreads[form] = spread
-            return
         datas = [part for name in named if isinstance(part := message.parts.get(name), DataPart)]
+        if form != "request" and is_spread(named, message):
+            around = [name for each in (message.begin, message.end) if each for name in all_named(each, message)]
+            spreads = [
+                plan_spread(made.name, message, text, path, named, planner, self._rule, version, fault)
+                for version in _versions(made, datas, [*named, *around], path, self._plan)
+            ]
+            if spreads and None not in spreads:
+                made.spreads[form] = tuple(each for each in spreads if each is not None)
+            return
         versions = _versions(made, datas, named, path, self._plan)
         frames = [planner.frame(text, path, Wanted(version=version)) for version in versions]
         if frames and all(frame is not None for frame in frames):
             made.frames[form] = tuple(frame for frame in frames if frame is not None)
 
-    def _addresses(self, made: MessagePlan) -> Addresses | None:
+    def _addresses(self, made: MessagePlan) -> tuple[Addresses, str] | None:
+        """Where the message that `of` names has its parameters: addresses and layout."""
         of = made.message.of
         if of is None:
             return None
@@ -201,16 +196,32 @@ class _Maker:
                 f"Did you mean {near}?" if near else "Write the name of a message with blocks of addresses.",
             )
             return None
-        for spread in other.spreads.values():
+        for spread in (each for several in other.spreads.values() for each in several):
             if isinstance(spread.cutting, Addresses):
-                if spread.layout != made.message.layout:
+                layouts = [layout for layout, _times in spread.payload.layouts().values()]
+                if spread.payload.areas[0].layout == "":
+                    sentence = f"The data of {of} is a group, so that no parameter has an address of its own."
+                    self._plan.fault((*made.path, "of"), sentence, "Give the parameters numbers.")
+                    return None
+                if made.message.layout not in (None, *layouts):
                     self._plan.fault(
                         (*made.path, "layout"),
-                        f"The message {of} has the layout {spread.layout}.",
-                        f'Write layout = "{spread.layout}".',
+                        f"The message {of} has the layout {layouts[0]}.",
+                        f'Write layout = "{layouts[0]}".',
                     )
                     return None
-                return spread.cutting
+                if spread.payload.areas[0].packing.eight:
+                    self._plan.fault(
+                        (*made.path, "of"),
+                        f"The data of {of} is packed, so that no parameter has an address of its own.",
+                        "Give the parameters numbers, or describe the data unpacked.",
+                    )
+                    return None
+                return spread.cutting, layouts[0]
+        if not any(isinstance(part, AddressPart) for part in other.message.parts.values()):
+            self._plan.fault(
+                (*made.path, "of"), f"The message {of} has no addresses.", "Name a message with blocks of addresses."
+            )
         return None
 
 

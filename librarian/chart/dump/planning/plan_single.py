@@ -64,6 +64,12 @@ def plan_single(
     if value is None:
         fault((*root, form), "The frame has no value.", 'Add parts.value = { is = "value" } and name it in the frame.')
         return None
+    if addressed and message.of is None:
+        fault(
+            root, "The message has an address, but nothing says which parameter lies where.",
+            'Write of = "MESSAGE", a message with blocks of addresses.',
+        )  # fmt: skip
+        return None
     if (message.layout is None) == (not message.numbers) and not addressed:
         fault(
             root, "Where the numbers of the parameters come from is not said, or said twice.",

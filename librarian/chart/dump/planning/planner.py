@@ -40,13 +40,15 @@ MOST_NESTED = 2
 class Wanted:
     """Which of the possible shapes of a frame is laid out.
 
-    `version`: the number that chooses the layouts. `open_size`: bytes of the data part where a dump is spread over
-    several messages. `value_size`: bytes of the value part of a single-parameter message, `stored`: as in a layout.
+    `version`: the number that chooses the layouts. `open_part`: the data part or group of which each message carries
+    `open_size` bytes, where a dump is spread over several messages. `value_size`: bytes of the value part of a
+    single-parameter message, `stored`: as in a layout.
     `totals`: data part -> bytes on the wire and unpacked, for frames around several messages.
     """
 
     version: int | None = None
-    open_size: int | None = None
+    open_part: str = ""
+    open_size: int = 0
     value_size: int | None = None
     stored: bool = False
     totals: Mapping[str, tuple[int, int]] = field(default_factory=dict)
@@ -147,6 +149,18 @@ class Planner:
         draft.segments.sort(key=lambda each: each.at)
         return Frame(draft.at, tuple(draft.segments), draft.ranges, wanted.version)
 
+    def payload(self, name: str, part: DataPart | GroupPart, version: int | None) -> Frame | None:
+        """All that several messages carry together, as a frame of its own: the part as it is cut."""
+        inside = part.split_view == "unpacked" and PACKINGS[part.packing].eight
+        draft = _Draft(inside, 0)
+        whole = part.model_copy(update={"packing": "plain"}) if inside else part
+        wanted = Wanted(version=version)
+        if isinstance(whole, DataPart):
+            sound = self._data(name, whole, draft, wanted)
+        else:
+            sound = self._group(name, whole, draft, wanted)
+        return Frame(draft.at, tuple(draft.segments), draft.ranges, version) if sound else None
+
     def _parts_path(self, name: str) -> Path:
         return (*self._root, "parts", name)
 
@@ -225,6 +239,11 @@ class Planner:
             draft.ranges[name] = (draft.at, draft.at + size)
             draft.at += size
             return True
+        if isinstance(part, DataPart | GroupPart) and name == wanted.open_part:
+            packing = PACKINGS[part.packing if part.split_view == "unpacked" else "plain"]
+            size = packing.packed_size(wanted.open_size)
+            draft.add(Area(name, draft.at, 1, size, wanted.open_size, packing), size, name)
+            return True
         if isinstance(part, DataPart):
             return self._data(name, part, draft, wanted)
         if isinstance(part, GroupPart):
@@ -280,11 +299,6 @@ class Planner:
                 "Pack the group or the data, not both.",
             )
             return False
-        if wanted.open_size is not None:
-            packing = packing if part.split_view == "unpacked" else PACKINGS["plain"]
-            size = packing.packed_size(wanted.open_size)
-            draft.add(Area(name, draft.at, 1, size, wanted.open_size, packing), size, name)
-            return True
         layout = self._layout_name(part, path, wanted.version)
         if layout is None:
             return False

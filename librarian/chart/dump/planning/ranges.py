@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from librarian.chart.dump.model import ChecksumPart, LengthPart
 from librarian.chart.dump.planning.places import Path
 from librarian.chart.dump.planning.segments import Area, Number, Segment, Sum
+from librarian.chart.dump.steps.checksum import Rule
 from librarian.chart.dump.steps.number import pieces_of_digits
 from librarian.chart.nearest import nearest
 
@@ -40,7 +41,7 @@ def lengths_and_sums(
             sound = False
             continue
         if isinstance(part, LengthPart) and part.from_ in totals and part.from_ not in ranges:
-            count = totals[str(part.from_)][part.view == "unpacked"] + part.plus
+            count = totals[str(part.from_)][part.view == "unpacked"]
             sound &= _length(name, at, width, part, count, segments, path, fault)
             continue
         covered = _covered(part, at, ranges, size, depth, areas, path, fault)
@@ -55,11 +56,14 @@ def lengths_and_sums(
             sound = False
             continue
         if isinstance(part, ChecksumPart):
-            bits = part.bits
-            pieces = pieces_of_digits(at, width, part.order, digit, 0, bits - 1)
-            sums.append(Sum(name, at, width, pieces, part.kind, bits, part.start, first, end, part.view == "unpacked"))
+            rule = _rule(part, path, fault)
+            if rule is None:
+                sound = False
+                continue
+            pieces = pieces_of_digits(at, width, part.order, digit, 0, part.bits - 1)
+            sums.append(Sum(name, at, width, pieces, rule, first, end, part.view == "unpacked"))
             continue
-        count = _count(first, end, areas, part.view == "unpacked") + part.plus
+        count = _count(first, end, areas, part.view == "unpacked")
         sound &= _length(name, at, width, part, count, segments, path, fault)
     ordered = _in_order(sums, path_of, fault)
     if ordered is None:
@@ -68,10 +72,41 @@ def lengths_and_sums(
     return sound
 
 
+def _rule(part: ChecksumPart, path: Path, fault: Fault) -> Rule | None:
+    """How the checksum is made, or None after telling what is wrong."""
+    if part.kind == "crc" and part.polynomial is None:
+        fault((*path, "polynomial"), "A CRC needs its polynomial.", "Write it, e.g. polynomial = 0x1021.")
+        return None
+    if part.kind != "crc" and (part.polynomial is not None or part.reflected_in or part.reflected_out):
+        key = "polynomial" if part.polynomial is not None else "reflected_in" if part.reflected_in else "reflected_out"
+        sentence = f"`{key}` belongs to a CRC, but this is {part.kind}."
+        fault((*path, key), sentence, 'Write kind = "crc", or take it away.')
+        return None
+    for key, value in (("polynomial", part.polynomial or 0), ("final", part.final)):
+        if value >> part.bits:
+            fault(
+                (*path, key),
+                f"The {key} {value:X} (hexadecimal) needs more than the {part.bits} bits of the checksum.",
+                "Write more bits; a polynomial is written without its highest term.",
+            )
+            return None
+    return Rule(
+        part.kind, part.bits, part.start, part.final, part.polynomial or 0, part.reflected_in, part.reflected_out
+    )
+
+
 def _length(
     name: str, at: int, width: int, part: LengthPart, count: int, segments: list[Segment], path: Path, fault: Fault
 ) -> bool:
     pieces = pieces_of_digits(at, width, part.order, part.digit, 0, width * part.digit - 1)
+    if count % part.unit:
+        fault(
+            (*path, "unit"),
+            f"The range has {count} bytes, which is no whole number of units of {part.unit} bytes.",
+            "Change unit, or the range.",
+        )
+        return False
+    count = count // part.unit + part.plus
     if count < 0 or count >> (width * part.digit):
         fault(
             path,

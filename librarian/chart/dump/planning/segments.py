@@ -6,11 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from librarian.chart.dump.steps.checksum import ChecksumKind
+from librarian.chart.dump.steps.checksum import Rule
 from librarian.chart.dump.steps.number import Piece
 from librarian.chart.dump.steps.packing import Packing
 
-Role = Literal["device", "channel", "slot", "version", "length", "address", "size", "packet", "parameter", "value"]
+Role = Literal[
+    "device", "channel", "slot", "version", "length", "address", "size", "wire_size", "packet", "parameter", "value"
+]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,9 +69,7 @@ class Sum:
     at: int
     size: int
     pieces: tuple[Piece, ...]
-    kind: ChecksumKind
-    bits: int
-    start: int
+    rule: Rule
     first: int
     end: int
     unpacked: bool

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from librarian.chart.dump.planning.plan_spread import CHANNEL
 from librarian.chart.dump.refusal import DumpRefused
 from librarian.chart.dump.results import Decoded, Program, Recognised
 from librarian.chart.dump.running.diagnose import refuse_damaged, refuse_size, refuse_unknown
@@ -32,6 +33,11 @@ def _programs(held: Held) -> list[Program]:
 _NO_PARTS = DataParts({})
 
 
+def _told(word: str) -> bool:
+    """A number of the message that means something to people, not one of one program, or of the address."""
+    return word[0] != "#" and word[-1] != "]" and word != CHANNEL
+
+
 class Decoder:
     """Reads the messages of one chart."""
 
@@ -57,8 +63,9 @@ class Decoder:
                     slots[number.word] = value
                 elif number.role == "address":
                     addresses["#address"] = value
-        if isinstance(form, SpreadForm):
-            slots |= form.cutting.slots(addresses)
+        spread = form if isinstance(form, SpreadForm) else self._messages[form.message].spread
+        if spread is not None:
+            slots |= {word: number for word, number in spread.cutting.slots(addresses).items() if word != CHANNEL}
         return Recognised(form.message, form.form, slots)
 
     def match(self, raw: bytes, address: Address | None) -> Match | None:
@@ -90,7 +97,7 @@ class Decoder:
         return Decoded(
             held.message,
             held.form,
-            {word: value for word, value in held.slots.items() if word[0] != "#" and word[-1] != "]"},
+            {word: value for word, value in held.slots.items() if _told(word)},
             Values({**held.extra, **values} if held.extra else values),
             name,
             held.raws[0] if len(held.raws) == 1 else b"".join(held.raws),
@@ -131,11 +138,18 @@ class Decoder:
         frame, content = self._read(raw, match.form, match.frame, address)
         parts = self._messages[match.form.message].parts_of(frame)
         slots = content.slots
-        numbered = parts.count > 1 and "program[0]" in slots  # every program of the bank says its number
-        numbers = tuple(slots[f"program[{index}]"] for index in range(parts.count)) if numbered else ()
+        numbers = self._numbers(parts, slots)
+        return Held(match.form.message, match.form.form, slots, parts, content.images, (raw,), numbers)
+
+    @staticmethod
+    def _numbers(parts: DataParts, slots: Mapping[str, int]) -> tuple[int, ...]:
+        """The numbers of the programs of a bank, where every program says its own."""
+        if parts.count < 2 or "program[0]" not in slots:
+            return ()
+        numbers = tuple(slots[f"program[{index}]"] for index in range(parts.count))
         if len(set(numbers)) < len(numbers):
             raise DumpRefused("out of range", "Two programs of the bank have the same number.")
-        return Held(match.form.message, match.form.form, slots, parts, content.images, (raw,), numbers)
+        return numbers
 
     def _read(
         self, raw: bytes, form: FormCodec, frame: FrameCodec, address: Address | None
@@ -163,19 +177,43 @@ class Decoder:
         )
 
     def _hold_spread(self, form: SpreadForm, raws: Sequence[bytes], address: Address | None) -> Held:
-        """A dump in several messages; refused unless it is complete."""
+        """A dump in several messages; refused unless it is complete. Which version it has may show late."""
+        versions = self._messages[form.message].spreads[form.form]
+        refusals: list[DumpRefused] = []
+        for each in (form, *(other for other in versions if other is not form)):
+            try:
+                return self._hold_version(each, raws, address)
+            except DumpRefused as refused:
+                refusals.append(refused)
+        others = [refused for refused in refusals if refused.reason != "version"]
+        if others or len(versions) == 1:
+            raise (others or refusals)[0]
+        known = " and ".join(str(each.version) for each in versions)
+        raise DumpRefused(
+            "version",
+            f"{str(refusals[0]).split(';', maxsplit=1)[0]}; the chart knows {known}.",
+            "Use a chart for this version of the instrument.",
+        )
+
+    def _hold_version(self, form: SpreadForm, raws: Sequence[bytes], address: Address | None) -> Held:
         collected = form.start()
         for raw in raws:
             match = self._match(raw, address)
-            if match.form is not form:
+            if (match.form.message, match.form.form) != (form.message, form.form):
                 raise DumpRefused("other message", f"A {match.form.message} message stands in the {form.message} dump.")
             form.add(collected, raw, address)
         missing = form.missing(collected)
         if missing:
             raise refuse_incomplete(form.message, tuple(missing))
         parts = self._messages[form.message].parts_of_spread(form)
-        images = form.stream.images(bytes(collected.stream))
-        return Held(form.message, form.form, collected.slots, parts, images, tuple(raws), collected=collected)
+        content = form.stream.read(bytes(collected.stream))
+        slots = {**content.slots, **collected.slots}
+        if form.version is not None:
+            slots["version"] = form.version
+        return Held(
+            form.message, form.form, slots, parts, content.images, tuple(raws), self._numbers(parts, slots),
+            collected=collected, spread=form,
+        )  # fmt: skip
 
     def _hold_many(self, raws: Sequence[bytes], address: Address | None) -> Held:
         """A bank as one message for every program; or single-parameter messages, the last of each counts."""

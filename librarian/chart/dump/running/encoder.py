@@ -212,8 +212,15 @@ class Encoder:
         numbers = dict(slots)
         if before is not None:
             numbers = {**{word: value for word, value in before.slots.items() if before.message == codec.name}, **slots}
-        spread = codec.spreads.get(form)
-        if spread is not None:
+        if form in codec.spreads:
+            if codec.default_version is not None:
+                numbers.setdefault("version", codec.default_version)
+            spread = codec.spread_of(codec.spreads[form], numbers.get("version"))
+            if spread is None:
+                known = ", ".join(str(each.version) for each in codec.spreads[form])
+                raise NotAddressable(
+                    f"The {codec.name} dump has no version {numbers.get('version')}.", f"Choose one of {known}."
+                )
             return self._write_spread(codec, spread, fill, address, before, numbers)
         if form not in codec.forms:
             what = {"request": "asked for", "answer": "received", "write": "written"}[form]
@@ -238,9 +245,9 @@ class Encoder:
     ) -> tuple[bytes, ...]:
         images = fill(codec.parts_of_spread(form))
         collected = None
-        if before is not None and before.message == codec.name and codec.spreads.get(before.form) is form:
+        if before is not None and before.spread is form:
             collected = before.collected
-        stream = form.stream.join(images, bytes(collected.stream) if collected is not None else None)
+        stream = form.stream.join(images, slots, address, bytes(collected.stream) if collected is not None else None)
         return form.write(stream, slots, address, collected)
 
 

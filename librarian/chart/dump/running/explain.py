@@ -74,7 +74,7 @@ class Explainer:
             what = {"device": "device ID", "packet": "packet number"}.get(segment.role, segment.word)
             text = _number_text(segment, raw)
         else:
-            what, text = f"checksum {segment.name} ({segment.kind})", _sum_text(segment, raw, codec)
+            what, text = f"checksum {segment.name} ({segment.rule.kind})", _sum_text(segment, raw, codec)
         return [Cell(_at(raw, at + place), what, "" if place else text) for place in range(segment.size)]
 
     # --- data ------------------------------------------------------------------------------------------------------
@@ -162,7 +162,7 @@ def _sum_text(segment: Sum, raw: bytes, codec: FrameCodec) -> str:
         computed, received = codec.computed(segment, raw), read_pieces(raw, segment.pieces)
     except NotPacked as bad:
         return f"not computed: {bad}"
-    digits = -(-segment.bits // 4)
+    digits = -(-segment.rule.bits // 4)
     verdict = "agrees" if computed == received else "does not agree"
     return f"received {received:0{digits}X}, computed {computed:0{digits}X}: {verdict}"
 

@@ -9,7 +9,6 @@ from typing import NamedTuple, NoReturn
 
 from librarian.chart.dump.planning.segments import Area, Constant, Frame, Masked, Number, Reserved, Sum
 from librarian.chart.dump.refusal import DumpRefused
-from librarian.chart.dump.steps.checksum import checksum
 from librarian.chart.dump.steps.number import Piece, read_pieces, write_pieces
 from librarian.chart.dump.steps.packing import NotPacked
 from librarian.errors import BadInput
@@ -34,7 +33,7 @@ class Content:
     images: dict[Cell, bytes] = field(default_factory=dict)
 
 
-_INTERNAL = ("packet", "address", "size", "parameter", "value")
+_INTERNAL = ("packet", "address", "size", "wire_size", "parameter", "value")
 
 
 def slot_word(number: Number) -> str:
@@ -158,7 +157,7 @@ class FrameCodec:
                 continue
             self._judge_number(number, value, address, content, unit)
         for each in self._wire_sums:
-            computed = checksum(each.kind, raw[each.first : each.end], bits=each.bits, start=each.start)
+            computed = each.rule.of(raw[each.first : each.end])
             if computed != read_pieces(raw, each.pieces):
                 _refuse_sum(each, raw, computed)
         unpacked: dict[str, list[bytes]] = {}
@@ -231,14 +230,14 @@ class FrameCodec:
     def sum_of(self, each: Sum, raw: bytes, unpacked: Mapping[str, list[bytes]]) -> int:
         """The checksum as computed; `unpacked` is used by sums over the data before packing."""
         if not each.unpacked:
-            return checksum(each.kind, raw[each.first : each.end], bits=each.bits, start=each.start)
+            return each.rule.of(raw[each.first : each.end])
         parts, at = [], each.first
         for area in self.areas:
             if each.first <= area.at < each.end:
                 parts += [raw[at : area.at], *unpacked[area.name]]
                 at = area.at + area.size
         parts.append(raw[at : each.end])
-        return checksum(each.kind, b"".join(parts), bits=each.bits, start=each.start)
+        return each.rule.of(b"".join(parts))
 
     def computed(self, each: Sum, raw: bytes) -> int:
         """The checksum of a message, whatever else is wrong with it. Raises `NotPacked` where that keeps it from it."""
@@ -358,7 +357,7 @@ def _differ(one: bytes, other: bytes) -> bytes:
 
 
 def _refuse_sum(each: Sum, raw: bytes, computed: int) -> NoReturn:
-    received, digits = read_pieces(raw, each.pieces), -(-each.bits // 4)
+    received, digits = read_pieces(raw, each.pieces), -(-each.rule.bits // 4)
     raise DumpRefused(
         "checksum",
         f"The checksum is {received:0{digits}X}, but the bytes of the message make {computed:0{digits}X}.",

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Protocol
 
+from librarian.chart.dump.planning.plan_spread import CHANNEL
 from librarian.chart.dump.refusal import DumpRefused
 from librarian.chart.dump.results import Recognised
 from librarian.chart.dump.running.spread import Collected, SpreadForm
@@ -95,6 +96,7 @@ class Pieces:
         self._address = address
         self._collected: Collected = form.start()
         self._wanted = {word: value for word, value in wanted.items() if word[0] != "#"}
+        self._wanted.setdefault(CHANNEL, address.channel)
         self.total = len(form.cutting.pieces(wanted))
 
     def feed(self, raw: bytes) -> bool:
@@ -104,6 +106,7 @@ class Pieces:
             return False
         read = form.read(raw, self._address)
         told = {**read.content.slots, **form.cutting.slots(read.content.slots)}
+        told.setdefault(CHANNEL, self._address.channel)
         if any(told.get(word, value) != value for word, value in self._wanted.items()):
             return False
         if raw in self._collected.raws:
@@ -126,6 +129,62 @@ class Pieces:
         """Packets or addresses that did not come."""
         missing = tuple(self._form.missing(self._collected))
         return missing if missing or self.complete else ("the end",)
+
+
+class AnyVersion:
+    """One dump in several messages whose version may show late: all versions that are still possible."""
+
+    def __init__(self, usual: Pieces, others: Sequence[Pieces]) -> None:
+        self._possible = [usual, *others]
+
+    def feed(self, raw: bytes) -> bool:
+        """Takes a message that any version takes, and forgets those that do not."""
+        taken: list[Pieces] = []
+        refused: list[DumpRefused] = []
+        for each in self._possible:
+            try:
+                if each.feed(raw):
+                    taken.append(each)
+            except DumpRefused as problem:
+                refused.append(problem)
+        if taken:
+            self._possible = taken
+        elif refused:
+            raise next((each for each in refused if each.reason != "version"), refused[0])
+        return bool(taken)
+
+    @property
+    def _first(self) -> Pieces:
+        return next((each for each in self._possible if each.complete), self._possible[0])
+
+    @property
+    def complete(self) -> bool:
+        """Everything of one version came."""
+        return self._first.complete
+
+    @property
+    def raws(self) -> tuple[bytes, ...]:
+        """In order of arrival."""
+        return self._first.raws
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """What did not come of the version that is likeliest."""
+        return self._first.missing
+
+    @property
+    def total(self) -> int:
+        """How many messages that version has."""
+        return self._first.total
+
+
+def pieces_of(
+    several: Sequence[SpreadForm], usual: SpreadForm | None, address: Address, wanted: Mapping[str, int]
+) -> Gather:
+    """The gatherer of a dump in several messages, in any version."""
+    first = usual if usual is not None else several[0]
+    others = [Pieces(each, address, wanted) for each in several if each is not first]
+    return AnyVersion(Pieces(first, address, wanted), others) if others else Pieces(first, address, wanted)
 
 
 def refuse_incomplete(message: str, missing: tuple[str, ...]) -> DumpRefused:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from librarian.chart.dump.model import Message, VersionPart
+from librarian.chart.dump.planning.plan_spread import CHANNEL
 from librarian.chart.dump.results import Form, MessageInfo
 from librarian.chart.dump.running.frame import FrameCodec
 from librarian.chart.dump.running.handshake import Handshake
@@ -34,7 +35,7 @@ class MessageCodec:
         name: str,
         message: Message,
         forms: Mapping[Form, FormCodec],
-        spreads: Mapping[Form, SpreadForm],
+        spreads: Mapping[Form, tuple[SpreadForm, ...]],
         singles: Mapping[Form, SingleForm],
         layouts: Mapping[str, LayoutCodec],
         handshake: Handshake | None,
@@ -56,14 +57,33 @@ class MessageCodec:
             for frame in form.frames
         }
         self._spread_parts = {
-            form: DataParts({form.stream.part_name: (form.stream.layout, form.stream.times)})
-            for form in spreads.values()
+            form: DataParts(
+                {
+                    part: (layouts[layout], times)
+                    for part, (layout, times) in form.stream.payload.frame.layouts().items()
+                }
+            )
+            for several in spreads.values()
+            for form in several
         }
 
-    def spread(self, form: Form) -> SpreadForm | None:
-        """The form as several messages; a write that looks like the answer counts once."""
-        each = self.spreads.get(form)
-        return None if form == "write" and each is self.spreads.get("answer") else each
+    def different_spreads(self, form: Form) -> tuple[SpreadForm, ...]:
+        """The form as several messages, one for each version; a write that looks like the answer counts once."""
+        several = self.spreads.get(form, ())
+        return () if form == "write" and several is self.spreads.get("answer") else several
+
+    @property
+    def spread(self) -> SpreadForm | None:
+        """The dump in several messages as the instrument usually sends it (of the default version), if it does."""
+        several = self.spreads.get("answer") or self.spreads.get("write") or ()
+        return self.spread_of(several, self.default_version) if several else None
+
+    @staticmethod
+    def spread_of(several: tuple[SpreadForm, ...], version: int | None) -> SpreadForm | None:
+        """The form of a version, None if there is none; of the highest where no version is said."""
+        if version is None:
+            return max(several, key=lambda each: each.version or 0)
+        return next((each for each in several if each.version in (version, None)), None)
 
     def parts_of(self, frame: FrameCodec) -> DataParts:
         """The data parts of a frame."""
@@ -77,7 +97,7 @@ class MessageCodec:
         """The forms that carry data, as the instrument sends it where the chart says so: form, version, data parts."""
         for form in _SENT_FIRST:
             if form in self.spreads:
-                return [(form, None, self._spread_parts[self.spreads[form]])]
+                return [(form, each.version, self._spread_parts[each]) for each in self.spreads[form]]
             if form in self.forms:
                 return [(form, frame.frame.version, self._parts[frame]) for frame in self.forms[form].frames]
         return []
@@ -100,8 +120,8 @@ class MessageCodec:
                 for number in frame.numbers
                 if number.role == "slot" or (number.role == "version" and number.fixed is None)
             }
-        for spread in self.spreads.values():
-            slots |= spread.cutting.ranges()
+        for spread in (each for several in self.spreads.values() for each in several):
+            slots |= {word: limits for word, limits in spread.cutting.ranges().items() if word != CHANNEL}
         length, messages = self._extent()
         forms: set[Form] = {*self.forms, *self.spreads, *self.singles}
         if self.message.each is not None:
@@ -126,11 +146,13 @@ class MessageCodec:
     def _all_frames(self) -> list[FrameCodec]:
         frames = [frame for form in self.forms.values() for frame in form.frames]
         frames += [frame for single in self.singles.values() for frame in single.frames.values()]
-        return frames + [spread.header for spread in self.spreads.values()]
+        spreads = [spread for several in self.spreads.values() for spread in several]
+        around = [frame for each in spreads for frame in (each.begin, each.end) if frame is not None]
+        return frames + [each.header for each in spreads] + around
 
     def _extent(self) -> tuple[int | None, int]:
         """Bytes of the whole answer (None when they vary) and the number of its messages."""
-        spread = self.spreads.get("answer") or self.spreads.get("write")
+        spread = self.spread
         if spread is not None:
             return spread.length, spread.messages
         form = self.forms.get("answer") or self.forms.get("write")

@@ -10,7 +10,7 @@ from librarian.chart.dump.results import Form
 from librarian.chart.dump.running.frame import Cell
 from librarian.chart.dump.running.layout import LayoutCodec
 from librarian.chart.dump.running.many import ManyReader
-from librarian.chart.dump.running.spread import Collected
+from librarian.chart.dump.running.spread import Collected, SpreadForm
 from librarian.chart.dump.steps.number import Piece
 
 
@@ -88,8 +88,8 @@ def _moved(pieces: Sequence[Piece], by: int) -> tuple[Piece, ...]:
 class Held:
     """A dump taken apart into images, its values not read yet.
 
-    `numbers`: of the programs, where they are not simply 0, 1, 2, ...; `singly`: their own messages. `collected`: of a
-    dump in several messages. `extra`: values that no image holds (of single-parameter messages).
+    `numbers`: of the programs, where they are not simply 0, 1, 2, ...; `singly`: their own messages. `collected`: and
+    `spread`: of a dump in several messages. `extra`: values that no image holds (of single-parameter messages).
     """
 
     message: str
@@ -101,6 +101,7 @@ class Held:
     numbers: tuple[int, ...] = ()
     singly: tuple[bytes, ...] = ()
     collected: Collected | None = None
+    spread: SpreadForm | None = None
     extra: Mapping[str, int] = field(default_factory=dict)
 
     def once(self) -> dict[str, bytes]:

@@ -38,7 +38,7 @@ class Recogniser:
         }
         self._known: dict[tuple[bytes, int, Address | None], Match] = {}
         self._spreads = [
-            each for wanted in _ORDER for message in messages.values() if (each := message.spread(wanted)) is not None
+            each for wanted in _ORDER for message in messages.values() for each in message.different_spreads(wanted)
         ]
         self._singles = [
             message.singles[wanted] for wanted in _ORDER for message in messages.values() if wanted in message.singles
@@ -68,12 +68,13 @@ class Recogniser:
             if key in self._known:
                 return self._known[key]
             for form, frame in self._by_size[size]:
-                if frame.begins(raw) and not frame.number_faults(raw) and _for(frame, raw, address):
+                if frame.begins(raw) and not frame.number_faults(raw) and self._for(form, frame, raw, address):
                     if len(self._known) >= MOST_KNOWN:
                         self._known.clear()
                     self._known[key] = Match(form, frame)
                     return self._known[key]
-        spread = next((form for form in self._spreads if form.takes(raw, address)), None)
+        taking = [form for form in self._spreads if form.takes(raw, address)]
+        spread = min(taking, key=lambda form: form.odd(raw), default=None)
         single = self.single(raw, address, requests=True)
         if spread is not None and (single is None or spread.is_piece(raw)):
             return Match(spread, spread.frame_of(raw))
@@ -91,7 +92,7 @@ class Recogniser:
         """The form whose header fits a message that is wrong in length or in a number."""
         best: tuple[tuple[int, int], Match] | None = None
         for form, frame in self._whole:
-            if len(raw) >= frame.header_size and frame.begins(raw) and _for(frame, raw, address):
+            if len(raw) >= frame.header_size and frame.begins(raw) and self._for(form, frame, raw, address):
                 rank = (frame.number_faults(raw), abs(len(raw) - frame.size))
                 if best is None or rank < best[0]:
                     best = rank, Match(form, frame)
@@ -99,6 +100,11 @@ class Recogniser:
             return best[1]
         return next((Match(form, form.frame_of(raw)) for form in self._spreads if form.begins(raw, address)), None)
 
-
-def _for(frame: FrameCodec, raw: bytes, address: Address | None) -> bool:
-    return address is None or frame.device_fits(raw, address)
+    def _for(self, form: FormCodec, frame: FrameCodec, raw: bytes, address: Address | None) -> bool:
+        """For this instrument; and where the frame (a request) names an address, one of this message."""
+        if address is not None and not frame.device_fits(raw, address):
+            return False
+        if not any(number.role == "address" for number in frame.numbers):
+            return True
+        spread = self._messages[form.message].spread
+        return spread is None or spread.addressed(frame, raw, 1, address)

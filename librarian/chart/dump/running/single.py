@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from librarian.chart.dump.planning.cutting import Addresses
 from librarian.chart.dump.planning.plan_single import SingleParameter, SinglePlan
+from librarian.chart.dump.planning.plan_spread import CHANNEL
 from librarian.chart.dump.planning.segments import Number
 from librarian.chart.dump.refusal import DumpRefused, NotStorable
 from librarian.chart.dump.results import Form
@@ -41,14 +42,17 @@ class SingleForm:
             or (address is not None and not found[1].device_fits(raw, address))
         ):
             return False
-        return self._parameter(found[0], found[1], raw) is not None
+        return self._parameter(found[0], found[1], raw, address) is not None
 
-    def _parameter(self, width: int, frame: FrameCodec, raw: bytes) -> SingleParameter | None:
+    def _parameter(self, width: int, frame: FrameCodec, raw: bytes, address: Address | None) -> SingleParameter | None:
         for number in frame.numbers:
             if number.role == "parameter":
                 return self._by_number.get((frame.number(raw, number), width))
             if number.role == "address" and self._addresses is not None:
-                offset = self._addresses.place({"#address": frame.number(raw, number)}, 1, 0)
+                at = {"#address": frame.number(raw, number)}
+                if address is not None and self._addresses.slots(at).get(CHANNEL, address.channel) != address.channel:
+                    return None
+                offset = self._addresses.place(at, 1, 0)
                 widths = self.frames if self._value[width] is None else (width,)  # a request fits any width
                 found = (self._by_number.get((offset, each)) for each in widths if offset is not None)
                 return next((each for each in found if each is not None), None)
@@ -62,7 +66,7 @@ class SingleForm:
         width, frame = found
         content = Content()
         frame.read(raw, address, content)
-        each = self._parameter(width, frame, raw)
+        each = self._parameter(width, frame, raw, address)
         if each is None:
             raise DumpRefused("out of range", "The message is for a parameter that the chart does not know.")
         value = self._stored_value(each, content, width) if width else each.coding.decode(content.slots["#value"])
@@ -73,7 +77,7 @@ class SingleForm:
             )
         slots = {word: number for word, number in content.slots.items() if word[0] != "#"}
         if self._addresses is not None:
-            slots |= self._addresses.slots(content.slots)
+            slots |= {word: number for word, number in self._addresses.slots(content.slots).items() if word != CHANNEL}
         return each.id, value, slots
 
     def _stored_value(self, each: SingleParameter, content: Content, width: int) -> int | None:
@@ -91,9 +95,9 @@ class SingleForm:
         frame = self.frames[each.width]
         content = Content(dict(slots))
         if self._addresses is not None:
-            at = self._addresses.address_of(each.number, max(each.width, 1), slots)
+            at = self._addresses.address_of(each.number, max(each.width, 1), {**slots, CHANNEL: address.channel})
             content.slots["#address"] = at if at is not None else 0
-            content.slots["#size"] = each.width
+            content.slots["#size"] = content.slots["#wire_size"] = each.width
         else:
             content.slots["#parameter"] = each.number
         if value is not None:

@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 from librarian.chart.dump.planning.cutting import Cutting, Packets, Piece
+from librarian.chart.dump.planning.plan_spread import CHANNEL
 from librarian.chart.dump.refusal import DumpRefused
 from librarian.chart.dump.results import Form
 from librarian.chart.dump.running.frame import Content, FrameCodec
-from librarian.chart.dump.running.layout import LayoutCodec
 from librarian.chart.dump.running.stream import Stream
 from librarian.messages import Address
 
@@ -49,6 +49,7 @@ class SpreadForm:
         self,
         message: str,
         form: Form,
+        version: int | None,
         stream: Stream,
         cutting: Cutting,
         lay_out: Callable[[int], FrameCodec],
@@ -57,6 +58,7 @@ class SpreadForm:
     ) -> None:
         self.message = message
         self.form = form
+        self.version = version
         self.stream = stream
         self.cutting = cutting
         self.begin = begin
@@ -68,11 +70,6 @@ class SpreadForm:
         self._overhead = self._nominal.size - area.size
         self._raw_size = area.packing.raw_size
         self._largest = stream.size if not isinstance(cutting, Packets) else cutting.split
-
-    @property
-    def layout(self) -> LayoutCodec:
-        """The layout of the joined data."""
-        return self.stream.layout
 
     @property
     def header(self) -> FrameCodec:
@@ -102,14 +99,21 @@ class SpreadForm:
         if not fits or (address is not None and not header.device_fits(raw, address)):
             return False
         frame = self.frame_of(raw)
-        return frame is None or self._addressed(frame, raw)
+        return frame is None or self.addressed(frame, raw, frame.areas[0].raw_size, address)
 
-    def _addressed(self, frame: FrameCodec, raw: bytes) -> bool:
-        """An address outside the ranges of this message belongs to another message of the chart."""
-        if isinstance(self.cutting, Packets):
-            return True
+    def addressed(self, frame: FrameCodec, raw: bytes, size: int, address: Address | None) -> bool:
+        """The address in `raw` belongs to this message (and to this instrument, where it follows the channel)."""
         numbers = {f"#{number.role}": frame.number(raw, number) for number in frame.numbers if number.role == "address"}
-        return self.cutting.place(numbers, frame.areas[0].raw_size, 0) is not None
+        if isinstance(self.cutting, Packets) or not numbers:
+            return True
+        told = self.cutting.slots(numbers)
+        mine = address is None or told.get(CHANNEL, address.channel) == address.channel
+        return mine and self.cutting.place(numbers, size, 0) is not None
+
+    def odd(self, raw: bytes) -> int:
+        """How many numbers of the header are not what this form says: a version that is another's."""
+        frame = self.around(raw, None) or self.frame_of(raw)
+        return 0 if frame is None else frame.number_faults(raw)
 
     def takes(self, raw: bytes, address: Address | None) -> bool:
         """`raw` can be read as one of these messages."""
@@ -149,9 +153,10 @@ class SpreadForm:
         content = Content()
         frame.read(raw, address, content)
         data = content.images[(self.stream.part_name, 0)]
-        size = content.slots.get("#size", len(data))
-        if size != len(data):
-            raise DumpRefused("length field", f"The message says {size} data bytes, but has {len(data)}.")
+        for word, count in (("#size", len(data)), ("#wire_size", frame.areas[0].size)):
+            size = content.slots.get(word, count)
+            if size != count:
+                raise DumpRefused("length field", f"The message says {size} data bytes, but has {count}.")
         return Piecewise("piece", frame, content, data)
 
     # --- collecting ------------------------------------------------------------------------------------------------
@@ -208,6 +213,7 @@ class SpreadForm:
         self, stream: bytes, slots: Mapping[str, int], address: Address, base: Collected | None
     ) -> tuple[bytes, ...]:
         """The messages of a stream. Over `base` (the same dump as it came) they are cut and ordered as those were."""
+        slots = {**slots, CHANNEL: address.channel}
         if base is not None:
             places = [self._at(base, index, slots) for index in range(len(base.raws))]
             return tuple(
