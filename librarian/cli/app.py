@@ -13,6 +13,8 @@ from librarian.cli.here import show
 from librarian.cli.verb import Given, JsonOption, LibraryOption, OpenWindow
 from librarian.cli.verbs import (
     arrange,
+    banks,
+    bringup,
     charts,
     compare,
     conversation,
@@ -23,10 +25,14 @@ from librarian.cli.verbs import (
     library,
     look,
     recalling,
+    replay,
     setup,
 )
 
-VERBS = (demo, setup, conversation, recalling, keeping, look, compare, arrange, library, charts, explain, learning)
+VERBS = (
+    demo, setup, conversation, recalling, banks, bringup, replay, keeping, look, compare, arrange, library, charts,
+    explain, learning,
+)  # fmt: skip
 
 
 def main(open_window: OpenWindow | None = None) -> None:

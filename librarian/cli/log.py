@@ -24,25 +24,21 @@ Plain = dict[str, Any]
 
 @dataclass
 class Log:
-    """One conversation's log; `path` None: nobody wants it. Verbs say what they do before they do it, and how it ended.
+    """The log of one line; `path` None: nobody wants it. Verbs say what they do before they do it, and how it ended.
 
-    `conversation`: a name that `cli/replaying.py` knows, with its options as plain JSON values.
+    `held`: the conversations in turn, by names that `cli/replaying.py` knows, with options as plain JSON values.
     """
 
     path: Path | None
-    conversation: str = "identify"
-    options: Plain = field(default_factory=dict)
-    outcome: str = ""
+    held: list[Plain] = field(default_factory=list)
 
     def begins(self, conversation: str, **options: Any) -> None:
         """From now on this conversation runs."""
-        self.conversation = conversation
-        self.options = options
-        self.outcome = ""
+        self.held.append({"conversation": conversation, "options": options, "outcome": ""})
 
     def ends(self, outcome: str) -> None:
         """It came to its end, and this is what was said of it."""
-        self.outcome = outcome
+        self.held[-1]["outcome"] = outcome
 
     @contextmanager
     def kept(self, line: Line, crossed: traffic.Traffic, *, asked: bool) -> Iterator[None]:
@@ -54,7 +50,9 @@ class Log:
         try:
             yield
         except (LibrarianError, Cancelled) as problem:
-            self.outcome = str(problem)
+            if not self.held:
+                self.begins("identify")
+            self.ends(str(problem))
             try:
                 self._save(crossed, began)
             except LibrarianError as trouble:
@@ -69,8 +67,7 @@ class Log:
         if self.path.suffix.lower() == ".txt":
             save_text(self.path, traffic.as_text(crossings))
             return
-        about = {**began, "conversation": self.conversation, "options": self.options, "outcome": self.outcome}
-        traffic.save(self.path, crossings, about)
+        traffic.save(self.path, crossings, {**began, "conversations": self.held})
 
 
 def save_text(path: Path, text: str) -> None:

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from librarian.errors import BadInput
 from librarian.messages import Arrival, Damaged, Message
 from librarian.wire.cable import CableLost, Counts, check_message, check_stream
-from librarian.wire.clock import VirtualClock
+from librarian.wire.clock import Clock, VirtualClock
 from librarian.wire.traffic import Crossing
 
 _BYTE_S = 0.00032
@@ -34,7 +34,8 @@ class ReplayedCable:
                 f"The log is of {len(names)} cables: {', '.join(names) or 'none'}.", "Say which one of them to replay."
             )
         self.name = name
-        self.clock = VirtualClock()
+        self._clock = VirtualClock()
+        self.clock: Clock = self._clock
         self.unexpected: list[bytes] = []
         self._log: deque[Crossing] = deque(one for one in crossings if one.cable == name)
         self._coming: deque[tuple[float, Arrival]] = deque()
@@ -49,6 +50,11 @@ class ReplayedCable:
         """What the log sent and this run did not (yet)."""
         return tuple(one.raw for one in self._log if one.direction == "out")
 
+    @property
+    def exhausted(self) -> bool:
+        """True when the log has nothing more that would come without being asked for."""
+        return not self._coming
+
     def _arrive(self, since: float) -> None:
         """What came before the next message went out comes now; `since`: the log's time that is now."""
         now = self.clock.now()
@@ -60,7 +66,7 @@ class ReplayedCable:
     def _put(self, raw: bytes, gap_s: float) -> int:
         if self._closed:
             raise CableLost(f"{self.name} is closed.", "Open it again.")
-        self.clock.advance_to(self._free_at)
+        self._clock.advance_to(self._free_at)
         self._free_at = self.clock.now() + len(raw) * _BYTE_S + gap_s
         self._tickets += 1
         self._bytes_out += len(raw)
@@ -96,12 +102,12 @@ class ReplayedCable:
         until = self.clock.now() + timeout_s
         if self._coming and self._coming[0][0] <= until:
             at, arrival = self._coming.popleft()
-            self.clock.advance_to(at)
+            self._clock.advance_to(at)
             self._bytes_in += len(arrival.raw)
             return arrival
         if self._closed:
             raise CableLost(f"{self.name} is closed.", "Open it again.")
-        self.clock.advance_to(until)
+        self._clock.advance_to(until)
         return None
 
     def counts(self) -> Counts:

@@ -1,0 +1,135 @@
+"""The verb `bring-up`: hold an instrument against its chart, part by part, and report it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from librarian.cli import answers
+from librarian.cli.asking import agreed, somebody_there
+from librarian.cli.clean import clean
+from librarian.cli.connect import EmbeddedOption, InstrumentOption, TrafficOption, chosen_instrument, connected
+from librarian.cli.exits import Exit
+from librarian.cli.here import Here
+from librarian.cli.log import save_text
+from librarian.cli.verb import verb
+from librarian.cli.waiting import waiting
+from librarian.errors import BadInput
+from librarian.transfer import bringup
+
+CARE = (
+    "Every control goes to both its ends: turn the monitors down and take headphones off first, "
+    "for hearing damage is permanent."
+)
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register this verb."""
+    verb(app, "bring-up")(bring_up)
+
+
+def bring_up(
+    here: Here,
+    instrument: InstrumentOption = None,
+    embedded: EmbeddedOption = False,
+    monitors_down: Annotated[
+        bool, typer.Option("--monitors-down", help="The monitors are turned down; needed where nobody can be asked.")
+    ] = False,
+    write_memory: Annotated[
+        bool,
+        typer.Option(
+            "--write-memory", help="Its memory may be written as well (and is put back); else it is left out."
+        ),
+    ] = False,
+    seed: Annotated[int, typer.Option("--seed", help="Which values between the ends are tried.")] = 1,
+    text: Annotated[Path | None, typer.Option("--text", metavar="FILE", help="Save the report as plain text.")] = None,
+    html: Annotated[Path | None, typer.Option("--html", metavar="FILE", help="Save it as a page.")] = None,
+    junit: Annotated[
+        Path | None, typer.Option("--junit", metavar="FILE", help="Save it as JUnit XML, for continuous integration.")
+    ] = None,
+    save: Annotated[
+        Path | None, typer.Option("--save", metavar="FILE", help="Save it to compare a later one with.")
+    ] = None,
+    since: Annotated[
+        Path | None, typer.Option("--since", metavar="FILE", help="Compare with this report that --save saved.")
+    ] = None,
+    traffic: TrafficOption = None,
+) -> Exit:
+    """Try everything that the chart says on the instrument itself: for who builds it, or writes its chart.
+
+    Each parameter is sent and read back at its ends, its middle and between; identity, device IDs, running status,
+    realtime bytes, bad dumps and the fastest gaps are tried. The sound in it is put back at the end. The monitors must
+    be down: hearing damage is permanent. Exit code 0: nothing failed; 3: something did.
+    """
+    files = [file for file in (text, html, junit, save) if file is not None]
+    if len(set(files)) < len(files):
+        raise BadInput("Two reports cannot go into one file.", "Give each a name of its own.")
+    earlier = None if since is None else bringup.load(since)
+    if not monitors_down:
+        somebody_there("--monitors-down", scripted=here.as_json)
+    with here.opened() as library:
+        row = chosen_instrument(library, instrument, embedded=embedded)
+        agreed(f"{CARE} Is that done?", yes=monitors_down, option="--monitors-down", declined="Nothing was sent.")
+        with (
+            waiting(f"Bring-up of {row.name}") as (cancel, progress),
+            connected(library, row, ask=False, cancel=cancel, progress=progress, traffic=traffic) as there,
+        ):
+            there.log.begins("bring-up", write_memory=write_memory, seed=seed)
+            report = bringup.bring_up(
+                there.line, write_memory=write_memory, seed=seed, cancel=cancel, progress=progress
+            )
+            there.log.ends(report.sentence)
+    changes = None if earlier is None else bringup.changes(report, earlier)
+    as_text = bringup.as_text(report, changes)
+    if text is not None:
+        save_text(text, as_text)
+    if html is not None:
+        save_text(html, bringup.as_html(report, changes))
+    if junit is not None:
+        save_text(junit, bringup.as_junit(report))
+    if save is not None:
+        bringup.save(report, save)
+    answer = answers.BroughtUp(
+        instrument=report.instrument,
+        chart=report.chart,
+        revision=report.revision,
+        firmware=report.firmware,
+        port=report.port,
+        taken=report.taken,
+        seconds=round(report.seconds, 3),
+        passed=len(report.of("passed")),
+        failed=len(report.of("failed")),
+        not_tried=len(report.of("not tried")),
+        findings=[_finding(one) for one in report.findings],
+        measured=dict(report.measured),
+        restored=report.restored,
+        changes=None if changes is None else _since(changes),
+        files=[str(file) for file in files],
+    )
+    saved = [f"Saved: {clean(', '.join(str(file) for file in files))}"] if files else []
+    here.answer(answer, clean(as_text.rstrip("\n"), lines=True, longest=len(as_text)), *saved)
+    return Exit.DIFFERS if report.of("failed") else Exit.OK
+
+
+def _since(changes: bringup.Changes) -> answers.Since:
+    return answers.Since(
+        since=changes.since,
+        broken=[_finding(one) for one in changes.broken],
+        mended=[_finding(one) for one in changes.mended],
+        still=[_finding(one) for one in changes.still],
+    )
+
+
+def _finding(one: bringup.Finding) -> answers.Finding:
+    return answers.Finding(
+        check=one.check,
+        subject=one.subject,
+        outcome=one.outcome,
+        expected=one.expected,
+        got=one.got,
+        side=one.side,
+        sent=list(one.sent),
+        received=list(one.received),
+    )
