@@ -32,6 +32,19 @@ settings.register_profile(
 settings.register_profile("explore", deadline=None, max_examples=2000, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
 
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Several processes may share the tests out; those that need a JACK server stay in one, which begins with them.
+
+    Two servers at once do not fit into the shared memory that containers have, and these tests wait more than they
+    compute.
+    """
+    for item in items:
+        if "_jack_of_the_session" in getattr(item, "fixturenames", ()):
+            item.add_marker(pytest.mark.xdist_group("jack"))
+
+
 _FOLDERS = ("XDG_DATA_HOME", "XDG_CONFIG_HOME", "XDG_CACHE_HOME", "XDG_STATE_HOME")
 
 

@@ -31,7 +31,9 @@ check() {
     printf '== %s\n' "$*"
     "$@" || failed+=("$(basename -- "$1")${2:+ $2}")
 }
+shared_out=()
 if [ $# = 0 ]; then
+    shared_out=(--numprocesses auto --maxprocesses 4 --dist loadgroup)
     check "$venv/bin/ruff" check
     check "$venv/bin/mypy"
     check "$venv/bin/lint-imports"
@@ -39,7 +41,7 @@ fi
 
 printf '== pytest %s\n' "$*"
 code=0
-"$python" -m pytest "$@" &
+"$python" -m pytest "${shared_out[@]}" "$@" &
 pytest=$!
 wait "$pytest" || code=$?
 pytest=
