@@ -14,9 +14,12 @@ def allow_commands(commands: Commands, desk: Desk, target: Standing | None) -> N
     choice, standing = desk.choice, desk.instruments.standing
     chosen = "" if choice.a is not None else "No sound is chosen."
     _allow_undo(commands, desk)
-    for name in ("rename", "details", "delete", "compare", "older", "newer"):
+    for name in ("rename", "details", "delete", "compare", "older", "newer", "like"):
         allow(name, chosen)
-    allow("recall", recall_reason(choice, target))
+    found = len(desk.found) if desk.found is not None else 0
+    allow("details_found", "" if found else "No patch is found.")
+    for name in ("recall", "recall_whole", "recall_setup"):
+        allow(name, recall_reason(choice, target))
     for name in ("swap", "end_compare"):
         allow(name, "" if choice.comparing else "Nothing is compared.")
     allow("match_panel", match_reason(choice, desk.standing_of_a))
@@ -28,7 +31,8 @@ def allow_commands(commands: Commands, desk: Desk, target: Standing | None) -> N
     none = "" if standing is not None else "No instrument is connected."
     for name in ("choose_ports", "look_again"):
         allow(name, none)
-    allow("cancel", "" if standing is not None and standing.transfer else "Nothing is under way.")
+    going = standing is not None and bool(standing.transfer)
+    allow("cancel", "" if going or desk.work.long is not None else "Nothing is under way.")
 
 
 def _allow_undo(commands: Commands, desk: Desk) -> None:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
+from pathlib import Path
 
 from PySide6.QtCore import QByteArray, QSettings, Qt
 from PySide6.QtGui import QCloseEvent, QKeySequence, QShortcut, QShowEvent
@@ -24,13 +25,16 @@ from librarian.window.desk.present import header, history, marks, recall_reason
 from librarian.window.desk.results import Rows, shown
 from librarian.window.desk.standing import Standing
 from librarian.window.desk.told import Told
-from librarian.window.details.editor import Details, DetailsEditor
+from librarian.window.details.editor import DetailsEditor
+from librarian.window.details.of import details_of
 from librarian.window.drawers import Drawers
+from librarian.window.exchange.drop import FileDrop
 from librarian.window.paint.look import Choice as Theme
 from librarian.window.paint.look import Look
 from librarian.window.parts.menubar import dress_menu_bar
 from librarian.window.parts.notice import NoticeState
 from librarian.window.parts.spec import ButtonSpec
+from librarian.window.working import Working
 from librarian.wire.ports import API_NAMES
 
 CONNECT = "connect"
@@ -52,9 +56,12 @@ class MainWindow(QMainWindow):
         self.connecting = Connecting(look, self.desk, connections, self)
         self.areas.add_page(CONNECT, self.connecting.page)
         self.caution = Caution(self.areas, settings, str(library.path))
-        self.drawers = Drawers(look, self.areas, self.desk, connections, self)
+        self.drawers = Drawers(look, self.areas, self.desk, connections, self._chosen, self)
+        self.working = Working(self.areas, self.desk.work, self)
+        self.drop = FileDrop(self, self.drawers.importing.take, self._chart_dropped)
         self.setCentralWidget(self.areas)
         self.commands = Commands(self, self._doers())
+        self.drawers.everything.commands = self.commands
         self._compare_next = False
         self._seen = False
         self._wire()
@@ -68,17 +75,20 @@ class MainWindow(QMainWindow):
 
     def _doers(self) -> dict[str, Callable[[], object]]:
         desk, areas = self.desk, self.areas
-        return {
+        return self.drawers.doers() | {
             "search": lambda: areas.focus_area("search"),
             "show_all": self.show_all,
             "quit": self.close,
             "undo": desk.undo,
             "redo": desk.redo,
             "rename": self.rename,
-            "details": self.edit_details,
+            "details": lambda: self.edit_details(self._chosen()),
+            "details_found": lambda: self.edit_details(desk.found.ids if desk.found is not None else ()),
             "delete": lambda: desk.delete(self._chosen()),
             "recall": self.recall,
             "recall_b": self.recall,
+            "recall_whole": lambda: self.recall(whole=True),
+            "recall_setup": lambda: self.recall(with_setup=True),
             "recall_a": self.recall_a,
             "compare": self.compare_next,
             "compare_instrument": desk.compare_with_instrument,
@@ -98,10 +108,9 @@ class MainWindow(QMainWindow):
             "capture_by_hand": lambda: desk.capture(by_hand=True),
             "enough": self._with_current(desk.instruments.enough),
             "undo_recall": desk.undo_recall,
-            "cancel": self._with_current(desk.instruments.cancel),
+            "cancel": self.cancel,
             "again_slower": lambda: desk.recall(slower=True),
             "show_differences": desk.compare_with_instrument,
-            "show_traffic": self.drawers.show_traffic,
             "match_panel": self.match_panel,
             "panic": desk.instruments.panic,
             "name": self.rename,
@@ -120,6 +129,14 @@ class MainWindow(QMainWindow):
             return act(current) if current is not None else None
 
         return do
+
+    def cancel(self) -> None:
+        """End what is under way in the library, else with the instrument that the chain shows."""
+        current = self.desk.instruments.current
+        if self.desk.work.long is not None:
+            self.desk.work.cancel()
+        elif current is not None:
+            self.desk.instruments.cancel(current)
 
     def _wire(self) -> None:
         desk, areas = self.desk, self.areas
@@ -148,6 +165,7 @@ class MainWindow(QMainWindow):
         areas.history.chosen.connect(self._version_chosen)
         areas.band.pressed.connect(self.commands.run)
         areas.first_start.pressed.connect(self.commands.run)
+        areas.drawers.pressed.connect(self.commands.run)
         self.connecting.finished.connect(self._show_everything)
         self.connecting.looked.connect(self._show_chain)
         self.connecting.opened.connect(lambda: areas.show_page(CONNECT))
@@ -180,6 +198,8 @@ class MainWindow(QMainWindow):
             self.editor.abandon()
         elif self.areas.page == CONNECT:
             self.connecting.leave()
+        elif self.desk.work.long is not None:
+            self.desk.work.cancel()
         elif current is not None and standing is not None and standing.transfer not in {"", "identify"}:
             self.desk.instruments.cancel(current)
         elif self.areas.drawer:
@@ -188,6 +208,10 @@ class MainWindow(QMainWindow):
             self.desk.match_panel(False)
         else:
             self.end_compare()
+
+    def _chart_dropped(self, path: Path) -> None:
+        self.connecting.begin(None)
+        self.connecting.use_file(path)
 
     # -- searching and choosing ------------------------------------------------------------------------------------
 
@@ -262,21 +286,16 @@ class MainWindow(QMainWindow):
             return chosen
         return [a.patch.id]
 
-    def edit_details(self) -> None:
-        """Edit tags and note of the patches chosen in the list."""
-        chosen = self._chosen()
-        rows = self.desk.library.rows(chosen)
-        if not rows:
-            return
-        common = tuple(tag for tag in rows[0].tags if all(tag in row.tags for row in rows))
-        note = rows[0].note if len(rows) == 1 else None
-        known = tuple(tag for tag, _count in self.desk.library.tag_counts())
-        self.areas.show_page(SOUND)
-        self.editor.show_details(Details(tuple(row.id for row in rows), common, note, known))
+    def edit_details(self, chosen: Sequence[int]) -> None:
+        """Edit tags of these patches; of one alone its note as well."""
+        details = details_of(self.desk.library, chosen)
+        if details is not None:
+            self.areas.show_page(SOUND)
+            self.editor.show_details(details)
 
     # -- recalling, with the caution first -------------------------------------------------------------------------
 
-    def recall(self) -> None:
+    def recall(self, *, whole: bool = False, with_setup: bool = False) -> None:
         """Recall what is shown; before the first recall of an instrument on a day, the caution is answered first."""
         choice = self.desk.choice
         side = choice.b if choice.comparing else choice.a
@@ -286,7 +305,8 @@ class MainWindow(QMainWindow):
         if reason:
             self._show_told(Told(reason))
             return
-        self.caution.before(side.patch.instrument, self.desk.recall)
+        send = partial(self.desk.recall, whole=whole, with_setup=with_setup)
+        self.caution.before(side.patch.instrument, send)
 
     def recall_a(self) -> None:
         """A again, while what the instrument holds lies beside it."""
@@ -365,7 +385,7 @@ class MainWindow(QMainWindow):
 
     def _show_told(self, told: Told) -> None:
         key = QKeySequence(QKeySequence.StandardKey.Undo).toString(QKeySequence.SequenceFormat.NativeText)
-        buttons = (ButtonSpec("undo", "Undo", key=key),) if told.undo else ()
+        buttons = (*told.also, *((ButtonSpec("undo", "Undo", key=key),) if told.undo else ()))
         text = f"{told.sentence} {told.hint}".strip()
         self.areas.show_notice(NoticeState("", text, buttons, bar="broken" if told.trouble else ""))
 
@@ -411,5 +431,6 @@ class MainWindow(QMainWindow):
     def closeEvent(self, event: QCloseEvent) -> None:
         self.settings.setValue("geometry", self.saveGeometry())
         self.connecting.close()
+        self.drawers.close()
         self.desk.close()
         event.accept()

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 from PySide6.QtWidgets import QApplication, QWidget
 from pytestqt.qtbot import QtBot
 
 from librarian.window.paint.look import Look
+from tests.gui.whole_window import Desk
 
 House = Callable[[QWidget], QWidget]
 
@@ -45,3 +47,11 @@ def house(qtbot: QtBot) -> Iterator[House]:
 
     yield put
     windows.clear()
+
+
+@pytest.fixture
+def desk(qtbot: QtBot, look: Look, tmp_path: Path) -> Iterator[Desk]:
+    """The whole window on a demo library, closed when the test ends."""
+    made = Desk(qtbot, look, tmp_path)
+    yield made
+    made.close()

@@ -2,102 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
-import pytest
-from PySide6.QtCore import QSettings, Qt
+from PySide6.QtCore import QSettings
 from pytestqt.qtbot import QtBot
 
-from librarian.chart import load, shipped
 from librarian.collection import Library
-from librarian.files.demo import DemoSounds
-from librarian.transfer.connections import Connections, add_stand_in
+from librarian.transfer.connections import Connections
 from librarian.window.main import MainWindow
 from librarian.window.paint.look import Look
-
-PATIENCE_MS = 15_000
-
-
-class Desk:
-    """A window on a library with the demo's sounds and both stand-ins, and the hands and eyes of a person."""
-
-    def __init__(self, qtbot: QtBot, look: Look, folder: Path) -> None:
-        self.qtbot = qtbot
-        self.library = Library.open(folder / "patches.library")
-        # The wire's own speed is proved elsewhere; here a person would only wait.
-        self.connections = Connections(bytes_per_second=31250)
-        charts = {name: load(path) for name, path in shipped().items()}
-        self.ids = {name: add_stand_in(self.library, chart) for name, chart in charts.items()}
-        self.patches = DemoSounds(charts).keep(self.library, self.ids)
-        self.charts = charts
-        self.settings = QSettings(str(folder / "window.ini"), QSettings.Format.IniFormat)
-        self.window = MainWindow(look, self.library, self.connections, self.settings)
-        qtbot.addWidget(self.window)
-        self.window.show()
-        qtbot.wait_until(lambda: self.standing("lanternfish").ready, timeout=PATIENCE_MS)
-        qtbot.wait_until(lambda: self.window.desk.found is not None, timeout=PATIENCE_MS)
-
-    def close(self) -> None:
-        self.window.close()
-        self.connections.close()
-        self.library.close()
-
-    def standing(self, chart: str):
-        return self.window.desk.instruments.standings[self.ids[chart]]
-
-    def stand_in(self, chart: str):
-        standing = self.standing(chart)
-        return self.connections.stand_in(standing.row, standing.chart)
-
-    @property
-    def sentence(self) -> str:
-        return self.window.areas.chain.sentence.said
-
-    @property
-    def notice(self) -> str:
-        foot = self.window.areas.collection.notice
-        return foot.sentence.said if foot.isVisible() else ""
-
-    @property
-    def listed(self) -> list[str]:
-        model = self.window.areas.collection.list.rows
-        return [model.line(row).name for row in range(model.rowCount())]
-
-    def press(self, keys: str, widget=None) -> None:
-        """Keys to the widget with the focus, as shortcuts reach it."""
-        self.window.activateWindow()
-        target = widget or self.window.focusWidget() or self.window
-        *held, key = keys.split("+")
-        modifier = Qt.KeyboardModifier.NoModifier
-        for word in held:
-            modifier |= {"Ctrl": Qt.KeyboardModifier.ControlModifier, "Alt": Qt.KeyboardModifier.AltModifier,
-                         "Shift": Qt.KeyboardModifier.ShiftModifier}[word]
-        self.qtbot.keyClick(target, getattr(Qt.Key, f"Key_{key}"), modifier)
-
-    def choose(self, name: str) -> None:
-        self.window.areas.collection.list.select_id(self.patches[name])
-        self.window.desk.choose_a(self.patches[name])
-
-    def click_row(self, name: str) -> None:
-        """Click a row of the list."""
-        view = self.window.areas.collection.list
-        index = view.rows.index(self.listed.index(name), 0)
-        view.scrollTo(index)
-        self.qtbot.mouseClick(view.viewport(), Qt.MouseButton.LeftButton, pos=view.visualRect(index).center())
-
-    def wait_for(self, what, message: str = "") -> None:
-        def seen() -> None:
-            assert what(), f"{message} The chain says: {self.sentence}"
-
-        self.qtbot.wait_until(seen, timeout=PATIENCE_MS)
-
-
-@pytest.fixture
-def desk(qtbot: QtBot, look: Look, tmp_path: Path) -> Iterator[Desk]:
-    made = Desk(qtbot, look, tmp_path)
-    yield made
-    made.close()
+from tests.gui.whole_window import PATIENCE_MS, Desk
 
 
 def recall(desk: Desk, name: str) -> None:

@@ -273,8 +273,11 @@ class Desk(Editing, QObject):
         else:
             self.instruments.capture(current)
 
-    def recall(self, *, slower: bool = False) -> None:
-        """Recall B if two sounds are compared, else A, to the instrument that it belongs to."""
+    def recall(self, *, slower: bool = False, whole: bool = False, with_setup: bool = False) -> None:
+        """Recall B if two sounds are compared, else A, to the instrument that it belongs to.
+
+        `whole`: send what is there already as well; `with_setup`: the set-up parameters too.
+        """
         side = self.choice.b if self.choice.comparing else self.choice.a
         if side is None or side.patch is None or side.version is None:
             return
@@ -296,7 +299,8 @@ class Desk(Editing, QObject):
 
         self._before = None
         self.instruments.recall(
-            instrument, side.patch.id, side.version.id, side.name, side.content, slower=slower, keep_before=keep_before
+            instrument, side.patch.id, side.version.id, side.name, side.content, slower=slower, whole=whole,
+            with_setup=with_setup, keep_before=keep_before,
         )
 
     def undo_recall(self) -> None:

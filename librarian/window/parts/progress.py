@@ -24,8 +24,8 @@ CANCEL = ButtonSpec("cancel", "Cancel", key="Esc")
 @dataclass(frozen=True)
 class ProgressState:
     """`what`: "Reading Lanternfish’s memory"; `done` `of` so many; `seconds_left` None where it is not known; `kept`:
-    what a cancel keeps ("23 kept so far; cancel keeps them"); `unit`: what is counted, "" when `what` says it. `of` is 0
-    while it is not known how much there is."""
+    what a cancel keeps ("23 kept so far; cancel keeps them"); `unit`: what is counted, "" when `what` says it.
+    `of` is 0 while it is not known how much there is."""
 
     what: str
     done: int
