@@ -31,6 +31,10 @@ def allow_commands(commands: Commands, desk: Desk, target: Standing | None) -> N
     none = "" if standing is not None else "No instrument is connected."
     for name in ("choose_ports", "look_again"):
         allow(name, none)
+    slowed = standing is not None and bool(standing.setting.slowed)
+    allow("usual_pace", none or ("" if slowed else "It is the chart's own pace already."))
+    for name in ("memory", "bring_up"):
+        allow(name, none)
     going = standing is not None and bool(standing.transfer)
     allow("cancel", "" if going or desk.work.long is not None else "Nothing is under way.")
 

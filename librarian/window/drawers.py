@@ -10,6 +10,7 @@ from PySide6.QtCore import QObject
 from librarian.messages import Address
 from librarian.transfer.connections import Connections
 from librarian.window.areas import Areas
+from librarian.window.bringup.proving import Before, BringUp
 from librarian.window.desk.desk import Desk
 from librarian.window.desk.told import Told
 from librarian.window.everything import Everything
@@ -17,6 +18,7 @@ from librarian.window.exchange.exporting import Exporting
 from librarian.window.exchange.importing import Importing
 from librarian.window.exchange.unread import Unread
 from librarian.window.hand import Hand
+from librarian.window.memory.bank import Memory
 from librarian.window.paint.look import Look
 from librarian.window.safety.backups import Backups
 from librarian.window.safety.check import Check
@@ -37,7 +39,7 @@ class Drawers(QObject):
 
     def __init__(
         self, look: Look, areas: Areas, desk: Desk, connections: Connections, chosen: Callable[[], list[int]],
-        parent: QObject,
+        caution: Before, parent: QObject,
     ) -> None:
         super().__init__(parent)
         self._areas, self._desk, self._connections, self._chosen = areas, desk, connections, chosen
@@ -58,6 +60,8 @@ class Drawers(QObject):
         self.diary = Diary(look, areas, desk, self)
         self.backups = Backups(look, areas, desk, self)
         self.check = Check(look, areas, desk, self)
+        self.memory = Memory(look, areas, desk, self)
+        self.bring_up = BringUp(look, areas, desk, caution, self)
         self.check.pressed_backups = self.backups.show  # type: ignore[method-assign]
 
     @property
@@ -83,6 +87,10 @@ class Drawers(QObject):
             "backups": self.backups.toggle,
             "back_up": self.backups.make_one,
             "check": self.check.toggle,
+            "memory": self.memory.toggle,
+            "memory_replace": lambda: self.memory.answer(replace=True),
+            "memory_keep": lambda: self.memory.answer(replace=False),
+            "bring_up": self.bring_up.toggle,
         }
 
     def close(self) -> None:

@@ -29,6 +29,7 @@ from librarian.window.details.editor import DetailsEditor
 from librarian.window.details.of import details_of
 from librarian.window.drawers import Drawers
 from librarian.window.exchange.drop import FileDrop
+from librarian.window.pages.learn.learning import Learning
 from librarian.window.paint.look import Choice as Theme
 from librarian.window.paint.look import Look
 from librarian.window.parts.menubar import dress_menu_bar
@@ -37,7 +38,7 @@ from librarian.window.parts.spec import ButtonSpec
 from librarian.window.working import Working
 from librarian.wire.ports import API_NAMES
 
-CONNECT = "connect"
+CONNECT, LEARN = "connect", "learn"
 
 
 class MainWindow(QMainWindow):
@@ -55,8 +56,12 @@ class MainWindow(QMainWindow):
         self.areas.under_header.addWidget(self.editor)
         self.connecting = Connecting(look, self.desk, connections, self)
         self.areas.add_page(CONNECT, self.connecting.page)
+        self.learning = Learning(look, self.desk, connections, self)
+        self.areas.add_page(LEARN, self.learning.page)
         self.caution = Caution(self.areas, settings, str(library.path))
-        self.drawers = Drawers(look, self.areas, self.desk, connections, self._chosen, self)
+        self.drawers = Drawers(
+            look, self.areas, self.desk, connections, self._chosen, self.caution.before, self
+        )
         self.working = Working(self.areas, self.desk.work, self)
         self.drop = FileDrop(self, self.drawers.importing.take, self._chart_dropped)
         self.setCentralWidget(self.areas)
@@ -97,6 +102,7 @@ class MainWindow(QMainWindow):
             "older": lambda: desk.step_version(-1),
             "newer": lambda: desk.step_version(+1),
             "connect": lambda: self.connecting.begin(None),
+            "learn": self.learning.begin,
             "choose_chart": lambda: self.connecting.begin(desk.instruments.current),
             "choose_ports": lambda: self.connecting.begin(desk.instruments.current),
             "stand_in": self.connecting.start_stand_in,
@@ -109,6 +115,7 @@ class MainWindow(QMainWindow):
             "enough": self._with_current(desk.instruments.enough),
             "undo_recall": desk.undo_recall,
             "cancel": self.cancel,
+            "usual_pace": self._with_current(desk.instruments.usual_pace),
             "again_slower": lambda: desk.recall(slower=True),
             "show_differences": desk.compare_with_instrument,
             "match_panel": self.match_panel,
@@ -169,6 +176,8 @@ class MainWindow(QMainWindow):
         self.connecting.finished.connect(self._show_everything)
         self.connecting.looked.connect(self._show_chain)
         self.connecting.opened.connect(lambda: areas.show_page(CONNECT))
+        self.learning.opened.connect(lambda: areas.show_page(LEARN))
+        self.learning.finished.connect(self._show_everything)
         self.editor.tags_given.connect(desk.set_tags)
         self.editor.note_given.connect(desk.set_note)
         self.editor.closed.connect(lambda: areas.focus_area("list"))
@@ -194,10 +203,14 @@ class MainWindow(QMainWindow):
         standing = self.desk.instruments.standing
         if self.caution.asked:
             self.caution.answer(down=False)
+        elif self.drawers.memory.asked:
+            self.drawers.memory.answer(replace=False)
         elif self.editor.patches:
             self.editor.abandon()
         elif self.areas.page == CONNECT:
             self.connecting.leave()
+        elif self.areas.page == LEARN:
+            self.learning.leave()
         elif self.desk.work.long is not None:
             self.desk.work.cancel()
         elif current is not None and standing is not None and standing.transfer not in {"", "identify"}:
@@ -330,7 +343,7 @@ class MainWindow(QMainWindow):
         self._show_page()
 
     def _show_page(self) -> None:
-        if self.areas.page == CONNECT and self.connecting.active:
+        if (self.areas.page == CONNECT and self.connecting.active) or self.learning.active:
             return
         empty = not self.desk.instruments.standings and (self.desk.found is None or self.desk.found.total == 0)
         wanted = FIRST_START if empty else SOUND

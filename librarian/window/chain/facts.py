@@ -16,6 +16,7 @@ SHOW_TRAFFIC = ButtonSpec("show_traffic", "Show traffic")
 AGAIN_SLOWER = ButtonSpec("again_slower", "Again, slower")
 ASK_AGAIN = ButtonSpec("ask_again", "Ask again")
 MATCH_PANEL = ButtonSpec("match_panel", "Match panel")
+USUAL_PACE = ButtonSpec("usual_pace", "Usual pace")
 NO_OUTPUT = "No output port is open, so nothing can be sent."
 
 
@@ -25,7 +26,7 @@ class Setting:
 
     `open_ports` counts the ports this program holds open; `output` and `input` are port names as the system gives
     them; `place` of `count` instruments; `others`: the mark of the worst state among the other instruments; rates
-    in bytes per second.
+    in bytes per second; `slowed`: how often the gaps between messages are doubled.
     """
 
     instrument: str
@@ -41,6 +42,12 @@ class Setting:
     others: Others = ""
     out_rate: float = 0.0
     in_rate: float = 0.0
+    slowed: int = 0
+
+    @property
+    def slower(self) -> str:
+        """How much slower than its chart says messages go to it: gaps are doubled `slowed` times."""
+        return f"with gaps {2**self.slowed} times as long as its chart asks for"
 
     @property
     def ports(self) -> str:
@@ -59,6 +66,8 @@ class Setting:
             parts.append(f"channel {self.channel}")
         if self.device is not None:
             parts.append(f"device {self.device}")
+        if self.slowed:
+            parts.append(f"gaps ×{2**self.slowed}")
         return " · ".join(parts)
 
     @property

@@ -11,12 +11,13 @@ from librarian.window.chain.facts import (
     CANCEL,
     CAPTURE,
     MATCH_PANEL,
+    USUAL_PACE,
     Setting,
 )
 from librarian.window.chain.state import ChainState, Plate
 from librarian.window.chain.troubles import left_alone
 from librarian.window.parts.spec import ButtonSpec
-from librarian.window.words import listed, quoted, seconds_left
+from librarian.window.words import listed, quoted, seconds_left, size
 
 
 def _share(done: int, of: int) -> float:
@@ -48,9 +49,11 @@ def identified(setting: Setting, *, answered_ago_s: float, revision: int) -> Cha
     else:
         ago = f"{round(answered_ago_s / 60)} min ago"
     described = f"Its firmware is {setting.firmware}, and chart" if setting.firmware else "Chart"
+    slower = f" Messages go to it {setting.slower}, because that worked." if setting.slowed else ""
     return _whole(
         setting, Plate("agrees", f"answered {ago}"), f"{setting.instrument} answered on {setting.ports}.",
-        f"{described} revision {revision} describes it. Ready to capture or recall.", replace(CAPTURE, primary=True),
+        f"{described} revision {revision} describes it. Ready to capture or recall.{slower}",
+        *((USUAL_PACE,) if setting.slowed else ()), replace(CAPTURE, primary=True),
     )
 
 
@@ -126,11 +129,16 @@ def verifying(setting: Setting, *, name: str, read: int, of: int, left_s: float 
     return replace(state, back=replace(setting.back, thick=True))
 
 
-def proved(setting: Setting, *, name: str, equal: int, of: int, at: str, setup_left: int) -> ChainState:
-    """Every value sent was read back equal. `at`: when it was read back."""
+def proved(
+    setting: Setting, *, name: str, equal: int, of: int, at: str, setup_left: int, saved: int = 0
+) -> ChainState:
+    """Every value sent was read back equal. `at`: when; `saved`: bytes that were there already and did not travel."""
+    were = "was" if saved == 1 else "were"
+    spared = f"{size(saved)} {were} there already and did not travel." if saved else ""
     return _whole(
         setting, Plate("equal", f"{equal} of {of} read back equal"), f"Recall of {quoted(name)} is proved:",
-        f"{equal} of {of} sound parameters read back equal at {at}. {left_alone(setup_left)}".rstrip(), CAPTURE,
+        f"{equal} of {of} sound parameters read back equal at {at}. "
+        f"{' '.join(part for part in (left_alone(setup_left), spared) if part)}".rstrip(), CAPTURE,
     )
 
 

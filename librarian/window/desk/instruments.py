@@ -36,7 +36,7 @@ from librarian.transfer.connections import Connections, PortsNotChosen, is_embed
 from librarian.window.chain import transfers
 from librarian.window.chain.facts import Setting
 from librarian.window.chain.state import ChainState
-from librarian.window.desk.link import Link
+from librarian.window.desk.link import Link, Talk
 from librarian.window.desk.standing import InIt, Standing, Worst
 from librarian.wire.cable import NoMidiSystem
 from librarian.wire.ports import API_NAMES
@@ -81,6 +81,7 @@ class Instruments(QObject):
         self.standings: dict[int, Standing] = {}
         self._links: dict[int, Link] = {}
         self._enough: dict[int, Event] = {}
+        self._others: dict[tuple[int, str], tuple[Callable[[object], object], Callable[[Exception], object]]] = {}
         self._subject: dict[int, tuple[int, int, InIt | None]] = {}
         self._charts: dict[tuple[str, int], Chart] = {}
         self.current: int | None = None
@@ -177,7 +178,7 @@ class Instruments(QObject):
         link.heard.connect(lambda moves: self._heard(row.id, moves))
         link.started.connect(lambda what: self._started(row.id, what))
         link.advanced.connect(lambda _what, step: self._advanced(row.id, step))
-        link.done.connect(lambda _what, result: self._done(row.id, result))
+        link.done.connect(lambda what, result: self._done(row.id, what, result))
         link.failed.connect(lambda what, problem: self._failed(row.id, what, problem))
         link.measured.connect(lambda out, back: self._measured(row.id, out, back))
         self._links[row.id] = link
@@ -212,14 +213,8 @@ class Instruments(QObject):
 
     def capture(self, instrument: int) -> None:
         """Read the sound that is in it now; by hand where it cannot be asked."""
-        standing = self.standings[instrument]
-        by_hand = all(way.kind == "hand" for way in standing.chart.ways_in)
-        if by_hand:
-            enough = self._enough[instrument] = Event()
-            self._links[instrument].run(
-                "capture by hand",
-                lambda line, cancel, progress: capture_by_hand(line, enough=enough, cancel=cancel, progress=progress),
-            )
+        if all(way.kind == "hand" for way in self.standings[instrument].chart.ways_in):
+            self.capture_by_hand(instrument)
         else:
             self._links[instrument].run(
                 "capture", lambda line, cancel, progress: capture(line, cancel=cancel, progress=progress)
@@ -266,6 +261,23 @@ class Instruments(QObject):
         self._links[instrument].run(
             "verify", lambda line, cancel, progress: verify(line, content, cancel=cancel, progress=progress)
         )
+
+    def converse(
+        self, instrument: int, what: str, subject: str, talk: Talk, then: Callable[[object], object],
+        otherwise: Callable[[Exception], object],
+    ) -> None:
+        """Any other conversation: "backup", "restore", "bring-up". The chain shows it; one of the two hears the end."""
+        self.standings[instrument].subject = subject
+        self._others[instrument, what] = (then, otherwise)
+        self._links[instrument].run(what, talk)
+
+    def usual_pace(self, instrument: int) -> None:
+        """Forget the slower pace that worked: the chart's again from the next message on."""
+        line = self._links[instrument].line
+        if line is not None:
+            line.usual_pace()
+        self._keep_pace(instrument)
+        self.changed.emit(instrument)
 
     def cancel(self, instrument: int) -> None:
         """End what is under way with it."""
@@ -364,7 +376,7 @@ class Instruments(QObject):
             standing.setting = setting
             self.changed.emit(instrument)
 
-    def _done(self, instrument: int, result: object) -> None:
+    def _done(self, instrument: int, what: str, result: object) -> None:
         standing = self.standings.get(instrument)
         if standing is None:
             return
@@ -385,6 +397,10 @@ class Instruments(QObject):
         elif isinstance(result, Verified):
             standing.recalled(result, standing.subject, when)
             self.compared.emit(instrument, result, patch, version)
+        else:
+            standing.ended(when)
+            then, _otherwise = self._others.pop((instrument, what))
+            then(result)
         self.changed.emit(instrument)
 
     def _failed(self, instrument: int, what: str, problem: object) -> None:
@@ -395,8 +411,10 @@ class Instruments(QObject):
         if what == "identify" and isinstance(problem, Cancelled):
             standing.asked = 0
         standing.failed(problem, now())
-        if what == "recall":
+        if what in {"recall", "bring-up"}:
             standing.in_it = None
+        if (instrument, what) in self._others:
+            self._others.pop((instrument, what))[1](problem)
         self.failed.emit(instrument, what, problem)
         self.changed.emit(instrument)
 
@@ -418,6 +436,7 @@ class Instruments(QObject):
         if line is None or standing is None:
             return
         text = pace_text(standing.chart, line.pace)
+        standing.setting = replace(standing.setting, slowed=line.pace.slowed)
         if text != standing.row.pace:
             standing.row = replace(standing.row, pace=text)
             self.learnt.emit(lambda: self._library.note_instrument(instrument, pace=text))

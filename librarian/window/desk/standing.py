@@ -26,12 +26,16 @@ from librarian.transfer import (
     Verified,
 )
 from librarian.transfer.connections import NoSuchPort
-from librarian.window.chain import transfers, troubles
+from librarian.window.chain import memory, transfers, troubles
 from librarian.window.chain.facts import CHOOSE_PORTS, LOOK_AGAIN, Setting
-from librarian.window.chain.state import ChainState
+from librarian.window.chain.state import ChainState, PlateMark
 from librarian.window.words import clock_time
 from librarian.wire.cable import CableLost, NoMidiSystem, PortHeld
 
+_TITLES = {
+    "recall": "Recall of {}", "verify": "Comparing with {}", "backup": "Reading the memory",
+    "restore": "Writing {} into the memory", "bring-up": "Bring-up",
+}
 Worst = Literal["", "alarm", "different", "unknown", "broken"]
 Say = Callable[[Setting], ChainState]
 
@@ -218,6 +222,11 @@ class Standing:
             )
         elif self.transfer == "capture by hand":
             self.say = lambda setting: transfers.capturing_by_hand(setting, moved=step.done, of=step.total)
+        elif self.transfer in {"backup", "restore", "bring-up"}:
+            what = self.transfer
+            self.say = lambda setting: memory.under_way(
+                setting, what=what, subject=name, done=step.done, of=step.total, step=step.what, left_s=left
+            )
         elif self.transfer == "capture":
             self.say = lambda setting: transfers.capturing(setting, received=step.done, of=step.total, left_s=left)
 
@@ -242,9 +251,11 @@ class Standing:
         self.transfer, self.last_answer = "", when
         if result.state == "arrived":
             self.worst = ""
-            setup = len(self.chart.setup_ids)
+            setup = 0 if result.of > len(self.chart.sound_ids) else len(self.chart.setup_ids)
+            saved = result.saved if isinstance(result, Recalled) else 0
             self.say = lambda setting: transfers.proved(
-                setting, name=name, equal=result.equal, of=result.of, at=clock_time(when), setup_left=setup
+                setting, name=name, equal=result.equal, of=result.of, at=clock_time(when), setup_left=setup,
+                saved=saved,
             )
         elif result.state == "differs":
             self.worst = "different"
@@ -258,13 +269,25 @@ class Standing:
             sent = result.sent if isinstance(result, Recalled) else 0
             self.say = lambda setting: transfers.sent_unprovable(setting, sent=sent, of=result.of)
 
+    def ended(self, when: datetime) -> None:
+        """Another conversation has ended; whoever began it says how, by `told`."""
+        self.transfer, self.last_answer = "", when
+        self.now.clear()
+
+    def told(self, *, mark: PlateMark, plate: str, first: str, rest: str, report: bool = False) -> None:
+        """How it ended: what the chain says from now on."""
+        self.worst = "different" if mark == "different" else "unknown" if mark == "question" else ""
+        self.say = lambda setting: memory.ended(
+            setting, mark=mark, plate=plate, first=first, rest=rest, report=report
+        )
+
     def failed(self, problem: Exception, when: datetime) -> None:
         """A conversation ended without its result."""
         what, name = self.transfer, self.subject
         self.transfer = ""
         at = clock_time(self.last_answer) if self.last_answer else ""
         if isinstance(problem, Cancelled):
-            title = {"recall": f"Recall of “{name}”", "verify": f"Comparing with “{name}”"}.get(what, "Capture")
+            title = _TITLES.get(what, "Capture").format(f"“{name}”")
             state = problem.state
             self.say = lambda setting: transfers.cancelled(setting, what=title, state=state)
             return

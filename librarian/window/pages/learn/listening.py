@@ -6,6 +6,7 @@ import logging
 import queue
 import threading
 from collections.abc import Callable
+from functools import partial
 from typing import Any, Protocol
 
 from PySide6.QtCore import QObject, Signal
@@ -57,7 +58,7 @@ class Listening(QObject):
         super().__init__(parent)
         self._open = open_cable
         self._subject = subject
-        self._orders: queue.SimpleQueue[tuple[Callable[[Cable], Any], Callable[[Any], object] | None]] = (
+        self._orders: queue.SimpleQueue[tuple[Callable[[Cable | None], Any], Callable[[Any], object] | None]] = (
             queue.SimpleQueue()
         )
         self._ended = threading.Event()
@@ -68,14 +69,15 @@ class Listening(QObject):
         """Open the ports and listen."""
         self._thread.start()
 
-    def do(self, order: Callable[[Cable], Any], then: Callable[[Any], object] | None = None) -> None:
-        """Have something done on the listening thread; `then` gets the result on the window's."""
+    def do(self, order: Callable[[Cable | None], Any], then: Callable[[Any], object] | None = None) -> None:
+        """Have something done on the listening thread; `then` gets the result on the window's. The cable is None once
+        it is lost."""
         self._orders.put((order, then))
 
     def change(self, subject: Subject) -> None:
         """Learn something else on the same cable."""
 
-        def other(_cable: Cable) -> None:
+        def other(_cable: Cable | None) -> None:
             self._subject = subject
 
         self.do(other)
@@ -89,27 +91,29 @@ class Listening(QObject):
     # -- on its own thread -----------------------------------------------------------------------------------------
 
     def _live(self) -> None:
+        cable: Cable | None = None
         try:
             cable = self._open()
-        except LibrarianError as problem:
-            self._say(self.lost, problem)
-            return
-        except Exception as problem:  # noqa: BLE001 - said and logged
-            _LOG.exception("opening the ports for learning failed")
-            self._say(self.lost, LibrarianError(f"Opening the ports failed by a fault of this program: {problem}"))
-            return
-        try:
             self._say(self.opened)
             self._show()
             while not self._ended.is_set():
                 self._listen(cable)
-        except LibrarianError as problem:
-            self._say(self.lost, problem)
-        except Exception as problem:  # noqa: BLE001 - said and logged
-            _LOG.exception("learning failed")
-            self._say(self.lost, LibrarianError(f"Learning ended by a fault of this program: {problem}"))
+        except Exception as problem:  # noqa: BLE001 - said, and logged when it is a fault of this program
+            self._lost(problem)
         finally:
-            cable.close()
+            if cable is not None:
+                cable.close()
+        while not self._ended.is_set():
+            # The cable is gone; what was learnt can still be named and written.
+            self._ended.wait(_LOOK_S)
+            if self._orders_done(None):
+                self._show()
+
+    def _lost(self, problem: Exception) -> None:
+        if not isinstance(problem, LibrarianError):
+            _LOG.error("learning failed", exc_info=problem)
+            problem = LibrarianError(f"Learning ended by a fault of this program: {problem}", "The log says more.")
+        self._say(self.lost, problem)
 
     def _listen(self, cable: Cable) -> None:
         """A twentieth of a second: hear what comes, do what was ordered, show what is new. Raises CableLost."""
@@ -118,16 +122,21 @@ class Listening(QObject):
         while (left := until - cable.clock.now()) > 0 and not self._ended.is_set():
             arrival = cable.receive(left)
             if isinstance(arrival, Message):
-                new = self._guarded(lambda message=arrival: self._subject.take(message)) or new
+                new = self._guarded(partial(self._subject.take, arrival)) or new
         new = self._guarded(lambda: self._subject.rest(cable.clock.now())) or new
+        if self._orders_done(cable) or new:
+            self._show()
+
+    def _orders_done(self, cable: Cable | None) -> bool:
+        """Do what was ordered; True when something was."""
+        some = False
         while not self._orders.empty():
             order, then = self._orders.get()
-            done, result = self._tried(lambda order=order: order(cable))
+            done, result = self._tried(partial(order, cable))
             if done and then is not None:
                 self._say(self._result, then, result)
-            new = True
-        if new:
-            self._show()
+            some = True
+        return some
 
     def _show(self) -> None:
         busy = self._subject.busy

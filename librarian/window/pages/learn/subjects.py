@@ -10,7 +10,6 @@ from librarian.chart.learn.dumps import DumpLearner, Finding, Moved, Question, m
 from librarian.errors import LibrarianError, Refused
 from librarian.messages import Message
 
-
 PAUSE_S = 0.5
 """Messages of one dump follow each other within this time, also on slow instruments."""
 
@@ -86,8 +85,10 @@ class DumpSubject:
     A dump may be several messages: it has ended when nothing more came for a moment.
     """
 
-    def __init__(self, learner: DumpLearner) -> None:
+    def __init__(self, learner: DumpLearner, chart: Chart | None = None) -> None:
         self.learner = learner
+        self._listener = chart.codec.listener(chart.default_address) if chart is not None else None
+        self._text = ""
         self.question: Question | None = learner.question()
         self._labels = {dial.id: dial.label for dial in learner.dials}
         self._pieces: list[Message] = []
@@ -100,7 +101,11 @@ class DumpSubject:
 
     def take(self, message: Message) -> bool:
         """A piece of a dump, or something that is none."""
-        if message.raw[0] == 0xF0 and message.raw[1:2] not in (b"\x7e", b"\x7f"):
+        raw = message.raw
+        heard = self._listener.feed(raw, message.at) if self._listener is not None else ()
+        for one in heard:
+            self.learner.heard(one.parameter, one.value if one.exact else None)
+        if not heard and raw[0] == 0xF0 and raw[1:2] not in (b"\x7e", b"\x7f"):
             self._pieces.append(message)
         return False
 
@@ -112,8 +117,13 @@ class DumpSubject:
         self._pieces = []
         if self.question is None:
             raise Refused("Nothing more is asked; this dump was not used.", "Write the chart.")
-        self.learner.answer(self.question, *raws)
+        text, self._text = self._text, ""
+        self.learner.answer(self.question, *raws, text=text)
         return True
+
+    def told(self, text: str) -> None:
+        """What the person called the sound, before its dump comes."""
+        self._text = text
 
     def skip(self) -> None:
         """The question of the moment cannot be done on this instrument."""

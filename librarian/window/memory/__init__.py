@@ -1,0 +1,1 @@
+"""An instrument's memory: backups of it, and programs written into it after being asked."""
