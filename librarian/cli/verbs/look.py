@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from enum import StrEnum
 from typing import Annotated
 
@@ -16,10 +16,8 @@ from librarian.cli.patches import REFERENCE, find_patch, find_version, patch_ans
 from librarian.cli.reading import chart_of
 from librarian.cli.sheets import shown_time, sound_answer, values_table
 from librarian.cli.verb import verb
-from librarian.collection import Library
 from librarian.collection.query.problem import Problem
 from librarian.errors import BadInput
-from librarian.messages import Values
 from librarian.sounds.near import Likeness
 
 PatchArgument = Annotated[str, typer.Argument(metavar="PATCH", help=REFERENCE)]
@@ -137,7 +135,10 @@ def like(
         row, stored = find_version(library, patch)
         version = library.version(stored.id)
         chart = chart_of(library, version)
-        index = Likeness(chart, _same_chart(library, version.chart))
+        table_of_all = library.value_table(version.chart)
+        index = Likeness.from_raw(
+            chart, table_of_all.ids, table_of_all.parameters, table_of_all.raw, table_of_all.known
+        )
         nearest = index.nearest(version.values, limit, weights=_weights(weight or []), leave_out=[row.id])
         rows = {each.id: each for each in library.rows([near.id for near in nearest])}
         found = [
@@ -174,15 +175,6 @@ def _problem(problem: Problem) -> answers.QueryProblem:
     return answers.QueryProblem(
         sentence=problem.sentence, start=problem.start, end=problem.end, replacement=problem.replacement
     )
-
-
-def _same_chart(library: Library, chart: str) -> Iterator[tuple[int, Values]]:
-    """(patch id, values of its latest version) of every patch of this chart, whatever the revision."""
-    for instrument in library.instruments(removed=True):
-        if instrument.chart == chart:
-            rows = library.rows(library.find(instrument=instrument.id).ids)
-            contents = library.version_contents([row.latest for row in rows])
-            yield from ((row.id, contents[row.latest].values) for row in rows)
 
 
 def _weights(said: Sequence[str]) -> dict[str, float]:
