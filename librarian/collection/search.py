@@ -1,4 +1,8 @@
-"""Questions to one open library: remembers what makes the next one fast, and forgets it when the library changes."""
+"""Questions to one open library: remembers what makes the next one fast, and forgets it when the library changes.
+
+What is asked in the middle of a change (`Store.unsettled`) is answered from the file and not remembered: when that
+change comes to nothing, its number is given to the next one.
+"""
 
 from __future__ import annotations
 
@@ -44,6 +48,8 @@ class Search:
 
     def warm(self) -> None:
         """Read into memory what searching needs (about two seconds for 100,000 patches; others may ask meanwhile)."""
+        if self._store.unsettled:
+            return
         learnt = False
         for _ in range(LEARNING_ROUNDS):
             with self._store.read() as connection:
@@ -80,7 +86,7 @@ class Search:
     def _answer(self, connection: Connection, asked: Asked, state: State) -> tuple[Ids, int]:
         self._asked += 1
         total = None
-        if not asked.trash:
+        if not asked.trash and not self._store.unsettled:
             if not self._keeper.loaded and self._asked > 1:
                 total = reading.total(connection)
             if self._keeper.loaded or ((total or 0) > WORTH_HOLDING and not self._keeper.loading):
@@ -92,7 +98,7 @@ class Search:
     def tag_counts(self, ids: Ids) -> list[tuple[str, int]]:
         """Tags of these patches with their number, most used first, then by name."""
         with self._store.read() as connection:
-            if not self._keeper.loaded:
+            if not self._held:
                 return finding.tag_counts(connection, ids)
             state = self._store.state(connection)
             shelf = self._keeper.current(connection, *state)
@@ -111,7 +117,8 @@ class Search:
     def value_table(self, chart: str, revision: int | None) -> ValueTable:
         """See `Library.value_table`."""
         with self._store.read() as connection:
-            return value_table(self._keeper.current(connection, *self._store.state(connection)), chart, revision)
+            keeper = ShelfKeeper() if self._store.unsettled else self._keeper
+            return value_table(keeper.current(connection, *self._store.state(connection)), chart, revision)
 
     def complete(self, line: str, cursor: int) -> tuple[Completion, ...]:
         """What the word at the cursor could become."""
@@ -127,16 +134,25 @@ class Search:
 
     def _begun(self, connection: Connection, state: State, begun: str) -> list[tuple[str, int]]:
         """Words that begin so, with the number of patches that have them, most frequent first."""
-        words = self._keeper.current(connection, *state).words if self._keeper.loaded else None
+        words = self._keeper.current(connection, *state).words if self._held else None
         return sqlite.known_words(connection, begun) if words is None else words.begun(begun, MOST_WORDS)
 
+    @property
+    def _held(self) -> bool:
+        """Whether the memory may answer."""
+        return self._keeper.loaded and not self._store.unsettled
+
     def _words(self, connection: Connection, state: State) -> Vocabulary:
+        if self._store.unsettled:
+            return read_vocabulary(connection, self._charts)
         with self._lock:
             if self._vocabulary is None or self._vocabulary[0] != state:
                 self._vocabulary = (state, read_vocabulary(connection, self._charts))
             return self._vocabulary[1]
 
     def _known_tags(self, connection: Connection, state: State) -> dict[str, int]:
+        if self._store.unsettled:
+            return dict(reading.all_tags(connection))
         with self._lock:
             known = self._tag_counts
         if known is None or known[0] != state:
@@ -147,7 +163,7 @@ class Search:
         return known[1]
 
     def _counted_tags(self, connection: Connection, state: State) -> list[tuple[str, int]]:
-        if not self._keeper.loaded:
+        if not self._held:
             return reading.all_tags(connection)
         shelf = self._keeper.current(connection, *state)
         return finding.tag_counts_on_shelf(shelf, shelf.live, self._words(connection, state))

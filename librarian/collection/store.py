@@ -94,6 +94,11 @@ class Store:
         with self._writing, self._connected("BEGIN IMMEDIATE", unchecked=True, beside=file) as connection:
             yield connection
 
+    @property
+    def unsettled(self) -> bool:
+        """Whether this thread reads its own change before that is committed: it may yet come to nothing."""
+        return self._current() is not None
+
     def change(self) -> int:
         """The counter of changes: another number whenever this or another program changed the library."""
         with self.read() as connection:

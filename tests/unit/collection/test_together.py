@@ -152,3 +152,28 @@ def test_a_closed_library_says_so(library: Library) -> None:
     library.close()
     with pytest.raises((Refused, LibraryProblem), match="is closed"):
         library.total()
+
+
+def test_what_was_seen_in_a_change_that_came_to_nothing_is_forgotten(library: Library, lantern: int, any_sound) -> None:
+    kept = library.keep(lantern, "Kept", any_sound(0), ["before"])
+    library.warm()
+
+    class StoppedError(Exception):
+        pass
+
+    with pytest.raises(StoppedError), library.together("Nothing in the end"):  # noqa: PT012 - the block is what is tested
+        library.keep(lantern, "Never", any_sound(1), ["phantom"])
+        library.delete([kept])
+        assert [row.name for row in library.rows(library.find().ids)] == ["Never"]
+        assert library.tag_counts() == [("phantom", 1)]
+        assert library.find("tag:phantom").problems == ()
+        assert len(library.value_table(library.instrument(lantern).chart).ids) == 1
+        assert [each.text for each in library.complete("phan")][-1] == "phantom"
+        raise StoppedError
+    # The next change gets the number that the one before had.
+    other = library.keep(lantern, "Other", any_sound(2))
+    assert set(library.find().ids) == {kept, other}
+    assert list(library.find("kept").ids) == [kept]
+    assert library.tag_counts() == [("before", 1)]
+    assert library.find("tag:phantom").problems != ()
+    assert len(library.value_table(library.instrument(lantern).chart).ids) == 2
