@@ -124,9 +124,14 @@ class Codec:
         """Byte by byte: offset, byte, field or reason, value."""
         return self.dumps.explain(raw, address)
 
-    def set_one(self, parameter: str, value: int, address: Address, **slots: int) -> tuple[bytes, ...]:
-        """The single-parameter SysEx message that sets one parameter; () where the chart has none for it."""
-        return self.dumps.set_one(parameter, value, address, **slots)
+    def set_one(
+        self, parameter: str, value: int, address: Address, others: Mapping[str, int] | None = None, **slots: int
+    ) -> tuple[bytes, ...]:
+        """The single-parameter SysEx message that sets one parameter; () where the chart has none for it.
+
+        `others`: known values of other parameters, for messages whose bytes several share; () where one is unknown.
+        """
+        return self.dumps.set_one(parameter, value, address, others, **slots)
 
     def ask_one(self, parameter: str, address: Address, **slots: int) -> tuple[bytes, ...]:
         """The message that asks for one parameter; () where the chart has none for it."""
@@ -157,6 +162,11 @@ class Codec:
             wanted = frozenset(only)
             bindings = [(parameter, binding) for parameter, binding in bindings if parameter in wanted]
         return encode(bindings, values, address, selectors=self.selectors, null=self._null)
+
+    @property
+    def null_rule(self) -> NullRule:
+        """When `controllers` sends the null of RPN and NRPN."""
+        return self._null
 
     def carried(self, side: Side = "computer") -> Mapping[str, Binding]:
         """Which parameters `controllers` can send, and by which binding."""

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from functools import partial
 from typing import TYPE_CHECKING
 
-from librarian.chart import DumpRefused, Recognised
+from librarian.chart import DumpRefused, NotWritable, Recognised
 from librarian.chart.dump import Handshake, NotAddressable, ProgramSource
 from librarian.messages import ALL_CALL, Address, Values
 from librarian.standin.memory import Program
@@ -76,7 +76,7 @@ class Answers:
             return True
         if raw in self._single_requests:
             name = self._single_requests[raw]
-            self._answer(owner.chart.codec.set_one(name, owner.sound[name], owner.address), at)
+            self._answer(owner.chart.codec.set_one(name, owner.sound[name], owner.address, owner.sound), at)
             return True
         found = self._recognise(raw)
         if found is None:
@@ -131,20 +131,32 @@ class Answers:
         codec = owner.chart.codec
         kind, slots = codec.messages[message].kind, recognised.slots
         if kind == "bank":
-            every = {number: self._source(owner.memory[number]) for number in range(owner.memory.size)}
             shared = owner.sound
-            return codec.encode_bank(message, every, owner.address, values=shared, base=None, form="answer", **slots)
+            size = codec.messages[message].name_size
+            every = {number: self._source(owner.memory[number], size) for number in range(owner.memory.size)}
+            try:
+                return codec.encode_bank(message, every, owner.address, values=shared, form="answer", **slots)
+            except NotWritable:
+                every = {number: ProgramSource(one.values, None, one.base) for number, one in every.items()}
+                return codec.encode_bank(message, every, owner.address, values=shared, form="answer", **slots)
         values, name, base = Values(owner.sound), owner.name, owner.bases.get(message)
+        several = [owner.bases.get(member) for member in codec.messages[message].sequence]
+        if several and None not in several:
+            base = tuple(raw for each in several if each is not None for raw in each)
         if kind == "program":
             stored = owner.memory.at(slots.get("program", 0), self._bank_slot(slots))
             if stored is None:
                 return ()
             values, name, base = Values(stored.values), stored.name, stored.raw
-        return codec.encode(message, values, owner.address, base=base, name=name, form="answer", **slots)
+        name = name[: codec.messages[message].name_size]
+        try:
+            return codec.encode(message, values, owner.address, base=base, name=name, form="answer", **slots)
+        except NotWritable:  # its own letters are others: it has no name then
+            return codec.encode(message, values, owner.address, base=base, name=None, form="answer", **slots)
 
     @staticmethod
-    def _source(stored: Program) -> ProgramSource:
-        return ProgramSource(stored.values, stored.name, stored.raw)
+    def _source(stored: Program, size: int) -> ProgramSource:
+        return ProgramSource(stored.values, stored.name[:size], stored.raw)
 
     def _part_asked_for(self, raw: bytes, recognised: Recognised, total: int) -> slice:
         """Which of all answering messages this request is for: a range of addresses brings only its own."""
@@ -245,7 +257,8 @@ class Answers:
             self._store(decoded, whole)
         else:
             owner.set_sound(decoded.values, at)
-            owner.name = decoded.name
+            if info.has_name:
+                owner.name = decoded.name
             owner.bases[message] = whole
         if owner.behaviour.store_s > 0:
             owner.busy(at + owner.behaviour.store_s)

@@ -9,14 +9,14 @@ from librarian.chart import Way
 from librarian.messages import Values
 from librarian.transfer.controllers import read_controllers
 from librarian.transfer.dumps import read_dump
-from librarian.transfer.line import Line
+from librarian.transfer.line import Knowledge, Line
 from librarian.transfer.parameters import parameters_way, read_parameters
 from librarian.transfer.reading import Reading, Unreadable
 from librarian.transfer.talk import Talk
 from librarian.transfer.troubles import EchoLoop, ForeignOnly, NoReply, NotUnderstood
 
 if TYPE_CHECKING:
-    from librarian.transfer.line import Line
+    from librarian.transfer.line import Knowledge, Line
 
 MOST_QUESTIONS = 8
 _MOST_SILENT = 2
@@ -39,6 +39,8 @@ def askable(line: Line) -> list[Way]:
     found = []
     for way in line.chart.ways_in:
         if way.kind == "controllers" and way.requested and codec.controller_request(line.address):
+            found.append(way)
+        if way.kind == "parameters" and codec.dumps.askable_ids:
             found.append(way)
         if way.kind == "dump" and way.requested and codec.messages[way.message].kind == "edit buffer":
             found.append(way)
@@ -72,12 +74,13 @@ class Sure:
     refused: list[str] = field(default_factory=list)
 
 
-def read_surely(talk: Talk, way: Way, **slots: int) -> Sure:
+def read_surely(talk: Talk, way: Way, *, expected: Knowledge | None = None, **slots: int) -> Sure:
     """Ask until two answers agree: checksums of the trade do not notice bytes that changed places, CC have none.
 
     A dump must come twice byte for byte the same, three times once anything was damaged. Of controllers each value
     must; those of the last answer that others do not confirm are left out, so that what is returned was true at one
-    moment. At most eight questions.
+    moment. At most eight questions. `expected`: what was read surely before; a first answer that is the same to the
+    byte (or to the value, of controllers) is confirmed by that.
     Raises NotUnderstood (with every reason), NoReply, EchoLoop, ForeignOnly, InstrumentRefused, CableLost, Cancelled.
     """
     readings: list[Reading] = []
@@ -98,6 +101,8 @@ def read_surely(talk: Talk, way: Way, **slots: int) -> Sure:
             continue
         if len(talk.damaged) > before:
             refused.append(talk.damaged[-1].reason)
+        if expected is not None and not refused and not readings and _as_expected(way, latest, expected):
+            return Sure(latest, question, refused)
         confirmed = _confirmed(way, latest, readings, _needed(readings, latest, refused))
         readings.append(latest)
         if confirmed is not None and (way.kind == "dump" or set(confirmed.values) == _ever_heard(readings)):
@@ -112,6 +117,12 @@ def read_surely(talk: Talk, way: Way, **slots: int) -> Sure:
         "Leave the knobs still and look at the cable, then ask again, slower.",
         tuple(refused),
     )
+
+
+def _as_expected(way: Way, latest: Reading, expected: Knowledge) -> bool:
+    if way.kind == "dump":
+        return latest.raw.get(way.message) == expected.raw.get(way.message)
+    return set(latest.values) == way.carries and expected.values.only(way.carries) == latest.values
 
 
 def _needed(readings: list[Reading], latest: Reading, refused: list[str]) -> int:

@@ -20,9 +20,10 @@ def ways_in(table: ChartTable, bindings: Mapping[str, tuple[Binding, ...]], dump
         edit = [
             name
             for name, message in dumps.messages.items()
-            if message.kind == "edit buffer" and "request" in message.forms
+            if message.kind == "edit buffer" and "request" in message.forms and not message.part_of
         ]
         given = [CaptureTable(way="dump", message=name) for name in edit]
+        given += [CaptureTable(way="parameters")] if not edit and dumps.askable_ids else []
         given += [CaptureTable(way="hand")] if heard else []
     return tuple(_way_in(way, heard, dumps) for way in given)
 
@@ -30,6 +31,8 @@ def ways_in(table: ChartTable, bindings: Mapping[str, tuple[Binding, ...]], dump
 def _way_in(way: CaptureTable, heard: frozenset[str], dumps: dump.DumpCodec) -> Way:
     message = way.message or ""
     carries = dumps.messages[message].carries if message else heard
+    if way.way == "parameters":
+        carries = dumps.askable_ids
     if way.carries is not None:
         carries = frozenset(way.carries)
     end = None
@@ -37,7 +40,8 @@ def _way_in(way: CaptureTable, heard: frozenset[str], dumps: dump.DumpCodec) -> 
         end = ControllerEnd()
         if way.end is not None:
             end = ControllerEnd(way.end.count, way.end.last, way.end.silence_ms / 1000)
-    asked = way.request is not None or (message != "" and "request" in dumps.messages[message].forms)
+    asked = way.request is not None or way.way == "parameters"
+    asked = asked or (message != "" and "request" in dumps.messages[message].forms)
     return Way(
         way.way,
         message,
@@ -57,7 +61,7 @@ def ways_out(table: ChartTable, bindings: Mapping[str, tuple[Binding, ...]], dum
         edit = [
             name
             for name, message in dumps.messages.items()
-            if message.kind == "edit buffer" and "write" in message.forms
+            if message.kind == "edit buffer" and "write" in message.forms and not message.part_of
         ]
         given = [RecallTable(way="dump", message=name) for name in edit]
         given += [RecallTable(way="controllers")] if obeyed else []

@@ -40,6 +40,13 @@ def check_ways(sifted: Sifted, flat: Flat, trouble: Trouble) -> None:
                 "No parameter has a binding that the instrument transmits.",
                 "Add bindings, or remove this way.",
             )
+        asks = [one for one in table.message.values() if one.kind == "parameter" and one.request is not None]
+        if capture.way == "parameters" and not asks and "message" not in sifted.broken_tables:
+            trouble.add(
+                (*path, "way"),
+                "No message asks for a single parameter.",
+                'Add a message with kind = "parameter" and a request, or remove this way.',
+            )
     for index, recall in enumerate(table.recall):
         path = sifted.path("recall", index)
         sent: list[tuple[Path, str]] = [((*path, "message"), recall.message)] if recall.message is not None else []
@@ -69,7 +76,7 @@ def check_ways(sifted: Sifted, flat: Flat, trouble: Trouble) -> None:
 
 def _can(message: Message | None, *, write: bool) -> bool:
     """Whether the instrument sends (takes) this message; True for one that does not exist (said elsewhere)."""
-    if message is None or message.each is not None:
+    if message is None or message.each is not None or message.sequence is not None:
         return True
     if write:
         return message.writable and (message.write is not None or message.answer is not None)

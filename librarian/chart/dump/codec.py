@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from functools import cached_property
 
 from librarian.chart.dump.planning.plan_spread import CHANNEL
+from librarian.chart.dump.refusal import UnknownValues
 from librarian.chart.dump.results import Decoded, Form, MessageInfo, ProgramSource, Recognised, Row
 from librarian.chart.dump.running.decoder import Decoder
 from librarian.chart.dump.running.encoder import Base, Encoder
 from librarian.chart.dump.running.explain import Explainer
 from librarian.chart.dump.running.frame import Content
-from librarian.chart.dump.running.gather import Gather, WholeMessages, pieces_of
+from librarian.chart.dump.running.gather import Gather, Sequenced, WholeMessages, pieces_of
 from librarian.chart.dump.running.handshake import Handshake
 from librarian.chart.dump.running.layout import LayoutCodec
 from librarian.chart.dump.running.many import ManyReader, ManyValues
-from librarian.chart.dump.running.message import MessageCodec
+from librarian.chart.dump.running.message import MessageCodec, together
 from librarian.chart.dump.running.recogniser import Recogniser
 from librarian.chart.dump.running.spread import SpreadForm
 from librarian.chart.dump.specs import AddressRule
@@ -45,7 +47,13 @@ class DumpCodec:
     @cached_property
     def messages(self) -> Mapping[str, MessageInfo]:
         """What can be done with each message."""
-        return {name: message.info(self._rule.programs) for name, message in self._messages.items()}
+        infos = {name: message.info(self._rule.programs) for name, message in self._messages.items()}
+        for name, info in list(infos.items()):
+            if info.sequence:
+                infos[name] = together(info, [infos[member] for member in info.sequence])
+                for member in info.sequence:
+                    infos[member] = replace(infos[member], part_of=name)
+        return infos
 
     def message(self, name: str) -> MessageCodec:
         """A message by its name. Raises `BadInput` with the nearest name."""
@@ -75,6 +83,8 @@ class DumpCodec:
         """Collects the messages of one dump as they arrive. `slots`: the program (or part, ...) that was asked for."""
         codec = self.message(message)
         info = self.messages[message]
+        if info.sequence:
+            return Sequenced([self.gather(member, address, **slots) for member in info.sequence])
         several = codec.spreads.get("answer") or codec.spreads.get("write")
         if several:
             return pieces_of(several, codec.spread, address, slots)
@@ -131,6 +141,9 @@ class DumpCodec:
     def requests(self, message: str, address: Address, **slots: int) -> tuple[bytes, ...]:
         """The messages that ask for a dump; an address map needs one for every range."""
         codec = self.message(message)
+        if "request" not in codec.forms and codec.message.sequence is not None:
+            members = codec.message.sequence
+            return tuple(raw for member in members for raw in self.requests(member, address, **slots))
         if "request" not in codec.forms:
             raise BadInput(f"The chart does not say how {message} is asked for.", "Start the dump at the instrument.")
         frame = codec.forms["request"].frames[0]
@@ -146,6 +159,10 @@ class DumpCodec:
     def answers(self, message: str, **slots: int) -> tuple[int, ...]:
         """How many messages answer each of `requests`, in their order; frames around packets count as well."""
         codec = self.message(message)
+        if codec.message.sequence is not None:
+            members = [self.answers(member, **slots) for member in codec.message.sequence]
+            counts = tuple(count for several in members for count in several)
+            return (sum(counts),) if "request" in codec.forms else counts
         spread = codec.spread
         if spread is None:
             return (self.messages[message].messages,)
@@ -226,12 +243,31 @@ class DumpCodec:
             for identity in message.singles["write"].parameters
         )
 
-    def set_one(self, parameter: str, value: int, address: Address, **slots: int) -> tuple[bytes, ...]:
-        """The message that sets one parameter; none if the chart has no such message for it."""
+    @cached_property
+    def askable_ids(self) -> frozenset[str]:
+        """Parameters that can be asked for by a message of their own."""
+        return frozenset(
+            identity
+            for message in self._messages.values()
+            if "request" in message.singles
+            for identity in message.singles["request"].parameters
+        )
+
+    def set_one(
+        self, parameter: str, value: int, address: Address, others: Mapping[str, int] | None = None, **slots: int
+    ) -> tuple[bytes, ...]:
+        """The message that sets one parameter; none if the chart has no such message for it.
+
+        `others`: what is known of other parameters; some share their bytes in such a message, and without all of
+        them there is none (nothing unknown is sent).
+        """
         for message in self._messages.values():
             single = message.singles.get("write")
             if single is not None and parameter in single.parameters:
-                return (single.write(parameter, value, address, slots),)
+                try:
+                    return (single.write(parameter, value, address, slots, others),)
+                except UnknownValues:
+                    continue
         return ()
 
     def ask_one(self, parameter: str, address: Address, **slots: int) -> tuple[bytes, ...]:

@@ -86,6 +86,7 @@ class MessageInfo:
     """What can be done with a message. `slots`: word -> lowest and highest number. `programs`: of a bank, else 1.
 
     `length`: bytes of the whole answer, None when it varies; `messages`: how many messages it is. `carries`: ids.
+    `sequence`: names of the messages that it is made of; `part_of`: the sequence to which it belongs.
     """
 
     name: str
@@ -101,3 +102,5 @@ class MessageInfo:
     messages: int = 1
     each: str = ""
     name_size: int = 0
+    sequence: tuple[str, ...] = ()
+    part_of: str = ""

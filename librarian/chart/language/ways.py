@@ -59,8 +59,9 @@ class EndTable(Table):
 class CaptureTable(Table):
     """One way of getting a sound out of the instrument. Preferred first."""
 
-    way: Literal["dump", "controllers", "hand"] = Field(
-        description="dump: a SysEx message; controllers: it sends all its controllers; hand: each is moved once."
+    way: Literal["dump", "controllers", "parameters", "hand"] = Field(
+        description="dump: a SysEx message; controllers: it sends all its controllers; parameters: each is asked for "
+        "by a message of its own; hand: each is moved once."
     )
     message: str | None = Field(
         default=None, description="dump: name of the [message.NAME] to ask for.", examples=["edit"]

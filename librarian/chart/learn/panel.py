@@ -24,7 +24,7 @@ ControlKind = Literal["continuous", "stepped", "bipolar", "switch"]
 class Control:
     """A control that was moved. `key` stays the same while it is moved again. `texts`: how it travels, in words.
 
-    `label`: "" until it is named. `last`: the value that came last, as on the wire.
+    `label`, `section`: "" until it is named. `last`: the value that came last, as on the wire.
     """
 
     key: int
@@ -33,6 +33,7 @@ class Control:
     messages: int
     last: int
     label: str
+    section: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,8 +199,8 @@ class PanelLearner:
 
     def _control(self, found: _Found) -> Control:
         naming = self._names.get(found.key)
-        label = naming.label if naming is not None else ""
-        return Control(found.key, found.texts, found.nature, found.messages, found.last, label)
+        label, section = (naming.label, naming.section) if naming is not None else ("", "")
+        return Control(found.key, found.texts, found.nature, found.messages, found.last, label, section)
 
 
 def _of_tracks(group: tuple[Track, ...]) -> _Found:

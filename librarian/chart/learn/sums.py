@@ -61,7 +61,7 @@ INNER_FORMS = (SumForm(1, 8, "msb_first", 8), SumForm(2, 8, "msb_first", 16), Su
 class SumGuess:
     """One checksum that may be: over bytes `first` to before `end`, standing at `at`. `agree` of `of` messages fit.
 
-    `unpacked`: the range counts bytes of the unpacked data.
+    `unpacked`: the range counts bytes of the unpacked data. `start`: what the instrument begins with.
     """
 
     kind: ChecksumKind
@@ -72,6 +72,7 @@ class SumGuess:
     agree: int
     of: int
     unpacked: bool = False
+    start: int = 0
 
     @property
     def fits(self) -> bool:

@@ -23,6 +23,13 @@ def slug(text: str) -> str:
     return "-".join(parts) or "control"
 
 
+def with_revision(text: str, revision: int) -> str:
+    """The same chart with another revision number; everything else stays as it is written."""
+    document = tomlkit.parse(text)
+    document["revision"] = revision
+    return tomlkit.dumps(document)
+
+
 class ChartWriter:
     """One chart in the making. `existing`: the text to add to; empty: a new chart with this id and name.
 

@@ -115,7 +115,7 @@ def prove(
         _trial(
             "single-parameter messages",
             (
-                trouble_of_single(chart, name, values[name], address)
+                trouble_of_single(chart, name, values, address)
                 for values, _ in sounds
                 for name in sorted(chart.codec.single_ids)
             ),

@@ -127,14 +127,18 @@ def _one(
     return chart.codec.encode(message, values, address, base=base, base_program=0, name=name, form=form, **slots)
 
 
-def trouble_of_single(chart: Chart, name: str, value: int, address: Address) -> str:
-    """Why a value does not come back by a SysEx message of its own, or ''."""
+def trouble_of_single(chart: Chart, name: str, values: Mapping[str, int], address: Address) -> str:
+    """Why a value of a sound does not come back by a SysEx message of its own, or ''."""
+    value = values[name]
     try:
-        raws = chart.codec.set_one(name, value, address)
+        raws = chart.codec.set_one(name, value, address, values)
         got = [pair for raw in raws for pair in chart.codec.heard(raw, address)]
     except LibrarianError as error:
         return f"{name} by SysEx: {error}"
-    return "" if got == [(name, value)] else f"{name} by SysEx: {value} came back as {dict(got).get(name, 'nothing')}."
+    sharing = all(values.get(other) == heard for other, heard in got)  # those in the same bytes come along
+    if (name, value) in got and sharing:
+        return ""
+    return f"{name} by SysEx: {value} came back as {dict(got).get(name, 'nothing')}."
 
 
 def rounds(chart: Chart, seed: int, count: int) -> Iterator[tuple[dict[str, int], random.Random]]:

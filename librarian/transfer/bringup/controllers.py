@@ -60,7 +60,7 @@ def single_parameters(bench: Bench) -> None:
     for which, values in bench.value_sets(ids, 1):
         bench.begin()
         for name, value in values.items():
-            for raw in bench.chart.codec.set_one(name, value, address):
+            for raw in bench.chart.codec.set_one(name, value, address, values):
                 bench.talk.send(raw)
                 bench.talk.keep_ahead()
         bench.talk.until_sent()

@@ -63,6 +63,9 @@ class Message(Table):
     """Bank as many messages: the name of the message that comes once for every program."""
     times: Annotated[int, Field(ge=1, le=65536)] | None = None
     """With `each`: how many; absent: the number of programs in `[memory]`."""
+    sequence: Annotated[list[str], Field(min_length=2, max_length=64)] | None = None
+    """Names of messages that are one sound only together, in the order in which they are sent. With a request of its
+    own it answers that one; without, each of them is asked for by its own."""
     begin: str | None = None
     """Frame that is sent before numbered packets, or before the data at addresses."""
     end: str | None = None

@@ -36,6 +36,7 @@ def check(dumps: Dumps, parameters: Mapping[str, ParameterSpec], address: Addres
         _keys(made, plan)
         _kind(made, plan)
         _each(made, dumps.message, plan, address)
+        _sequence(made, dumps.message, plan)
         for form, frames in made.frames.items():
             for frame in frames:
                 _programs(made, form, frame, plan)
@@ -186,7 +187,7 @@ def _kind(made: MessagePlan, plan: Plan) -> None:
     """What a message of its kind needs, and what it cannot have."""
     message = made.message
     texts = {"request": message.request, "answer": message.answer, "write": message.write}
-    if not any(texts.values()):
+    if not any(texts.values()) and message.sequence is None:
         plan.fault(made.path, f"The message {made.name} has no frame.", "Write request, answer or write.")
         return
     holding = {form: _has_data(text, message) for form, text in texts.items() if text is not None}
@@ -198,7 +199,7 @@ def _kind(made: MessagePlan, plan: Plan) -> None:
         if message.answer is not None or any(holding.values()):
             plan.fault(made.path, "A command carries no data and has no answer.", "Choose another kind.")
         return
-    if message.kind == "parameter" or message.each is not None:
+    if message.kind == "parameter" or message.each is not None or message.sequence is not None:
         return
     if message.answer is None and message.write is None:
         plan.fault(made.path, f"What {made.name} looks like is not said.", "Write answer, or write, or both.")
@@ -279,3 +280,48 @@ def _each(made: MessagePlan, messages: Mapping[str, Message], plan: Plan, rule: 
         plan.fault(path, "`each` stands instead of answer and write.", "Take the others away.")
     if made.message.times is None and not rule.programs:
         plan.fault(path, "How many programs the bank has is not said.", "Write times, or programs in [memory].")
+
+
+def _sequence(made: MessagePlan, messages: Mapping[str, Message], plan: Plan) -> None:
+    """The messages of a sequence exist, are single dumps, and share nothing."""
+    message = made.message
+    if message.sequence is None:
+        return
+    if message.kind not in ("edit buffer", "program", "setup"):
+        plan.fault((*made.path, "kind"), f"A sequence cannot be a {message.kind}.", 'Write kind = "edit buffer".')
+    if message.answer is not None or message.write is not None or message.each is not None:
+        plan.fault(
+            (*made.path, "sequence"), "`sequence` stands instead of answer, write and each.", "Take the others away."
+        )
+    owners: dict[str, str] = {}
+    seen: set[str] = set()
+    for index, name in enumerate(message.sequence):
+        path = (*made.path, "sequence", index)
+        other = messages.get(name)
+        if other is None or name == made.name or name in seen:
+            near = nearest(name, [each for each in messages if each not in (made.name, *message.sequence)])
+            sentence = f"{name} stands twice." if name in seen else f"There is no other message named {name}."
+            plan.fault(path, sentence, f"Did you mean {near}?" if near else "Write the names of its messages.")
+            continue
+        seen.add(name)
+        if other.kind in ("parameter", "command", "bank") or other.sequence is not None:
+            plan.fault(path, f"{name} is no single dump of one sound.", "Name messages that are.")
+            continue
+        if message.request is None and other.request is None:
+            plan.fault(path, f"Nothing asks for {name}.", "Give it a request, or write one for the whole sequence.")
+        for identity in sorted(_carried(plan.messages[name], plan)):
+            before = owners.setdefault(identity, name)
+            if before != name:
+                plan.fault(
+                    path,
+                    f"{identity} stands in two messages of the sequence, {before} and {name}.",
+                    "Let one carry it, and leave it unexplained in the other.",
+                )
+
+
+def _carried(made: MessagePlan, plan: Plan) -> set[str]:
+    """The parameters in the dumps of a message."""
+    frames = [frame for several in made.frames.values() for frame in several]
+    frames += [each.payload for several in made.spreads.values() for each in several]
+    layouts = {layout for frame in frames for layout, _times in frame.layouts().values()}
+    return {identity for layout in layouts for identity in plan.places[layout].ids}

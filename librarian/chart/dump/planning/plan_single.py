@@ -20,7 +20,9 @@ Fault = Callable[[Path, str, str], None]
 
 @dataclass(frozen=True, slots=True)
 class SingleParameter:
-    """How one parameter travels alone. `number`: parameter number, or offset in the stream where it has an address.
+    """How one parameter travels alone, or with those that share its bytes (the same number and width).
+
+    `number`: parameter number, or offset in the stream where it has an address.
 
     `width`: bytes of a value that travels as the layout stores it, 0 where it travels as one number.
     """
@@ -112,19 +114,21 @@ def plan_single(
 
 
 def _stored(places: Places, addresses: Addresses) -> list[SingleParameter]:
-    """Fields that have bytes of their own within one block: their bytes are the value."""
-    owners: dict[int, int] = {}
+    """Fields that have bytes of their own within one block (or share all of them): their bytes are the value."""
+    owners: dict[int, set[tuple[int, int]]] = {}
     for each in places.fields:
-        for at in {piece.at for piece in each.pieces}:
-            owners[at] = owners.get(at, 0) + 1
+        for piece in each.pieces:
+            owners.setdefault(piece.at, set()).add((each.first, each.width))
     for character in places.name.characters if places.name is not None else ():
         for piece in character:
-            owners[piece.at] = owners.get(piece.at, 0) + 2
+            owners.setdefault(piece.at, set()).add((0, 0))
     return [
         SingleParameter(each.id, each.first, each.coding, each.low, each.high, each.width)
         for each in places.fields
         if each.width
-        and all(owners.get(at, 1) == 1 for at in range(each.first, each.first + each.width))
+        and all(
+            owners.get(at, set()) <= {(each.first, each.width)} for at in range(each.first, each.first + each.width)
+        )
         and addresses.address_of(each.first, each.width, {}) is not None
     ]
 
@@ -215,14 +219,14 @@ def _in_layout(
 
 
 def _distinct(root: Path, key: str, singles: list[SingleParameter], fault: Fault) -> list[SingleParameter] | None:
-    seen: dict[int, str] = {}
+    seen: dict[int, SingleParameter] = {}
     for each in singles:
-        if each.number in seen:
+        before = seen.setdefault(each.number, each)
+        if before is not each and not (each.width and each.width == before.width):  # else they share stored bytes
             fault(
                 (*root, key),
-                f"{each.id} and {seen[each.number]} have the same number {each.number}.",
-                "Give each parameter a number of its own.",
+                f"{each.id} and {before.id} have the same number {each.number}.",
+                "Give each parameter a number of its own; where both stand in the value, write stored = true.",
             )
             return None
-        seen[each.number] = each.id
     return singles

@@ -45,6 +45,9 @@ class Decoder:
         self._messages = messages
         self._recogniser = recogniser
         self._rule = rule
+        self._sequences = {
+            name: tuple(each.message.sequence) for name, each in messages.items() if each.message.sequence is not None
+        }
 
     def recognise(self, raw: bytes, address: Address) -> Recognised | None:
         """Which message `raw` is, by its frame; its data is not judged."""
@@ -113,6 +116,10 @@ class Decoder:
         if not raws:
             raise DumpRefused("incomplete", "There is no message to read.")
         first = self._match(raws[0], address)
+        if len(raws) > 1 and self._sequences:
+            found = self._hold_sequence(raws, address)
+            if found is not None:
+                return found
         if isinstance(first.form, SpreadForm):
             return self._hold_spread(first.form, raws, address)
         if len(raws) == 1:
@@ -131,8 +138,8 @@ class Decoder:
 
     def _hold_one(self, raw: bytes, match: Match, address: Address | None) -> Held:
         if isinstance(match.form, SingleForm):
-            identity, value, slots = match.form.read(raw, address)
-            return Held(match.form.message, match.form.form, slots, _NO_PARTS, {}, (raw,), extra={identity: value})
+            values, slots = match.form.read(raw, address)
+            return Held(match.form.message, match.form.form, slots, _NO_PARTS, {}, (raw,), extra=values)
         if not isinstance(match.form, FormCodec) or match.frame is None:
             raise DumpRefused("other message", f"This is no {match.form.message} dump.")
         frame, content = self._read(raw, match.form, match.frame, address)
@@ -215,6 +222,42 @@ class Decoder:
             collected=collected, spread=form,
         )  # fmt: skip
 
+    def _hold_sequence(self, raws: Sequence[bytes], address: Address | None) -> Held | None:
+        """Messages of different kinds that are one sound together; None where they are all of one kind."""
+        sorted_out: dict[str, list[bytes]] = {}
+        for raw in raws:
+            sorted_out.setdefault(self._match(raw, address).form.message, []).append(raw)
+        if len(sorted_out) < 2:
+            return None
+        name = next((each for each, members in self._sequences.items() if sorted_out.keys() <= set(members)), None)
+        if name is None:
+            return None
+        members = self._sequences[name]
+        missing = tuple(f"the {member} message" for member in members if member not in sorted_out)
+        if missing:
+            raise refuse_incomplete(name, missing)
+        held = {member: self.hold(sorted_out[member], address) for member in members}
+        slots: dict[str, int] = {}
+        for member, each in held.items():
+            for word, value in each.slots.items():
+                if _told(word) and word != "version" and slots.setdefault(word, value) != value:
+                    raise DumpRefused("packet", f"{member} is for {word} {value}, another message for {slots[word]}.")
+        parts = DataParts(
+            {
+                f"{member}: {part}": (layout, each.parts.times[part])
+                for member, each in held.items()
+                for part, layout in each.parts.layouts.items()
+            }
+        )
+        images = {
+            (f"{member}: {part}", index): image
+            for member, each in held.items()
+            for (part, index), image in each.images.items()
+        }
+        extra = {identity: value for each in held.values() for identity, value in each.extra.items()}
+        form = held[members[0]].form
+        return Held(name, form, slots, parts, images, tuple(raws), extra=extra, members=held)
+
     def _hold_many(self, raws: Sequence[bytes], address: Address | None) -> Held:
         """A bank as one message for every program; or single-parameter messages, the last of each counts."""
         all_held = [self.hold((raw,), address) for raw in raws]
@@ -249,7 +292,7 @@ class Decoder:
         if form is None:
             return ()
         try:
-            identity, value, _slots = form.read(raw, address)
+            values, _slots = form.read(raw, address)
         except DumpRefused:
             return ()
-        return ((identity, value),)
+        return tuple(values.items())

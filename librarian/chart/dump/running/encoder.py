@@ -68,14 +68,36 @@ class Encoder:
         codec = self._find(message)
         if form in codec.singles:
             single = codec.singles[form]
-            return tuple(
-                single.write(parameter, values[parameter], address, slots)
+            raws = [
+                single.write(parameter, values[parameter], address, slots, values)
                 for parameter in single.parameters
                 if parameter in values
-            )
+            ]
+            return tuple(dict.fromkeys(raws))  # those that share their bytes go once
         if codec.message.each is not None:
             raise BadInput(f"{message} is a bank of many messages.", "Encode it as a bank.")
         before = self._before(base)
+        if codec.message.sequence is None:
+            return self._one(codec, values, address, before, base_program, name, form, slots)
+        several: list[bytes] = []
+        for member in codec.message.sequence:
+            held = before.members.get(member, before) if before is not None else None
+            several += self._one(self._find(member), values, address, held, base_program, name, form, slots)
+        return tuple(several)
+
+    def _one(
+        self,
+        codec: MessageCodec,
+        values: Mapping[str, int],
+        address: Address,
+        before: Held | None,
+        base_program: int,
+        name: str | None,
+        form: Form,
+        slots: Mapping[str, int],
+    ) -> tuple[bytes, ...]:
+        """One dump of one sound, over what is held."""
+        message = codec.name
         offered = _offered(before, base_program)
 
         def fill(parts: DataParts) -> dict[Cell, bytes]:

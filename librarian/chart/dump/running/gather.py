@@ -178,6 +178,37 @@ class AnyVersion:
         return self._first.total
 
 
+class Sequenced:
+    """Messages of different kinds that are one sound together: a gatherer for each."""
+
+    def __init__(self, members: Sequence[Gather]) -> None:
+        self._members = members
+
+    def feed(self, raw: bytes) -> bool:
+        """Takes a message of any of them."""
+        return any(each.feed(raw) for each in self._members)
+
+    @property
+    def complete(self) -> bool:
+        """All of them came."""
+        return all(each.complete for each in self._members)
+
+    @property
+    def raws(self) -> tuple[bytes, ...]:
+        """One kind after another."""
+        return tuple(raw for each in self._members for raw in each.raws)
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """What did not come of any of them."""
+        return tuple(what for each in self._members for what in each.missing)
+
+    @property
+    def total(self) -> int:
+        """How many messages are expected."""
+        return sum(each.total for each in self._members)
+
+
 def pieces_of(
     several: Sequence[SpreadForm], usual: SpreadForm | None, address: Address, wanted: Mapping[str, int]
 ) -> Gather:

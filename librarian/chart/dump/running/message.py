@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from librarian.chart.dump.model import Message, VersionPart
 from librarian.chart.dump.planning.plan_spread import CHANNEL
@@ -25,6 +25,25 @@ class FormCodec:
     message: str
     form: Form
     frames: tuple[FrameCodec, ...]
+
+
+def together(whole: MessageInfo, members: Sequence[MessageInfo]) -> MessageInfo:
+    """What can be done with a sequence: what can be done with all of its messages."""
+    forms: set[Form] = set.intersection(*(set(each.forms) - {"request"} for each in members))
+    if "request" in whole.forms or all("request" in each.forms for each in members):
+        forms.add("request")
+    lengths = [each.length for each in members]
+    known = [length for length in lengths if length is not None]
+    return replace(
+        whole,
+        forms=frozenset(forms),
+        carries=frozenset().union(*(each.carries for each in members)),
+        slots={**whole.slots, **{word: limits for each in members for word, limits in each.slots.items()}},
+        has_name=any(each.has_name for each in members),
+        name_size=max(each.name_size for each in members),
+        length=sum(known) if len(known) == len(lengths) else None,
+        messages=sum(each.messages for each in members),
+    )
 
 
 class MessageCodec:
@@ -127,6 +146,7 @@ class MessageCodec:
         if self.message.each is not None:
             programs = messages = self.message.times or programs_of_memory
             forms |= {"answer", "write"} if self.message.writable else {"answer"}
+        sequence = tuple(self.message.sequence or ())
         return MessageInfo(
             name=self.name,
             kind=self.message.kind,
@@ -141,6 +161,7 @@ class MessageCodec:
             messages=messages,
             each=self.message.each or "",
             name_size=name_size,
+            sequence=sequence,
         )
 
     def _all_frames(self) -> list[FrameCodec]:

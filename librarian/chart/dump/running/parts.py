@@ -90,6 +90,7 @@ class Held:
 
     `numbers`: of the programs, where they are not simply 0, 1, 2, ...; `singly`: their own messages. `collected`: and
     `spread`: of a dump in several messages. `extra`: values that no image holds (of single-parameter messages).
+    `members`: of a sequence, what each of its messages holds.
     """
 
     message: str
@@ -102,6 +103,7 @@ class Held:
     singly: tuple[bytes, ...] = ()
     collected: Collected | None = None
     spread: SpreadForm | None = None
+    members: Mapping[str, Held] = field(default_factory=dict)
     extra: Mapping[str, int] = field(default_factory=dict)
 
     def once(self) -> dict[str, bytes]:

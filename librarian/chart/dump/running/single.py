@@ -8,7 +8,7 @@ from librarian.chart.dump.planning.cutting import Addresses
 from librarian.chart.dump.planning.plan_single import SingleParameter, SinglePlan
 from librarian.chart.dump.planning.plan_spread import CHANNEL
 from librarian.chart.dump.planning.segments import Number
-from librarian.chart.dump.refusal import DumpRefused, NotStorable
+from librarian.chart.dump.refusal import DumpRefused, NotStorable, UnknownValues
 from librarian.chart.dump.results import Form
 from librarian.chart.dump.running.frame import Content, FrameCodec
 from librarian.chart.dump.running.layout import LayoutCodec
@@ -24,7 +24,10 @@ class SingleForm:
         self.form: Form = plan.form
         self.frames = {width: FrameCodec(frame, {}) for width, frame in plan.frames.items()}
         self.parameters: Mapping[str, SingleParameter] = {each.id: each for each in plan.parameters}
-        self._by_number = {(each.number, each.width): each for each in plan.parameters}
+        self._by_number: dict[tuple[int, int], tuple[SingleParameter, ...]] = {}
+        for each in plan.parameters:  # several where they share the bytes of the value
+            key = (each.number, each.width)
+            self._by_number[key] = (*self._by_number.get(key, ()), each)
         self._addresses: Addresses | None = plan.addresses
         self._layout = layout
         self._value = {width: _value_of(frame) for width, frame in self.frames.items()}
@@ -42,43 +45,47 @@ class SingleForm:
             or (address is not None and not found[1].device_fits(raw, address))
         ):
             return False
-        return self._parameter(found[0], found[1], raw, address) is not None
+        return bool(self._meant(found[0], found[1], raw, address))
 
-    def _parameter(self, width: int, frame: FrameCodec, raw: bytes, address: Address | None) -> SingleParameter | None:
+    def _meant(self, width: int, frame: FrameCodec, raw: bytes, address: Address | None) -> tuple[SingleParameter, ...]:
         for number in frame.numbers:
             if number.role == "parameter":
-                return self._by_number.get((frame.number(raw, number), width))
+                return self._by_number.get((frame.number(raw, number), width), ())
             if number.role == "address" and self._addresses is not None:
                 at = {"#address": frame.number(raw, number)}
                 if address is not None and self._addresses.slots(at).get(CHANNEL, address.channel) != address.channel:
-                    return None
+                    return ()
                 offset = self._addresses.place(at, 1, 0)
                 widths = self.frames if self._value[width] is None else (width,)  # a request fits any width
-                found = (self._by_number.get((offset, each)) for each in widths if offset is not None)
-                return next((each for each in found if each is not None), None)
-        return None
+                found = (self._by_number.get((offset, each), ()) for each in widths if offset is not None)
+                return next((each for each in found if each), ())
+        return ()
 
-    def read(self, raw: bytes, address: Address | None) -> tuple[str, int, dict[str, int]]:
-        """Parameter, value and the other numbers of the message. Raises `DumpRefused`."""
+    def read(self, raw: bytes, address: Address | None) -> tuple[dict[str, int], dict[str, int]]:
+        """Values (of one parameter, or of all that share its bytes) and other numbers. Raises `DumpRefused`."""
         found = self.frame_of(raw)
         if found is None:
             raise DumpRefused("too short", f"No {self.message} message has {len(raw)} bytes.")
         width, frame = found
         content = Content()
         frame.read(raw, address, content)
-        each = self._parameter(width, frame, raw, address)
-        if each is None:
+        meant = self._meant(width, frame, raw, address)
+        if not meant:
             raise DumpRefused("out of range", "The message is for a parameter that the chart does not know.")
-        value = self._stored_value(each, content, width) if width else each.coding.decode(content.slots["#value"])
-        if value is None or not each.low <= value <= each.high:
-            raise DumpRefused(
-                "out of range",
-                f"The value of {each.id} in the message is none of its values ({each.low} to {each.high}).",
-            )
+        values: dict[str, int] = {}
+        for each in meant:
+            value = self._stored_value(each, content, width) if width else each.coding.decode(content.slots["#value"])
+            if value is not None and each.low <= value <= each.high:
+                values[each.id] = value
+            elif len(meant) == 1:
+                raise DumpRefused(
+                    "out of range",
+                    f"The value of {each.id} in the message is none of its values ({each.low} to {each.high}).",
+                )
         slots = {word: number for word, number in content.slots.items() if word[0] != "#"}
         if self._addresses is not None:
             slots |= {word: number for word, number in self._addresses.slots(content.slots).items() if word != CHANNEL}
-        return each.id, value, slots
+        return values, slots
 
     def _stored_value(self, each: SingleParameter, content: Content, width: int) -> int | None:
         if self._layout is None:
@@ -89,8 +96,14 @@ class SingleForm:
         image[field.first : field.first + width] = content.images[(word, 0)]
         return field.coding.decode(read_pieces(image, field.pieces))
 
-    def write(self, parameter: str, value: int | None, address: Address, slots: Mapping[str, int]) -> bytes:
-        """The message for one parameter; `value` None where the frame has none (a request)."""
+    def write(
+        self, parameter: str, value: int | None, address: Address, slots: Mapping[str, int],
+        others: Mapping[str, int] | None = None,
+    ) -> bytes:  # fmt: skip
+        """The message for one parameter; `value` None where the frame has none (a request).
+
+        `others`: values of those that share its bytes. Raises `UnknownValues` where one of them is not known.
+        """
         each = self.parameters[parameter]
         frame = self.frames[each.width]
         content = Content(dict(slots))
@@ -105,16 +118,30 @@ class SingleForm:
                 raise NotStorable(parameter, value, each.low, each.high)
             number = self._value[each.width]
             if each.width and number is not None and self._layout is not None:
-                field = self._layout.fields[parameter]
-                image = bytearray(self._layout.size)
-                write_pieces(image, field.pieces, field.coding.encode(value))
-                content.images[(number.word, 0)] = bytes(image[field.first : field.first + each.width])
+                content.images[(number.word, 0)] = self._stored_bytes(each, {**(others or {}), parameter: value})
             else:
                 content.slots["#value"] = each.coding.encode(value)
         for number_of in frame.numbers:
             if number_of.role == "slot":
                 content.slots.setdefault(number_of.word, number_of.low)
         return frame.write(content, address, None)
+
+    def _stored_bytes(self, each: SingleParameter, values: Mapping[str, int]) -> bytes:
+        """The bytes of a parameter as the layout stores them, with all that share them."""
+        if self._layout is None:
+            return b""
+        sharing = self._by_number[(each.number, each.width)]
+        missing = tuple(other.id for other in sharing if other.id not in values)
+        if missing:
+            raise UnknownValues(missing)
+        image = bytearray(self._layout.blank)
+        for other in sharing:
+            if not other.low <= values[other.id] <= other.high:
+                raise NotStorable(other.id, values[other.id], other.low, other.high)
+            field = self._layout.fields[other.id]
+            write_pieces(image, field.pieces, field.coding.encode(values[other.id]))
+        first = self._layout.fields[each.id].first
+        return bytes(image[first : first + each.width])
 
 
 def _value_of(frame: FrameCodec) -> Number | None:

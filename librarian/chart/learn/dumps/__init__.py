@@ -4,5 +4,6 @@ from librarian.chart.learn.dumps.evidence import Dial
 from librarian.chart.learn.dumps.finding import Finding, Found
 from librarian.chart.learn.dumps.guess import Guess
 from librarian.chart.learn.dumps.learner import DumpLearner, Question, dials_of
+from librarian.chart.learn.dumps.moved import Moved, moved_in
 
-__all__ = ["Dial", "DumpLearner", "Finding", "Found", "Guess", "Question", "dials_of"]
+__all__ = ["Dial", "DumpLearner", "Finding", "Found", "Guess", "Moved", "Question", "dials_of", "moved_in"]

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from librarian.chart.learn.singles import maker_end
-from librarian.errors import BadInput
+from librarian.errors import BadInput, Refused
 
 Bytes = NDArray[np.uint8]
 
@@ -63,6 +63,25 @@ class Evidence:
         if value is not None:
             state[control] = value
         self.shots.append(Shot(raw, control, state))
+
+    def several(self, moves: Mapping[str, int | None], raw: bytes) -> None:
+        """A dump after several controls were moved: it tells none of them, but the next one is compared with it."""
+        self._check(raw)
+        state = dict(self.shots[-1].state) if self.shots else {}
+        for name, value in moves.items():
+            state.pop(name, None)
+            if value is not None:
+                state[name] = value
+        self.shots.append(Shot(raw, None, state))
+
+    def take_back(self) -> Shot:
+        """Forget the newest dump, and give it back. Raises Refused when there is none."""
+        if not self.shots:
+            raise Refused("There is no dump to take back.", "Send one first.")
+        gone = self.shots.pop()
+        if gone.moved is None and self.shots and not gone.state:
+            self.others -= 1
+        return gone
 
     def _check(self, raw: bytes) -> None:
         """Raises BadInput for what is no whole SysEx message, or another kind of dump than those before."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -20,12 +20,14 @@ ALL_POSITIONS = 16
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """What to do before the next dump. `control`, `value`: which one to move, and where to (None: nothing to move)."""
+    """What to do before the next dump. `control`, `value`: which one to move, and where to. `asks`: what the person may
+    type before the dump, "" when nothing."""
 
-    kind: Literal["first", "other", "move"]
+    kind: Literal["first", "other", "move", "name"]
     sentence: str
     control: str = ""
     value: int = 0
+    asks: str = ""
 
 
 def dials_of(chart: Chart) -> tuple[Dial, ...]:
@@ -40,7 +42,7 @@ class DumpLearner:
     order; both may be mixed.
     """
 
-    def __init__(self, dials: Sequence[Dial], *, others: int = 2) -> None:
+    def __init__(self, dials: Sequence[Dial], *, others: int = 2, names: bool = False) -> None:
         if not dials:
             raise BadInput("There is no control to learn.", "Describe the controls in a chart, or learn them first.")
         self.dials = tuple(dials)
@@ -52,6 +54,9 @@ class DumpLearner:
         self._seen = 0
         self._checked: dict[str, Found] = {}
         self._spent: set[tuple[str, int]] = set()
+        self._heard: dict[str, int | None] = {}
+        self._names = names
+        self.notes: tuple[str, ...] = ()
 
     # --- what was seen
 
@@ -71,14 +76,44 @@ class DumpLearner:
             raise BadInput(f"{dial.label} cannot be {value}: it reaches from {dial.low} to {dial.high}.")
         self.evidence.moved(control, value, raw)
 
-    def answer(self, question: Question, raw: bytes) -> None:
+    def heard(self, control: str, value: int | None) -> None:
+        """The panel itself told of a move since the dump before; that is surer than what was asked for."""
+        if control in self._by_id:
+            self._heard[control] = value
+
+    def answer(self, question: Question, *raws: bytes, text: str = "") -> None:
         """The dump that was asked for. Raises BadInput as `sound`."""
+        (raw,) = raws
+        heard, self._heard = self._heard, {}
         if question.kind == "move":
-            self.moved(question.control, question.value, raw)
-            self._spent.add((question.control, question.value))
+            self._answered(question, heard, raw)
         else:
             self.sound(raw)
         self.asked += 1
+
+    def _answered(self, question: Question, heard: Mapping[str, int | None], raw: bytes) -> None:
+        """What was heard from the panel goes before what was asked for: a knob is rarely set to a number."""
+        if len(heard) > 1:
+            self.evidence.several(heard, raw)
+            names = " and ".join(self._by_id[name].label for name in heard)
+            raise BadInput(f"{names} moved together; this dump does not tell them apart.", "Move one control only.")
+        self._spent.add((question.control, question.value))
+        control, value = next(iter(heard.items()), (question.control, question.value))
+        self.moved(control, value, raw)
+
+    def skip(self, question: Question) -> None:
+        """This cannot be done, or not to this value: it is not asked again."""
+        if question.kind == "move":
+            self._spent.add((question.control, question.value))
+        elif question.kind == "other":
+            self._others = self.evidence.others
+
+    def take_back(self) -> None:
+        """Forget the newest dump: more was moved than that control. Raises Refused without one."""
+        gone = self.evidence.take_back()
+        if gone.moved is not None:
+            self._spent -= {(gone.moved, value) for value in gone.state.values()}
+        self._finding = None
 
     # --- what to do next
 
