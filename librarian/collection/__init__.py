@@ -13,8 +13,11 @@ from .library import Library
 from .opening import default_path
 from .problems import BusyLibrary, LibraryProblem, NewerLibrary
 from .query.complete import Completion
+from .query.dates import Span, span
 from .query.problem import Problem
 from .records import (
+    Group,
+    GroupBy,
     Ids,
     InstrumentRow,
     NewPatch,
@@ -34,6 +37,8 @@ __all__ = [
     "BusyLibrary",
     "Completion",
     "Found",
+    "Group",
+    "GroupBy",
     "Held",
     "Ids",
     "InstrumentRow",
@@ -47,6 +52,7 @@ __all__ = [
     "Reason",
     "Repaired",
     "SavedSearchRow",
+    "Span",
     "StepRow",
     "UnreadRow",
     "ValueTable",
@@ -54,4 +60,5 @@ __all__ = [
     "clean_name",
     "default_path",
     "repair",
+    "span",
 ]

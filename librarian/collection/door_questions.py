@@ -7,11 +7,23 @@ from datetime import datetime
 
 from librarian.messages import Version
 
-from . import holding, reading
+from . import holding, past, reading
 from .finding import Found
 from .holding import Held
 from .query.complete import Completion
-from .records import Ids, Order, PatchRow, Reason, SavedSearchRow, StepRow, UnreadRow, VersionRow, microseconds
+from .records import (
+    Group,
+    GroupBy,
+    Ids,
+    Order,
+    PatchRow,
+    Reason,
+    SavedSearchRow,
+    StepRow,
+    UnreadRow,
+    VersionRow,
+    microseconds,
+)
 from .search import Search
 from .store import Store
 from .values import ValueTable
@@ -58,16 +70,26 @@ class QuestionsDoor:
         return self._store.change()
 
     def history(
-        self, since: datetime | None = None, until: datetime | None = None, limit: int = 1000
+        self,
+        since: datetime | None = None,
+        until: datetime | None = None,
+        limit: int = 1000,
+        patch: int | None = None,
     ) -> tuple[StepRow, ...]:
-        """What was done in this library, newest first."""
+        """What was done in this library, newest first; with `patch`, what was done to it."""
         with self._store.read() as connection:
-            return reading.steps(
+            return past.steps(
                 connection,
                 None if since is None else microseconds(since),
                 None if until is None else microseconds(until),
                 limit,
+                patch,
             )
+
+    def touched(self, step: int) -> tuple[int, ...]:
+        """Ids of the patches that a step of the history changed; () when it is so old that this is forgotten."""
+        with self._store.read() as connection:
+            return past.touched(connection, step)
 
     def same_values(self) -> list[list[int]]:
         """Groups of patches with equal values under different names."""
@@ -130,6 +152,10 @@ class QuestionsDoor:
             return self._search.all_tags()
         ids = found.ids if isinstance(found, Found) else found
         return self._search.tag_counts(ids if isinstance(ids, Ids) else Ids(ids))
+
+    def groups(self, found: Found, by: GroupBy) -> tuple[Group, ...]:
+        """What was found in groups, each in the order of the list. By tag a patch stands under each of its tags."""
+        return self._search.groups(found.ids, by)
 
     def value_table(self, chart: str, revision: int | None = None) -> ValueTable:
         """The latest values of all patches of a chart as numbers: the food of "sounds like this one"."""

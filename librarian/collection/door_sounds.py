@@ -45,6 +45,11 @@ class SoundsDoor(Upkeep):
         with self._store.write(f"New version of “{self.patch(patch).name}”") as pending:
             return keeping.add_version(pending, patch, version, note, parent)
 
+    def revert(self, patch: int, version: int) -> int:
+        """Back to an earlier version of a patch: a new version equal to it. Returns the new one's id."""
+        with self._store.write(f"“{self.patch(patch).name}” back to an earlier version") as pending:
+            return keeping.revert(pending, patch, version)
+
     def keep_unread(self, finds: Iterable[tuple[tuple[bytes, ...], str, str]]) -> range:
         """Bytes that no chart understood: (messages, source, reason) each; returns their ids."""
         with self._store.write("Keep what was not understood") as pending:

@@ -19,8 +19,8 @@ from .changes import apply, count_versions
 from .schema import Intent
 
 DONE, UNDONE, DROPPED = 0, 1, 2
-#: Steps that can be undone; older ones keep their label and time only.
-KEPT_STEPS = 500
+#: Steps that can be undone and that know which patches they changed; older ones keep their label and time only.
+KEPT_STEPS = 2000
 
 
 def now_us() -> int:
@@ -161,6 +161,16 @@ def unpack(stored: bytes) -> list[Change]:
         )
         for one in json.loads(zlib.decompress(stored))
     ]
+
+
+def concerns(stored: bytes, patch: int, versions: Sequence[int]) -> bool:
+    """Whether a step changed this patch or one of its versions; told from the runs, however long they are."""
+    for one in json.loads(zlib.decompress(stored)):
+        room = one["kind"].partition(".")[0]
+        wanted: Sequence[int] = (patch,) if room == "patch" else versions if room == "version" else ()
+        if any(first <= number <= last for first, last in one["ids"] for number in wanted):
+            return True
+    return False
 
 
 def _runs(ids: Sequence[int]) -> list[list[int]]:

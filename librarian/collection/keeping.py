@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
 from itertools import islice
 
 from sqlalchemy import Connection, func, select
 
 from librarian.errors import BadInput, Refused
+from librarian.messages import Origin
 from librarian.messages import Version as VersionContent
 
-from . import sqlite
+from . import reading, sqlite
 from .changes import spelling, tag_ids, tag_words
 from .content import Contents, Stored
 from .folding import clean, clean_name, clean_note, clean_tag, order_of, tag_key, words
@@ -160,6 +163,19 @@ def add_version(pending: Pending, patch: int, version: VersionContent, note: str
     pending.made("version.state", [made], WITHDRAWN, LIVE)
     pending.make("patch.latest", [patch], [row.latest_id], [made])
     return made
+
+
+def revert(pending: Pending, patch: int, version: int) -> int:
+    """A new version with the values and bytes of an earlier one of the same patch; returns its id."""
+    connection = pending.connection
+    number = connection.execute(
+        select(Version.number).where(Version.id == version, Version.patch_id == patch, Version.state == LIVE)
+    ).scalar()
+    if number is None:
+        raise Refused("That version is not one of this patch.", "Choose one of the patch's own versions.")
+    content = reading.version(connection, version)
+    again = replace(content, origin=Origin("restored", f"version {number}"), taken=datetime.now(UTC))
+    return add_version(pending, patch, again, "", version)
 
 
 def keep_unread(pending: Pending, finds: Iterable[tuple[tuple[bytes, ...], str, str]]) -> range:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any, Literal
+from typing import Any
 
 from sqlalchemy import Connection, bindparam, func, select
 
@@ -14,14 +14,13 @@ from librarian.messages import Version as VersionContent
 from . import sqlite
 from .content import cut
 from .layout import read_layout
-from .records import PatchRow, SavedSearchRow, StepRow, UnreadRow, VersionRow, moment
+from .records import PatchRow, SavedSearchRow, UnreadRow, VersionRow, moment
 from .schema import (
     LIVE,
     TRASHED,
     WITHDRAWN,
     Content,
     Instrument,
-    Intent,
     Layout,
     Patch,
     PatchTag,
@@ -191,22 +190,6 @@ def unread(connection: Connection) -> tuple[UnreadRow, ...]:
     return tuple(
         UnreadRow(row.id, cut(row.raw, row.lengths), row.source, row.reason, moment(row.kept))
         for row in connection.execute(query)
-    )
-
-
-_STATES: dict[int, Literal["done", "undone", "dropped"]] = {0: "done", 1: "undone", 2: "dropped"}
-
-
-def steps(connection: Connection, since: int | None, until: int | None, limit: int) -> tuple[StepRow, ...]:
-    """What was done, newest first; `since` and `until` in microseconds."""
-    query = select(Intent.id, Intent.at, Intent.label, Intent.state, Intent.patches).order_by(Intent.id.desc())
-    if since is not None:
-        query = query.where(Intent.at >= since)
-    if until is not None:
-        query = query.where(Intent.at < until)
-    return tuple(
-        StepRow(row.id, moment(row.at), row.label, _STATES[row.state], row.patches)
-        for row in connection.execute(query.limit(limit))
     )
 
 

@@ -188,6 +188,15 @@ def microseconds(when: datetime) -> int:
 
 
 Order = Literal["name", "time", "instrument", "match"]
+GroupBy = Literal["tag", "instrument"]
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """A part of what was found under one heading; '' is the heading of those that have none."""
+
+    name: str
+    ids: Ids
 
 
 @dataclass(frozen=True, slots=True)

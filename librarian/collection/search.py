@@ -14,9 +14,10 @@ from sqlalchemy import Connection
 
 from . import finding, reading, sqlite
 from .finding import Asked, Found
+from .grouping import grouped
 from .query.complete import Completion, complete
 from .query.vocabulary import Charts, ReadChart, Vocabulary, read_vocabulary
-from .records import Ids, Order, Reason
+from .records import Group, GroupBy, Ids, Order, Reason
 from .shelf import ShelfKeeper
 from .store import Store
 from .values import ValueTable, value_table
@@ -103,6 +104,11 @@ class Search:
             state = self._store.state(connection)
             shelf = self._keeper.current(connection, *state)
             return finding.tag_counts_on_shelf(shelf, shelf.mask(ids.array), self._words(connection, state))
+
+    def groups(self, ids: Ids, by: GroupBy) -> tuple[Group, ...]:
+        """See `Library.groups`."""
+        with self._store.read() as connection:
+            return grouped(connection, ids, by)
 
     def all_tags(self) -> list[tuple[str, int]]:
         """The same for all live patches."""
