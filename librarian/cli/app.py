@@ -19,6 +19,7 @@ from librarian.cli.verbs import (
     compare,
     conversation,
     demo,
+    exchange,
     explain,
     keeping,
     learning,
@@ -27,11 +28,12 @@ from librarian.cli.verbs import (
     recalling,
     replay,
     setup,
+    unread,
 )
 
 VERBS = (
     demo, setup, conversation, recalling, banks, bringup, replay, keeping, look, compare, arrange, library, charts,
-    explain, learning,
+    explain, learning, exchange, unread,
 )  # fmt: skip
 
 

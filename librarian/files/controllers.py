@@ -7,8 +7,8 @@ from collections.abc import Iterator, Sequence
 from librarian.chart import Listener
 from librarian.files.targets import Target
 
-Run = tuple[int, int | None, tuple[bytes, ...], str]
-"""Place of its first message, whose it is (None: nobody's), its messages, why it is no sound."""
+Run = tuple[int, int | None, tuple[bytes, ...], str, tuple[int, ...]]
+"""Place of its first message, whose it is (None: nobody's), its messages, why it is no sound, whose else it may be."""
 _TOO_LONG = 200_000
 
 
@@ -55,7 +55,7 @@ class ControllerRun:
         self._clear()
         best = max(range(len(heard)), key=lambda which: len(heard[which]), default=None)
         if best is None or not heard[best]:
-            yield place, None, messages, "No chart here gives these controllers a meaning."
+            yield place, None, messages, "No chart here gives these controllers a meaning.", ()
             return
         known = len(self._targets[best].chart.parameters)
         if 2 * len(heard[best]) < known:
@@ -64,9 +64,11 @@ class ControllerRun:
                 None,
                 messages,
                 f"Only {len(heard[best])} of {known} parameters of {self._targets[best].name} are in it.",
+                (),
             )
             return
-        yield place, best, messages, ""
+        others = (which for which, each in enumerate(heard) if which != best and len(each) == len(heard[best]))
+        yield place, best, messages, "", tuple(others)
 
 
 def _end(target: Target) -> tuple[int | None, str | None]:

@@ -17,7 +17,7 @@ from typing import Literal
 from librarian.collection import Library, NewPatch
 from librarian.errors import BadInput
 from librarian.files.pieces import Source
-from librarian.files.planning import Planned, plan, settle
+from librarian.files.planning import Planned, SoundKey, plan, settle
 from librarian.files.progress import CancelToken, Going, OnStep
 from librarian.files.recognising import NotUnderstood, Recogniser, Understood
 from librarian.files.sound import SoundReader
@@ -98,13 +98,14 @@ def preview(
     left: list[Left] = []
     notes: list[str] = []
     known = {_digest(row.messages) for row in library.unread()}
-    for source in sources:
+    seen: set[SoundKey] = set()
+    for place, source in enumerate(sources):
         notes.extend(f"{source.name}: {note}" for note in source.notes)
-        reader = SoundReader(targets, PurePath(source.name).stem, at)
+        reader = SoundReader(targets, PurePath(source.name).stem, at, place)
         here: list[NotUnderstood] = []
         found = _understood(source, Recogniser(targets, reader), here, going)
         before = len(sounds)
-        sounds.extend(plan(library, found, targets, reader))
+        sounds.extend(plan(library, found, targets, reader, seen))
         if len(sounds) == before and not here:
             raise BadInput(f"{source.name} holds no MIDI message.", "Choose a file of SysEx or controller messages.")
         for each in here:
@@ -140,7 +141,7 @@ def apply(
     with library.together(f"Import {_listed(seen.files)}"):
         if library.stamp() != seen.stamp + 1:  # this very step counts as one change
             again = (Understood(each.sound, reader.version(each.sound)) for each in seen.sounds)
-            planned = settle(library, list(plan(library, again, seen.targets, reader)), seen.targets)
+            planned = settle(library, list(plan(library, again, seen.targets, reader, set())), seen.targets)
         else:
             planned = list(seen.sounds)
         going = Going(cancel, progress)

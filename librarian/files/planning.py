@@ -16,6 +16,7 @@ from librarian.files.targets import Target
 from librarian.messages import Version
 
 Status = Literal["new", "same", "changed"]
+SoundKey = tuple[int, str, tuple[bytes, ...], int | None]
 PORTION = 2000
 _LOOKED_AT = 8
 
@@ -34,16 +35,19 @@ class Planned:
 
 
 def plan(
-    library: Library, found: Iterable[Understood], targets: Sequence[Target], reader: SoundReader
+    library: Library,
+    found: Iterable[Understood],
+    targets: Sequence[Target],
+    reader: SoundReader,
+    seen: set[SoundKey],
 ) -> Iterator[Planned]:
     """Each sound compared with the library, portion by portion; memory does not grow with their number.
 
     'same': a patch holds the same values, and either the same bytes or the same name with the same unpacked data.
     A sound without values in common but with the name of exactly one patch of its instrument is 'changed': that is
-    settled by `settle`, because it needs all names of the import.
+    settled by `settle`, because it needs all names of the import. `seen`: sounds of files before this one.
     """
     source = iter(found)
-    seen: set[tuple[int, str, tuple[bytes, ...], int | None]] = set()
     while portion := list(islice(source, PORTION)):
         all_held = library.holders([each.version for each in portion])
         held = [_likely(each.sound, there) for each, there in zip(portion, all_held, strict=True)]

@@ -26,23 +26,27 @@ class Step:
 
 OnStep = Callable[[Step], None]
 NOTHING_KEPT = "Nothing was kept; the library is as it was."
+NOTHING_WRITTEN = "Nothing was written."
 
 
 class Going:
     """The two together, quiet where they were not given."""
 
-    def __init__(self, cancel: CancelToken | None, progress: OnStep | None, every: int = 256) -> None:
-        self._cancel = cancel
-        self._progress = progress
+    def __init__(
+        self, cancel: CancelToken | None, progress: OnStep | None, every: int = 256, state: str = NOTHING_KEPT
+    ) -> None:
+        self.cancel = cancel
+        self.progress = progress
         self._every = every
+        self._state = state
         self._count = 0
 
     def tell(self, done: int, total: int, what: str) -> None:
         """Called for every sound or message; acts for the first and then for every few hundred."""
         self._count += 1
-        if self._count % self._every != 1:
+        if (self._count - 1) % self._every:
             return
-        if self._cancel is not None:
-            self._cancel.check(NOTHING_KEPT)
-        if self._progress is not None:
-            self._progress(Step(done, total, what))
+        if self.cancel is not None:
+            self.cancel.check(self._state)
+        if self.progress is not None:
+            self.progress(Step(done, total, what))

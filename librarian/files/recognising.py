@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from librarian.chart import DumpRefused
 from librarian.chart.dump import Gather
 from librarian.files.controllers import ControllerRun
+from librarian.files.moments import Before
 from librarian.files.naming import name_message
 from librarian.files.pieces import Piece, Source
 from librarian.files.sound import Sound, SoundReader
@@ -15,8 +16,7 @@ from librarian.files.targets import Hit, Target
 from librarian.messages import Version
 
 _LONGEST_GROUP = 4096
-MOST_PIECES = 2_000_000
-"""Messages in one file; a library of 200,000 sounds needs fewer."""
+_REMEMBERED = 4096
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +48,7 @@ class Recogniser:
         self._reader = reader
         self._last = 0  # files hold runs of one instrument's messages: it is asked first
         self._gather: tuple[Gather, int, Hit, Piece, list[bytes]] | None = None
+        self._others: dict[tuple[int, bytes, int], tuple[int, ...]] = {}
         self._run = ControllerRun(targets)
 
     def findings(self, source: Source) -> Iterator[Finding]:
@@ -70,6 +71,10 @@ class Recogniser:
             yield _joined(group)
 
     def _all(self, source: Source) -> Iterator[Finding]:
+        if isinstance(source, Before):
+            for sound, version in source.sounds(self._targets, self._reader):
+                yield Understood(sound, version)
+            return
         for piece in source.pieces():
             if piece.kind == "padding":
                 continue
@@ -162,8 +167,27 @@ class Recogniser:
             return
         if not found:
             yield self._left(piece.place, raws, "It holds no parameter of a sound.")
+        others = self._others_of(index, raws[0])
         for sound, version in found:
-            yield Understood(sound, version)
+            yield Understood(replace(sound, others=others) if others else sound, version)
+
+    def _others_of(self, index: int, raw: bytes) -> tuple[int, ...]:
+        """Targets that the message fits as well as this one: of its device and channel, or only of its chart."""
+        key = (index, raw[:12], len(raw))
+        found = self._others.get(key)
+        if found is None:
+            mine = self._targets[index].own(raw) is not None
+            found = tuple(
+                other
+                for other, target in enumerate(self._targets)
+                if other != index
+                and (target.instrument is None) == (self._targets[index].instrument is None)
+                and (target.own(raw) if mine else target.recognise(raw)) is not None
+            )
+            if len(self._others) >= _REMEMBERED:
+                self._others.clear()
+            self._others[key] = found
+        return found
 
     def _whose(self, raw: bytes) -> tuple[int, Hit] | None:
         """The instrument with this device ID and channel, else any instrument of the chart."""
@@ -196,14 +220,20 @@ class Recogniser:
             yield from self._of_run(source, *run)
 
     def _of_run(
-        self, source: Source, place: int, index: int | None, messages: tuple[bytes, ...], reason: str
+        self,
+        source: Source,
+        place: int,
+        index: int | None,
+        messages: tuple[bytes, ...],
+        reason: str,
+        others: tuple[int, ...],
     ) -> Iterator[Finding]:
         if index is None:
             yield self._left(place, messages, reason)
             return
         where = f"{source.name} at {source.where(place)}"
         sound, version = self._reader.controllers(index, messages, place, where)
-        yield Understood(sound, version)
+        yield Understood(replace(sound, others=others) if others else sound, version)
 
     def _left(self, place: int, messages: tuple[bytes, ...], reason: str) -> NotUnderstood:
         name = name_message(messages[0], self._targets)

@@ -8,7 +8,9 @@ from dataclasses import dataclass
 from librarian.collection import Library, UnreadRow
 from librarian.files import importing
 from librarian.files.pieces import Piece
-from librarian.files.progress import CancelToken, OnStep
+from librarian.files.progress import CancelToken, Going, OnStep
+from librarian.files.recognising import Recogniser, Understood
+from librarian.files.sound import SoundReader
 from librarian.files.syx import scan
 from librarian.files.targets import Target
 
@@ -64,9 +66,12 @@ def preview(
 ) -> Reread:
     """What the entries would become. What is still not understood stays as it is."""
     understood: list[UnreadRow] = []
-    for row in library.unread():
-        found = importing.preview(library, [UnreadSource(row)], targets, cancel=cancel)
-        if found.sounds:
+    going = Going(cancel, progress)
+    rows = library.unread()
+    for place, row in enumerate(rows):
+        going.tell(place, len(rows), "messages")
+        findings = Recogniser(targets, SoundReader(targets, "")).findings(UnreadSource(row))
+        if any(isinstance(each, Understood) for each in findings):
             understood.append(row)
     seen = importing.preview(
         library, [UnreadSource(row) for row in understood], targets, cancel=cancel, progress=progress
@@ -78,11 +83,12 @@ def apply(
     library: Library,
     seen: Reread,
     *,
+    tags: Sequence[str] = (),
     cancel: CancelToken | None = None,
     progress: OnStep | None = None,
 ) -> importing.Imported:
     """Keep the sounds, forget the entries they came from, keep again what remains of those; one step of undo."""
     with library.together("Read again what was not understood"):
-        done = importing.apply(library, seen.preview, cancel=cancel, progress=progress)
+        done = importing.apply(library, seen.preview, tags=tags, cancel=cancel, progress=progress)
         library.forget_unread(seen.rows)
     return done

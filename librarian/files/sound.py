@@ -17,6 +17,7 @@ class Sound:
     """`target`: index of the instrument or chart. `raws`: the messages it came in (of a bank: the whole bank).
 
     `program`: its number in a bank, else None. `named`: the name stood in the dump; else it was made up from the file.
+    `file`: place of the file it came from. `others`: other targets that it may belong to just as well.
     """
 
     target: int
@@ -28,14 +29,17 @@ class Sound:
     program: int | None
     place: int
     where: str
+    file: int = 0
+    others: tuple[int, ...] = ()
 
 
 class SoundReader:
     """Reads dumps and controller runs of the targets; remembers the last bank, whose programs come one by one."""
 
-    def __init__(self, targets: Sequence[Target], stem: str, at: datetime | None = None) -> None:
+    def __init__(self, targets: Sequence[Target], stem: str, at: datetime | None = None, file: int = 0) -> None:
         self._targets = targets
         self._stem = stem
+        self._file = file
         self._at = at or datetime.now(UTC)
         self._bank: tuple[tuple[bytes, ...], Decoded] | None = None
         self._count = 0
@@ -68,13 +72,14 @@ class SoundReader:
         said = inside.strip()
         name = said or self._made_up(shown)
         where = f"{where}, program {shown}" if shown else where
-        sound = Sound(index, "dump", name, bool(said), raws, address, program, place, where)
+        sound = Sound(index, "dump", name, bool(said), raws, address, program, place, where, self._file)
         return sound, self.version(sound)
 
     def controllers(self, index: int, messages: tuple[bytes, ...], place: int, where: str) -> tuple[Sound, Version]:
         """The sound that a run of controllers sets."""
         target = self._targets[index]
-        sound = Sound(index, "controllers", self._made_up(""), False, messages, target.address, None, place, where)
+        name = self._made_up("")
+        sound = Sound(index, "controllers", name, False, messages, target.address, None, place, where, self._file)
         return sound, self.version(sound)
 
     def version(self, sound: Sound) -> Version:

@@ -1,0 +1,77 @@
+"""Where the sounds of a file's instruments go: instruments of the library that are the same, else new ones."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from librarian.chart import Chart
+from librarian.collection import InstrumentRow, Library
+from librarian.files.incoming import Landing
+from librarian.messages import Address
+
+
+@dataclass(frozen=True)
+class Told:
+    """An instrument as a file tells of it."""
+
+    name: str
+    chart: Chart
+    address: Address
+    firmware: str = ""
+    removed: bool = False
+
+
+def land(library: Library, told: Sequence[Told], instrument: int | None = None) -> tuple[Landing, ...]:
+    """One landing for each, in order. `instrument` takes all sounds of its chart.
+
+    The same name and chart is the same instrument. Else, when file and library each have exactly one more instrument
+    of a chart, they are taken for one: its owner calls it otherwise. Else it is added.
+    """
+    there = library.instruments(removed=True)
+    chosen = [_forced(there, each, instrument) or _same(there, each) for each in told]
+    used = {row.id for row in chosen if row is not None}
+    for place, each in enumerate(told):
+        if chosen[place] is not None or each.removed:
+            continue
+        alike = [row for row in there if row.chart == each.chart.id and not row.removed and row.id not in used]
+        others = [
+            one
+            for one, found in zip(told, chosen, strict=True)
+            if found is None and one.chart.id == each.chart.id and not one.removed
+        ]
+        if len(alike) == 1 and len(others) == 1:
+            chosen[place] = alike[0]
+    return tuple(_landing(each, row) for each, row in zip(told, chosen, strict=True))
+
+
+def added(landings: Sequence[Landing]) -> tuple[str, ...]:
+    """Names of the instruments that an import adds."""
+    return tuple(each.called for each in landings if each.instrument is None)
+
+
+def otherwise(landings: Sequence[Landing]) -> tuple[str, ...]:
+    """What is worth saying of instruments that are called otherwise here."""
+    return tuple(
+        f"Sounds of “{each.name}” go to “{each.called}”"
+        for each in landings
+        if each.instrument is not None and each.called != each.name
+    )
+
+
+def _landing(each: Told, row: InstrumentRow | None) -> Landing:
+    number = None if row is None else row.id
+    called = each.name if row is None else row.name
+    return Landing(each.name, each.chart, each.address, number, called, each.firmware, each.removed)
+
+
+def _forced(there: Sequence[InstrumentRow], each: Told, instrument: int | None) -> InstrumentRow | None:
+    return next((row for row in there if row.id == instrument and row.chart == each.chart.id), None)
+
+
+def _same(there: Sequence[InstrumentRow], each: Told) -> InstrumentRow | None:
+    name = each.name.strip().casefold()
+    alike = [row for row in there if row.chart == each.chart.id and row.name.casefold() == name]
+    return next((row for row in alike if row.removed == each.removed), None) or next(
+        (row for row in alike if not row.removed), None
+    )
