@@ -54,8 +54,9 @@ class IdentityRule:
             found = _bytes_for(self.template, wanted)
             if found is not None and self.fits_firmware(self.firmware(found)):
                 return found
+        start = 0x30 if ":char}" in self.template else 0  # characters: from "0" on
         for number in range(128 * 128):
-            raw = bytes((0, 0, number >> 7, number & 0x7F))
+            raw = bytes((start, start, number >> 7, number & 0x7F))
             if self.fits_firmware(self.firmware(raw)):
                 return raw
         return bytes(4)
@@ -148,8 +149,12 @@ def firmware_text(template: str, revision: bytes) -> str:
 
 
 def _bytes_for(template: str, wanted: str) -> bytes | None:
-    """Revision bytes whose text is the same version as `wanted`; tries each plain byte from left to right."""
-    used = [piece.byte for piece in pieces(template) or [] if piece.byte >= 0]
+    """Revision bytes whose text is the same version as `wanted`: read off it, or each plain byte from left to right."""
+    parts = pieces(template) or []
+    read = _read_off(parts, wanted)
+    if read is not None:
+        return read
+    used = [piece.byte for piece in parts if piece.byte >= 0]
     numbers = [number for number, letters in version_of(wanted) if not letters]
     raw = bytearray(4)
     for place, number in zip(used, numbers, strict=False):
@@ -158,3 +163,32 @@ def _bytes_for(template: str, wanted: str) -> bytes | None:
         raw[place] = number
     text = firmware_text(template, bytes(raw))
     return bytes(raw) if version_of(text) == version_of(wanted) else None
+
+
+def _read_off(parts: list[_Piece], text: str) -> bytes | None:
+    """The revision bytes that read exactly so, None where that cannot be told."""
+    raw, rest = bytearray(4), text
+    for index, piece in enumerate(parts):
+        if piece.byte < 0:
+            if not rest.startswith(piece.text):
+                return None
+            rest = rest[len(piece.text) :]
+            continue
+        if piece.form in {"char", "hex", "02", "03"}:
+            size = {"char": 1, "hex": 2, "02": 2, "03": 3}[piece.form]
+        else:
+            after = next((one.text for one in parts[index + 1 :] if one.text), "")
+            size = next((place for place, letter in enumerate(rest) if not letter.isdigit()), len(rest))
+            if after and rest[size : size + len(after)] != after:
+                return None
+        digits, rest = rest[:size], rest[size:]
+        if len(digits) < max(size, 1) or not digits.isascii():
+            return None
+        try:
+            number = ord(digits) if piece.form == "char" else int(digits, 16 if piece.form == "hex" else 10)
+        except ValueError:
+            return None
+        if not 0 <= number <= 0x7F:
+            return None
+        raw[piece.byte] = number
+    return None if rest else bytes(raw)

@@ -15,6 +15,7 @@ from librarian.chart.dump.running.message import FormCodec, MessageCodec
 from librarian.chart.dump.running.single import SingleForm
 from librarian.chart.dump.running.spread import SpreadForm
 from librarian.chart.dump.running.stream import Stream
+from librarian.chart.dump.running.varying import VaryingForm
 from librarian.chart.dump.specs import AddressRule, ParameterSpec
 from librarian.errors import BadInput
 
@@ -37,10 +38,15 @@ def compile_dumps(
 
 def _message(made: MessagePlan, layouts: Mapping[str, LayoutCodec], sizes: Mapping[str, int]) -> MessageCodec:
     compiled: dict[int, FrameCodec] = {}
+    varying: dict[int, VaryingForm] = {}
     forms: dict[Form, FormCodec] = {}
     for form, frames in made.frames.items():
         codecs = tuple(compiled.setdefault(id(frame), FrameCodec(frame, sizes)) for frame in frames)
-        forms[form] = FormCodec(made.name, form, codecs)
+        several = made.varying.get(form, ())
+        for each in several:
+            if id(each) not in varying:
+                varying[id(each)] = VaryingForm(each, layouts, sizes)
+        forms[form] = FormCodec(made.name, form, codecs, tuple(varying[id(each)] for each in several))
     spread: dict[int, tuple[SpreadForm, ...]] = {}
     spreads: dict[Form, tuple[SpreadForm, ...]] = {}
     for form, plans in made.spreads.items():

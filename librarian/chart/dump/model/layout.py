@@ -104,12 +104,14 @@ class NameField(_Placed):
 
     name: Annotated[int, Field(ge=1, le=4096)]
     """How many characters it has."""
+    bytes: Annotated[int, Field(ge=1, le=8)] = 1
+    """Bytes of each character (2 for a name in nibbles)."""
     stride: Annotated[int, Field(ge=1, le=65536)] | None = None
     """Bytes from one character to the next; absent: side by side."""
     charset: str = "ascii"
     """ascii (20h to 7Eh) or the name of a `[charset.NAME]`."""
-    pad: Annotated[int, Field(ge=0, le=65535)] = 0x20
-    """Code that fills a short name; 0 also ends it."""
+    pad: Annotated[int, Field(ge=0, le=65535)] | None = None
+    """Code that fills a short name; absent: that of the blank. 0 also ends it, unless the table has a character 0."""
 
 
 class Gap(Table):
@@ -138,6 +140,8 @@ class Repeat(Table):
     """Where the first item begins; absent: after the one before."""
     stride: NumberOrText | None = None
     """Bytes from one item to the next; absent: side by side."""
+    bit_step: Annotated[int, Field(ge=1, le=32)] | None = None
+    """Bits by which `bits` of the fields grow from one item to the next, all items in the same bytes (or `stride`)."""
     nesting: Literal["items", "fields"] = "items"
     """items: all fields of one item, then of the next. fields: all items of one field, then of the next field."""
     number_step: Annotated[int, Field(ge=0, le=2**31)] = 0

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from librarian.chart.dump.model.base import Byte, Count, Digit, Digits, NumberOrText, Order, Table
+from librarian.chart.dump.model.base import LARGEST, Byte, Count, Digit, Digits, NumberOrText, Order, Table
 from librarian.chart.dump.steps.checksum import ChecksumKind
 from librarian.chart.dump.steps.number import CodingName
 from librarian.chart.dump.steps.packing import PackingName
@@ -110,6 +110,8 @@ class ChecksumPart(Table):
     """Value the instrument begins with."""
     final: Annotated[int, Field(ge=0, le=2**32 - 1)] = 0
     """Number that is XORed with the result in the end."""
+    or_: Annotated[int, Field(ge=0, le=2**32 - 1)] | None = Field(default=None, alias="or")
+    """A number that the instrument accepts instead of any checksum."""
     polynomial: Annotated[int, Field(ge=1, le=2**32 - 1)] | None = None
     """crc: the polynomial without its highest term, highest bit first, e.g. 0x1021 for 16 bits."""
     reflected_in: bool = False
@@ -148,6 +150,10 @@ class DataPart(_Payload):
     """Version number -> name of the layout, instead of `layout`."""
     times: Annotated[int, Field(ge=1, le=65536)] = 1
     """How many programs follow each other (a bank in one message)."""
+    shortest: Annotated[int, Field(ge=0, le=LARGEST)] | None = None
+    """Fewest bytes (before packing), where the data may end before its layout does; absent: it never does."""
+    unit: Annotated[int, Field(ge=1, le=65536)] = 1
+    """Bytes by which such data grows."""
 
 
 class GroupPart(_Payload):
@@ -158,6 +164,8 @@ class GroupPart(_Payload):
     """The frame inside: bytes in hexadecimal and parts in braces."""
     times: Annotated[int, Field(ge=1, le=65536)] = 1
     """How often it follows itself, each one packed for itself."""
+    fewest: Annotated[int, Field(ge=1, le=65536)] | None = None
+    """Fewest repetitions, where their number varies up to `times`; absent: always `times`."""
 
 
 class PacketPart(Digits):

@@ -54,7 +54,12 @@ def _kinds(plan: Plan) -> Iterator[_Kind]:
             addresses = _addresses_of(made)
             for frame in frames:
                 at = addresses if any(number.role == "address" for number in frame.numbers) else None
-                yield _Kind(made.name, form, frame.size, _bytes_of(frame), at)
+                known = _bytes_of(frame)
+                if made.varying.get(form):
+                    first = min(part.area.at for each in made.varying[form] for part in each.parts)
+                    yield _Kind(made.name, form, None, known[:first], at)
+                else:
+                    yield _Kind(made.name, form, frame.size, known, at)
         for form, spreads in made.spreads.items():
             if form == "write" and spreads is made.spreads.get("answer"):
                 continue

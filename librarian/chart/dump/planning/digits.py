@@ -45,8 +45,8 @@ def read_distance(value: int | str) -> int:
     return value if isinstance(value, int) else read_address(value)[0]
 
 
-def read_bits(value: int | str, highest: int) -> tuple[int, int]:
-    """ "0-3" or 6 -> (lowest, highest bit), within 0..`highest`."""
+def read_bits(value: int | str, highest: int, shift: int = 0) -> tuple[int, int]:
+    """ "0-3" or 6 -> (lowest, highest bit), moved up by `shift`, within 0..`highest`."""
     remedy = (
         f'Write one bit as a number, or a range from low to high, within 0 to {highest}, e.g. "0-{min(3, highest)}".'
     )
@@ -60,7 +60,7 @@ def read_bits(value: int | str, highest: int) -> tuple[int, int]:
             high = low
     if not _is_number(low) or not _is_number(high):
         raise NotReadable(f"“{value}” is no range of bits.", remedy)
-    low, high = int(low), int(high)
+    low, high = int(low) + shift, int(high) + shift
     if low > high:
         raise NotReadable(f"The bits “{value}” run backwards.", remedy)
     if high > highest:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -18,6 +19,7 @@ from librarian.chart.nearest import nearest
 
 MOST_NESTED = 4
 MOST_PROBLEMS = 200
+MOST_ALIKE = 3
 
 
 class _Enough(Exception):  # noqa: N818 - stops the walk, never leaves this module
@@ -61,7 +63,8 @@ def expand(
             )
         walk.overlaps()
     except _Enough:
-        return places
+        pass
+    walk.tell_repeated()
     return places
 
 
@@ -81,14 +84,26 @@ class _Walk:
         self._seen: dict[str, Path] = {}
         self._said: set[tuple[Path, str]] = set()
         self._visits = 0
+        self._shift = 0
+        self._like: Counter[Path] = Counter()
 
     def fault(self, path: Path, sentence: str, remedy: str = "") -> None:
         """Notes a problem, once for a place even if that place is repeated."""
         if (path, sentence) not in self._said:
             self._said.add((path, sentence))
+            self._like[path] += 1
+            if self._like[path] > MOST_ALIKE:
+                return  # the same mistake in every repetition
             self.places.problems.append(Problem(path, sentence, remedy))
             if len(self._said) >= MOST_PROBLEMS:
                 raise _Enough
+
+    def tell_repeated(self) -> None:
+        """How many more faults the places with many have."""
+        for path, count in self._like.items():
+            if count > MOST_ALIKE:
+                more = f"There are {count - MOST_ALIKE} more faults like this in its repetitions."
+                self.places.problems.append(Problem(path, more))
 
     # --- walking ---------------------------------------------------------------------------------------------------
 
@@ -153,6 +168,9 @@ class _Walk:
             self.fault((*path, "over"), str(bad), bad.remedy)
             return at
         stride = None if item.stride is None else self._distance(item.stride, (*path, "stride"), 1)
+        if item.bit_step is not None and item.nesting == "fields":
+            self.fault((*path, "bit_step"), "`bit_step` and nesting “fields” do not go together.", "Take one away.")
+            return at
         inner = (*path, "fields")
         if item.nesting == "items":
             return self._by_items(item, base, at, series, stride, words, number, inner, depth)
@@ -163,12 +181,18 @@ class _Walk:
         words: Mapping[str, str], number: int, path: Path, depth: int,
     ) -> int:  # fmt: skip
         start, end = at, 0
+        shift, furthest = self._shift, 0
         for count, index in enumerate(series):
             inside = {**words, item.repeat: index}
-            if count:
+            self._shift = shift + count * (item.bit_step or 0)
+            if count and item.bit_step is None:
                 start += end if stride is None else stride
+            elif count:
+                start += stride or 0
             end = self.items(item.fields, base + start, inside, number + count * item.number_step, path, depth + 1)
-        return start + end
+            furthest = max(furthest, start + end)
+        self._shift = shift
+        return furthest
 
     def _by_fields(
         self, item: Repeat, base: int, at: int, series: list[str], stride: int | None,
@@ -303,10 +327,10 @@ class _Walk:
     # --- bounds ----------------------------------------------------------------------------------------------------
 
     def _bits(self, bits: int | str | None, width: int, path: Path) -> tuple[int, int] | None:
-        if bits is None:
+        if bits is None and not self._shift:
             return 0, width - 1
         try:
-            return read_bits(bits, width - 1)
+            return read_bits(bits if bits is not None else f"0-{width - 1}", width - 1, self._shift)
         except NotReadable as bad:
             self.fault(path, str(bad), bad.remedy)
             return None

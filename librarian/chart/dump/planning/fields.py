@@ -114,14 +114,19 @@ def name_coding_of(
             f"Did you mean {near}?" if near else f'Add [charset.{item.charset}] with characters = "...".',
         )
         return None
+    pad = item.pad
+    if pad is None:
+        pad = next((code for code, character in table.items() if character == " "), 0)
     if bits is not None:
         width = bits[1] - bits[0] + 1
         table = {code: character for code, character in table.items() if not code >> width}
-        if item.pad >> width:
+        if pad >> width:
             fault(
                 (*path, "pad"),
-                f"The code {item.pad} does not fit the {width} bits of a character.",
-                "Write a smaller one.",
+                f"The code {pad} does not fit the {width} bits of a character.",
+                "Write a smaller one."
+                if width > 6
+                else "Write bytes = 2 where a character takes two bytes, or a pad that fits.",
             )
             return None
-    return NameCoding(item.name, item.pad, table)
+    return NameCoding(item.name, pad, table)

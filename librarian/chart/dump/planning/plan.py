@@ -15,6 +15,7 @@ from librarian.chart.dump.planning.plan_spread import SpreadPlan, is_spread, pla
 from librarian.chart.dump.planning.planner import Planner, Wanted, version_numbers
 from librarian.chart.dump.planning.problem import Problem
 from librarian.chart.dump.planning.segments import Frame
+from librarian.chart.dump.planning.varying import VaryingFrame, nothing_else_varies, plan_varying
 from librarian.chart.dump.results import Form
 from librarian.chart.dump.specs import AddressRule, ParameterSpec
 from librarian.chart.dump.steps.packing import PACKINGS
@@ -41,6 +42,7 @@ class MessagePlan:
     spreads: dict[Form, tuple[SpreadPlan, ...]] = field(default_factory=dict)
     singles: dict[Form, SinglePlan] = field(default_factory=dict)
     handshake: dict[str, Frame] = field(default_factory=dict)
+    varying: dict[Form, tuple[VaryingFrame, ...]] = field(default_factory=dict)
 
     @property
     def path(self) -> Path:
@@ -119,7 +121,7 @@ class _Maker:
             if text is not None:
                 self._form(made, form, text, planner)
         if message.write is None and message.writable:
-            for table in (made.frames, made.spreads):
+            for table in (made.frames, made.spreads, made.varying):
                 if "answer" in table:
                     table["write"] = table["answer"]  # type: ignore[assignment]
             if "answer" in made.singles:
@@ -167,8 +169,11 @@ class _Maker:
             if single is not None:
                 made.singles[form] = single
             return
+        spread = form != "request" and is_spread(named, message)
+        if not nothing_else_varies(made.path, message, named, named_in(text), spread=spread, fault=fault):
+            return
         datas = [part for name in named if isinstance(part := message.parts.get(name), DataPart)]
-        if form != "request" and is_spread(named, message):
+        if spread:
             around = [name for each in (message.begin, message.end) if each for name in all_named(each, message)]
             spreads = [
                 plan_spread(made.name, message, text, path, named, planner, self._rule, version, fault)
@@ -181,6 +186,12 @@ class _Maker:
         frames = [planner.frame(text, path, Wanted(version=version)) for version in versions]
         if frames and all(frame is not None for frame in frames):
             made.frames[form] = tuple(frame for frame in frames if frame is not None)
+            sizes = {name: places.size for name, places in self._plan.places.items()}
+            varying = [
+                plan_varying(made.name, message, text, path, planner, frame, sizes, fault)
+                for frame in made.frames[form]
+            ]
+            made.varying[form] = tuple(each for each in varying if each is not None)
 
     def _addresses(self, made: MessagePlan) -> tuple[Addresses, str] | None:
         """Where the message that `of` names has its parameters: addresses and layout."""

@@ -43,6 +43,7 @@ class Wanted:
     `version`: the number that chooses the layouts. `open_part`: the data part or group of which each message carries
     `open_size` bytes, where a dump is spread over several messages. `value_size`: bytes of the value part of a
     single-parameter message, `stored`: as in a layout.
+    `sizes`: part whose length varies -> its unpacked bytes or repetitions.
     `totals`: data part -> bytes on the wire and unpacked, for frames around several messages.
     """
 
@@ -52,6 +53,7 @@ class Wanted:
     value_size: int | None = None
     stored: bool = False
     totals: Mapping[str, tuple[int, int]] = field(default_factory=dict)
+    sizes: Mapping[str, int] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
@@ -303,7 +305,7 @@ class Planner:
         if layout is None:
             return False
         places = self._places[layout]
-        raw = places.size * part.times
+        raw = wanted.sizes.get(name, places.size * part.times)
         if raw > LARGEST:
             self._fault((*path, "times"), f"The data is longer than {LARGEST} bytes.", "Repeat fewer programs.")
             return False
@@ -312,7 +314,8 @@ class Planner:
             self._fault((*path, "packing"), *unfit)
             return False
         size = packing.packed_size(raw)
-        draft.add(Area(name, draft.at, 1, size, raw, packing, layout, part.times), size, name)
+        count = part.times if part.times == 1 else raw // max(places.size, 1)
+        draft.add(Area(name, draft.at, 1, size, raw, packing, layout, count), size, name)
         return True
 
     def _layout_name(self, part: DataPart, path: Path, version: int | None) -> str | None:
@@ -354,12 +357,14 @@ class Planner:
         inner = self._lay_out(part.holds, path, wanted, eight=draft.eight or packing.eight, depth=draft.depth + 1)
         if inner is None:
             return False
-        if inner.size * part.times > LARGEST:
+        times = wanted.sizes.get(name, part.times)
+        if inner.size * times > LARGEST:
             self._fault((*path[:-1], "times"), f"The message is longer than {LARGEST} bytes.", "Repeat less often.")
             return False
         unit = packing.packed_size(inner.size)
-        size = unit * part.times
-        draft.add(Area(name, draft.at, part.times, unit, inner.size, packing, inner=inner), size, name)
+        size = unit * times
+        area = Area(name, draft.at, times, unit, inner.size, packing, inner=inner, repeats=part.times > 1)
+        draft.add(area, size, name)
         return True
 
 

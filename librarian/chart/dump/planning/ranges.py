@@ -61,7 +61,7 @@ def lengths_and_sums(
                 sound = False
                 continue
             pieces = pieces_of_digits(at, width, part.order, digit, 0, part.bits - 1)
-            sums.append(Sum(name, at, width, pieces, rule, first, end, part.view == "unpacked"))
+            sums.append(Sum(name, at, width, pieces, rule, first, end, part.view == "unpacked", part.or_))
             continue
         count = _count(first, end, areas, part.view == "unpacked")
         sound &= _length(name, at, width, part, count, segments, path, fault)
@@ -82,7 +82,7 @@ def _rule(part: ChecksumPart, path: Path, fault: Fault) -> Rule | None:
         sentence = f"`{key}` belongs to a CRC, but this is {part.kind}."
         fault((*path, key), sentence, 'Write kind = "crc", or take it away.')
         return None
-    for key, value in (("polynomial", part.polynomial or 0), ("final", part.final)):
+    for key, value in (("polynomial", part.polynomial or 0), ("final", part.final), ("or", part.or_ or 0)):
         if value >> part.bits:
             fault(
                 (*path, key),
@@ -144,7 +144,7 @@ def _covered(
     end = _edge(part.to, ranges, size, (*path, "to"), 1, otherwise, fault)
     if first is None or end is None:
         return None
-    if first >= end:
+    if first > end or (first == end and all(area.size for area in areas)):  # data that varies may be empty
         fault(path, "The range ends before it begins.", "Exchange from and to.")
         return None
     return first, end

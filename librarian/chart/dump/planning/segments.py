@@ -63,7 +63,10 @@ class Reserved:
 
 @dataclass(frozen=True, slots=True)
 class Sum:
-    """A checksum over bytes `first` to `end` (exclusive); `unpacked`: areas count as their 8-bit content."""
+    """A checksum over bytes `first` to `end` (exclusive); `unpacked`: areas count as their 8-bit content.
+
+    `otherwise`: a number that stands for any checksum.
+    """
 
     name: str
     at: int
@@ -73,13 +76,14 @@ class Sum:
     first: int
     end: int
     unpacked: bool
+    otherwise: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Area:
     """Data: `units` pieces of `unit_size` bytes, each unpacked for itself to `inner` or `count` images of a layout.
 
-    `layout` '' and no `inner`: bytes of one message of several, explained only when all are together.
+    `repeats`: a group that stands several times, or (its number varies) could. `layout` '' and no `inner`: bytes of one message of several, explained only when all are together.
     """
 
     name: str
@@ -91,6 +95,7 @@ class Area:
     layout: str = ""
     count: int = 1
     inner: Frame | None = None
+    repeats: bool = False
 
     @property
     def size(self) -> int:

@@ -151,7 +151,7 @@ class Decoder:
     @staticmethod
     def _numbers(parts: DataParts, slots: Mapping[str, int]) -> tuple[int, ...]:
         """The numbers of the programs of a bank, where every program says its own."""
-        if parts.count < 2 or "program[0]" not in slots:
+        if not parts.repeated or "program[0]" not in slots:
             return ()
         numbers = tuple(slots[f"program[{index}]"] for index in range(parts.count))
         if len(set(numbers)) < len(numbers):
@@ -164,7 +164,7 @@ class Decoder:
         """Reads with the frame that was matched; a version inside packed data may need another of the same length."""
         if len(raw) != frame.size:
             refuse_size(raw, form.message, [each.size for each in form.frames])
-        others = [each for each in form.frames if each is not frame and each.size == len(raw)]
+        others = [each for each in form.fitting(raw) if each is not frame]
         wrong_version: DumpRefused | None = None
         for each in (frame, *others):
             content = Content()

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from functools import cached_property
 
 from librarian.chart.dump.results import Decoded, Form, ProgramSource
@@ -37,6 +38,15 @@ class _Before:
         if labels.get(part) == layout.label and part in self._images:
             return self._images[part]
         return next((image for other, image in self._images.items() if labels.get(other) == layout.label), None)
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What decides about the length of a dump that varies: known parameters, the name, the number of programs."""
+
+    known: Collection[str] = ()
+    name: str | None = None
+    programs: int | None = None
 
 
 _NOTHING = _Before(DataParts({}), {}, {})
@@ -108,7 +118,8 @@ class Encoder:
                 for part, layout in parts.layouts.items()
             }
 
-        return self._write(codec, form, fill, address, before, slots)
+        known = {**offered.values, **values} if codec.varies(form) else values
+        return self._write(codec, form, fill, address, before, slots, Wish(known, name))
 
     def encode_bank(
         self,
@@ -154,7 +165,7 @@ class Encoder:
                         images[(part, index)] = held
             return images
 
-        return self._write(codec, form, fill, address, before, slots)
+        return self._write(codec, form, fill, address, before, slots, Wish(programs=max(programs, default=-1) + 1))
 
     def _many(
         self,
@@ -207,7 +218,7 @@ class Encoder:
                         slots = {**bank.slots, "program": number}
                         if version is not None:
                             slots["version"] = version
-                        return codec.name, self._write(codec, form, _ready(images), address, None, slots)
+                        return codec.name, self._write(codec, form, _ready(images), address, None, slots, Wish())
         return None
 
     # --- the steps all have in common ------------------------------------------------------------------------------
@@ -230,6 +241,7 @@ class Encoder:
         address: Address,
         before: Held | None,
         slots: Mapping[str, int],
+        wish: Wish,
     ) -> tuple[bytes, ...]:
         numbers = dict(slots)
         if before is not None:
@@ -249,9 +261,9 @@ class Encoder:
             raise BadInput(f"The chart does not say how {codec.name} is {what}.", "Use another way.")
         if codec.default_version is not None:
             numbers.setdefault("version", codec.default_version)
-        frame = _frame_of_version(codec.forms[form], numbers)
-        content = Content(numbers, fill(codec.parts_of(frame)))
         base = before.raws[0] if before is not None and before.message == codec.name else None
+        frame = _shaped(codec.forms[form], _frame_of_version(codec.forms[form], numbers), wish, base)
+        content = Content(numbers, fill(codec.parts_of(frame)))
         if before is None or base is None or not _reads(frame, base):
             return (frame.write(content, address, None),)
         return (frame.write(content, address, base, held=before.images),)
@@ -301,6 +313,15 @@ def _image(
         return image if name is None else layout.write_name(image, name, fresh=True)
     image = layout.write(before, values)
     return image if name is None else layout.write_name(image, name, fresh=False)
+
+
+def _shaped(form: FormCodec, frame: FrameCodec, wish: Wish, base: bytes | None) -> FrameCodec:
+    """The frame in the length that is needed, where the length varies."""
+    varying = next((each for each in form.varying if each.version == frame.frame.version), None)
+    if varying is None:
+        return frame
+    came = None if base is None else varying.sizes_in(base)
+    return varying.frame(varying.sizes_for(wish.known, wish.name, wish.programs, came))
 
 
 def _frame_of_version(form: FormCodec, slots: Mapping[str, int]) -> FrameCodec:

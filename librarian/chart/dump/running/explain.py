@@ -108,7 +108,10 @@ class Explainer:
         if area.inner is not None:
             cells = self._cells(content, codec.inner(area.name))
         elif area.layout:
-            layout, legend = self._layouts[area.layout], self._legend(area.layout)
+            layout = self._layouts[area.layout]
+            if area.count == 1:
+                layout = layout.cut(area.raw_size)
+            legend = self._legend(layout)
             for index in range(area.count):
                 own = legend.cells(content[index * layout.size : (index + 1) * layout.size])
                 if area.count > 1:
@@ -120,10 +123,10 @@ class Explainer:
             _begin_with(f"{area.name} {unit}", cells)
         return cells
 
-    def _legend(self, layout: str) -> Legend:
-        if layout not in self._legends:
-            self._legends[layout] = Legend(self._layouts[layout], self._display)
-        return self._legends[layout]
+    def _legend(self, layout: LayoutCodec) -> Legend:
+        if layout.label not in self._legends:
+            self._legends[layout.label] = Legend(layout, self._display)
+        return self._legends[layout.label]
 
 
 def _begin_with(words: str, cells: list[Cell]) -> None:
@@ -164,6 +167,8 @@ def _sum_text(segment: Sum, raw: bytes, codec: FrameCodec) -> str:
         return f"not computed: {bad}"
     digits = -(-segment.rule.bits // 4)
     verdict = "agrees" if computed == received else "does not agree"
+    if received == segment.otherwise != computed:
+        verdict = "stands for any"
     return f"received {received:0{digits}X}, computed {computed:0{digits}X}: {verdict}"
 
 

@@ -47,10 +47,10 @@ class Unit(NamedTuple):
     which: int = 0
     suffix: str = ""
 
-    def within(self, units: int, index: int) -> Unit:
-        """The repetition `index` of `units` inside this one."""
-        which = self.which * units + index
-        return Unit(which, f"[{which}]" if units > 1 else self.suffix)
+    def within(self, area: Area, index: int) -> Unit:
+        """The repetition `index` of a group inside this one."""
+        which = self.which * area.units + index
+        return Unit(which, f"[{which}]" if area.repeats else self.suffix)
 
 
 WHOLE = Unit()
@@ -119,6 +119,14 @@ class FrameCodec:
                     return False
         return True
 
+    def all_numbers(self) -> list[Number]:
+        """The numbers of the frame and of the groups in it, where a group stands once."""
+        found = list(self.numbers)
+        for area in self.areas:
+            if area.name in self._inner and not area.repeats:
+                found += self._inner[area.name].all_numbers()
+        return found
+
     @staticmethod
     def number(raw: bytes, number: Number) -> int:
         """A number of the frame, as it is meant."""
@@ -158,7 +166,7 @@ class FrameCodec:
             self._judge_number(number, value, address, content, unit)
         for each in self._wire_sums:
             computed = each.rule.of(raw[each.first : each.end])
-            if computed != read_pieces(raw, each.pieces):
+            if read_pieces(raw, each.pieces) not in (computed, each.otherwise):
                 _refuse_sum(each, raw, computed)
         unpacked: dict[str, list[bytes]] = {}
         for area, end, inner in self._units:
@@ -169,14 +177,14 @@ class FrameCodec:
             unpacked[area.name] = parts
             if inner is not None:
                 for index, part in enumerate(parts):
-                    inner.read(part, address, content, unit.within(area.units, index))
+                    inner.read(part, address, content, unit.within(area, index))
             elif area.count == 1:
                 content.images[(area.name, unit.which)] = parts[0]
             else:
                 self._cut(area, parts[0], content, unit.which)
         for each in self._raw_sums:
             computed = self.sum_of(each, raw, unpacked)
-            if computed != read_pieces(raw, each.pieces):
+            if read_pieces(raw, each.pieces) not in (computed, each.otherwise):
                 _refuse_sum(each, raw, computed)
 
     def _cut(self, area: Area, part: bytes, content: Content, unit: int) -> None:
@@ -277,17 +285,18 @@ class FrameCodec:
                     known = held.get((area.name, unit.which)) if area.count == 1 else None
                     known = area.packing.unpack(base[wire]) if known is None else known
                 if inner is not None:
-                    part = inner.write(content, address, known, unit.within(area.units, index), held)
+                    part = inner.write(content, address, known, unit.within(area, index), held)
                 else:
                     part = _images(area, content, unit)
                 parts.append(part)
-                if base is None or known is None:
+                if base is None or known is None or (part != known and not area.packing.linear):
                     out[wire] = area.packing.pack(part)
                 elif part != known:
                     # packings only move bits about: the difference is packed, bits that carry no data stay
                     out[wire] = _differ(base[wire], area.packing.pack(_differ(part, known)))
         for each in self._sums:
-            write_pieces(out, each.pieces, self.sum_of(each, bytes(out), unpacked))
+            if base is None or each.otherwise is None or read_pieces(base, each.pieces) != each.otherwise:
+                write_pieces(out, each.pieces, self.sum_of(each, bytes(out), unpacked))
         return bytes(out)
 
     def _write_number(

@@ -7,6 +7,7 @@ what a table cannot say (wide numbers with limits) is finished afterwards. No pe
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from functools import lru_cache
 from operator import itemgetter
 from typing import Any
@@ -37,6 +38,15 @@ class LayoutCodec:
         self._prepare_reading(narrow, wide)
         self._prepare_writing(narrow, wide)
         self.blank = self._blank()
+        self._cuts: dict[int, LayoutCodec] = {}
+
+    def cut(self, size: int) -> LayoutCodec:
+        """The layout of data that ends after `size` bytes: what stands in them whole."""
+        if size >= self.size:
+            return self
+        if size not in self._cuts:
+            self._cuts[size] = LayoutCodec(f"{self.label} up to byte {size}", _cut(self.places, size))
+        return self._cuts[size]
 
     # --- reading ---------------------------------------------------------------------------------------------------
 
@@ -185,6 +195,19 @@ class LayoutCodec:
         for gap in self.places.gaps:
             out[gap.at : gap.at + gap.size] = bytes([gap.fill]) * gap.size
         return bytes(out) if self.name is None else self.write_name(bytes(out), "", fresh=True)
+
+
+def _cut(places: Places, size: int) -> Places:
+    """What of a layout lies within the first `size` bytes."""
+    short = Places(size=size, fill=places.fill)
+    short.fields = [each for each in places.fields if max(piece.at for piece in each.pieces) < size]
+    short.gaps = [replace(gap, size=min(gap.size, size - gap.at)) for gap in places.gaps if gap.at < size]
+    if places.name is not None:
+        letters = places.name.characters
+        whole = tuple(pieces for pieces in letters if max(piece.at for piece in pieces) < size)
+        if whole:
+            short.name = replace(places.name, characters=whole, coding=replace(places.name.coding, size=len(whole)))
+    return short
 
 
 def _name_reader(name: PlacedName) -> Callable[[bytes], tuple[int, ...]]:

@@ -14,17 +14,28 @@ from librarian.chart.dump.running.layout import LayoutCodec
 from librarian.chart.dump.running.parts import DataParts
 from librarian.chart.dump.running.single import SingleForm
 from librarian.chart.dump.running.spread import SpreadForm
+from librarian.chart.dump.running.varying import VaryingForm
 
+MOST_SHORT = 256
 _SENT_FIRST: tuple[Form, ...] = ("answer", "write")
 
 
 @dataclass(frozen=True, slots=True)
 class FormCodec:
-    """One form of a message that is one message: a frame for every version of its layout."""
+    """One form of a message that is one message: a frame for every version of its layout.
+
+    `varying`: of those that can be shorter; `frames` has them at their longest.
+    """
 
     message: str
     form: Form
     frames: tuple[FrameCodec, ...]
+    varying: tuple[VaryingForm, ...] = ()
+
+    def fitting(self, raw: bytes) -> list[FrameCodec]:
+        """The frames that a message of this length can have."""
+        fixed = [frame for frame in self.frames if frame.size == len(raw)]
+        return fixed + [frame for each in self.varying if (frame := each.fitting(raw)) is not None]
 
 
 def together(whole: MessageInfo, members: Sequence[MessageInfo]) -> MessageInfo:
@@ -68,13 +79,12 @@ class MessageCodec:
         self.default_version = next(
             (part.default for part in message.parts.values() if isinstance(part, VersionPart)), None
         )
-        self._parts = {
-            frame: DataParts(
-                {part: (layouts[layout], times) for part, (layout, times) in frame.frame.layouts().items()}
-            )
-            for form in forms.values()
-            for frame in form.frames
+        self._layouts = layouts
+        self._several = {
+            part.name for form in forms.values() for each in form.varying for part in each.parts if part.area.times > 1
         }
+        self._parts = {frame: self._parts_in(frame) for form in forms.values() for frame in form.frames}
+        self._short_parts: dict[FrameCodec, DataParts] = {}
         self._spread_parts = {
             form: DataParts(
                 {
@@ -104,9 +114,34 @@ class MessageCodec:
             return max(several, key=lambda each: each.version or 0)
         return next((each for each in several if each.version in (version, None)), None)
 
+    def varies(self, form: Form) -> bool:
+        """The length of the message varies."""
+        return form in self.forms and bool(self.forms[form].varying)
+
     def parts_of(self, frame: FrameCodec) -> DataParts:
         """The data parts of a frame."""
-        return self._parts[frame]
+        if frame in self._parts:
+            return self._parts[frame]
+        if frame not in self._short_parts:
+            if len(self._short_parts) >= MOST_SHORT:
+                self._short_parts.clear()
+            self._short_parts[frame] = self._parts_in(frame)
+        return self._short_parts[frame]
+
+    def _parts_in(self, frame: FrameCodec) -> DataParts:
+        areas = {area.name: area for area in frame.areas}
+        parts: dict[str, tuple[LayoutCodec, int]] = {}
+        for part, (layout, times) in frame.frame.layouts().items():
+            codec = self._layouts[layout]
+            area = areas.get(part)
+            if area is not None and area.count == 1 and area.layout and area.raw_size < codec.size:
+                codec = codec.cut(area.raw_size)
+            parts[part] = (codec, times)
+        names = {part for part in parts if part in self._several}
+        for area in frame.areas:
+            if area.name in self._several and area.inner is not None:
+                names |= area.inner.layouts().keys()
+        return DataParts(parts, frozenset(names))
 
     def parts_of_spread(self, form: SpreadForm) -> DataParts:
         """The one data part of a dump in several messages."""
@@ -136,7 +171,7 @@ class MessageCodec:
         for frame in self._all_frames():
             slots |= {
                 number.word: (number.low, number.high)
-                for number in frame.numbers
+                for number in frame.all_numbers()
                 if number.role == "slot" or (number.role == "version" and number.fixed is None)
             }
         for spread in (each for several in self.spreads.values() for each in several):
@@ -177,5 +212,5 @@ class MessageCodec:
         if spread is not None:
             return spread.length, spread.messages
         form = self.forms.get("answer") or self.forms.get("write")
-        sizes = {frame.size for frame in form.frames} if form is not None else set()
+        sizes = {frame.size for frame in form.frames} if form is not None and not form.varying else set()
         return (sizes.pop() if len(sizes) == 1 else None), 1

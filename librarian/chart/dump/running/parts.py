@@ -15,15 +15,18 @@ from librarian.chart.dump.steps.number import Piece
 
 
 class DataParts:
-    """Layout and number of programs of every part. `count`: programs of the message, 1 if it is no bank."""
+    """Layout and number of programs of every part. `count`: programs of the message, 1 if it is no bank.
 
-    def __init__(self, parts: Mapping[str, tuple[LayoutCodec, int]]) -> None:
+    `several`: parts of a bank that can have any number of programs, also one.
+    """
+
+    def __init__(self, parts: Mapping[str, tuple[LayoutCodec, int]], several: frozenset[str] = frozenset()) -> None:
         self.layouts = {part: layout for part, (layout, _times) in parts.items()}
         self.times = {part: times for part, (_layout, times) in parts.items()}
         self.labels = {part: layout.label for part, layout in self.layouts.items()}
         self.count = max(self.times.values(), default=1)
-        self.once = tuple(part for part, times in self.times.items() if times == 1)
-        self.repeated = tuple(part for part, times in self.times.items() if times > 1)
+        self.once = tuple(part for part, times in self.times.items() if times == 1 and part not in several)
+        self.repeated = tuple(part for part, times in self.times.items() if times > 1 or part in several)
         self._joined: dict[tuple[str, ...], LayoutCodec] = {}
         self._many: dict[tuple[str, ...], ManyReader] = {}
 

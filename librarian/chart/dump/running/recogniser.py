@@ -30,6 +30,7 @@ class Recogniser:
     def __init__(self, messages: Mapping[str, MessageCodec]) -> None:
         self._messages = messages
         self._whole: list[tuple[FormCodec, FrameCodec]] = list(self._whole_frames())
+        self._varying = list({id(form): form for form, _frame in self._whole if form.varying}.values())
         self._by_size: dict[int, list[tuple[FormCodec, FrameCodec]]] = {}
         for form, frame in self._whole:
             self._by_size.setdefault(frame.size, []).append((form, frame))
@@ -73,6 +74,10 @@ class Recogniser:
                         self._known.clear()
                     self._known[key] = Match(form, frame)
                     return self._known[key]
+        for form in self._varying:
+            for frame in form.fitting(raw):
+                if frame.begins(raw) and not frame.number_faults(raw) and self._for(form, frame, raw, address):
+                    return Match(form, frame)
         taking = [form for form in self._spreads if form.takes(raw, address)]
         spread = min(taking, key=lambda form: form.odd(raw), default=None)
         single = self.single(raw, address, requests=True)

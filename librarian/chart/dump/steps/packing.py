@@ -9,6 +9,8 @@
 | nibbles_high, nibbles_low | two bytes of four bits each, the high or the low one first |
 | split_high, split_low | 1 + 7 bits, the top bit first, or 7 + 1 bits, the top bit last |
 | bitstream | one stream of bits, MSB first, 7 a byte, the last byte filled with 0 at the right |
+| bitstream_low | one stream of bits, LSB first: the first byte carries bits 0-6, the next bit 7 and bits 0-5, ... |
+| hex | two characters 0-9 A-F (30-39, 41-46) for each byte |
 
 file_dump is the file dump of the MIDI 1.0 Detailed Specification 4.2.1 p.43; the others are common practice.
 All work on columns (every 7th or 8th byte at once), because a bank of a megabyte has to be unpacked in milliseconds.
@@ -25,9 +27,10 @@ from librarian.errors import BadInput
 
 PackingName = Literal[
     "plain", "file_dump", "reversed", "file_dump_after", "reversed_after",
-    "nibbles_high", "nibbles_low", "split_high", "split_low", "bitstream",
+    "nibbles_high", "nibbles_low", "split_high", "split_low", "bitstream", "bitstream_low", "hex",
 ]  # fmt: skip
-PACKING_NAMES: tuple[PackingName, ...] = get_args(PackingName)
+PACKING_NAMES: tuple[PackingName, ...] = get_args(PackingName)[:-2]
+"""The usual ones, all of which only move bits about."""
 
 
 class NotPacked(BadInput):
@@ -40,7 +43,7 @@ class Packing:
 
     `packed_size(n)`: wire bytes for n raw bytes. `raw_size(m)`: raw bytes in m wire bytes, None if m is impossible.
     `carries(place, n)`: of n raw bytes, which have bits in wire byte `place`. `eight`: carries values above 7Fh.
-    Both directions only move bits about: pack(a ^ b) == pack(a) ^ pack(b).
+    `linear`: both directions only move bits about: pack(a ^ b) == pack(a) ^ pack(b).
     """
 
     name: PackingName
@@ -50,6 +53,7 @@ class Packing:
     raw_size: Callable[[int], int | None]
     carries: Callable[[int, int], range]
     eight: bool = True
+    linear: bool = True
 
 
 def _table(function: Callable[[int], int]) -> bytes:
@@ -254,6 +258,30 @@ def _stream_raw_size(packed: int) -> int | None:
     return None if packed % 8 == 1 else 7 * packed // 8
 
 
+_FLIP_8 = _table(lambda byte: int(f"{byte:08b}"[::-1], 2))
+_FLIP_7 = _table(lambda byte: int(f"{byte & 0x7F:07b}"[::-1], 2))
+
+
+def _pack_low_stream(raw: bytes) -> bytes:
+    return _pack_stream(raw.translate(_FLIP_8)).translate(_FLIP_7)
+
+
+def _unpack_low_stream(data: bytes) -> bytes:
+    return _unpack_stream(_seven_bit(data).translate(_FLIP_7)).translate(_FLIP_8)
+
+
+_DIGITS = b"0123456789ABCDEF"
+
+
+def _unpack_hex(data: bytes) -> bytes:
+    if len(data) % 2:
+        raise NotPacked(f"{len(data)} bytes cannot be pairs (hex): the number is odd.")
+    if data.strip(_DIGITS):
+        at = next(place for place, byte in enumerate(data) if byte not in _DIGITS)
+        raise NotPacked(f"Data byte {at} is {data[at]:02X}, which is none of the characters 0-9 and A-F.")
+    return bytes.fromhex(data.decode("ascii"))
+
+
 # --- all of them ---------------------------------------------------------------------------------------------------
 
 
@@ -293,6 +321,23 @@ PACKINGS: Mapping[PackingName, Packing] = MappingProxyType(
         "split_low": _paired("split_low", _TOP, _LOW7, _TOP_UP, high_first=False, high_limit=0x02, low_limit=0x80),
         "bitstream": Packing(
             "bitstream", _pack_stream, _unpack_stream, lambda raw: -(-8 * raw // 7), _stream_raw_size, _stream_carries
+        ),
+        "bitstream_low": Packing(
+            "bitstream_low",
+            _pack_low_stream,
+            _unpack_low_stream,
+            lambda raw: -(-8 * raw // 7),
+            _stream_raw_size,
+            _stream_carries,
+        ),
+        "hex": Packing(
+            "hex",
+            lambda raw: raw.hex().upper().encode("ascii"),
+            _unpack_hex,
+            lambda raw: 2 * raw,
+            lambda packed: None if packed % 2 else packed // 2,
+            lambda place, _raw: range(place // 2, place // 2 + 1),
+            linear=False,
         ),
     }
 )

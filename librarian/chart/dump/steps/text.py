@@ -23,7 +23,8 @@ class NotWritable(BadInput):
 class NameCoding:
     """`table`: code -> one character. `pad`: code that fills the rest; a name ends before trailing pads.
 
-    With pad 0 the name ends at the first 0: what follows it is leftover memory in many instruments.
+    With pad 0 the name ends at the first 0 (unless that is a character of the table): what follows it is leftover
+    memory in many instruments.
     """
 
     size: int
@@ -37,7 +38,7 @@ class NameCoding:
 
     def decode(self, codes: Sequence[int]) -> str:
         """The text, without padding and trailing blanks; unknown codes as a middle dot."""
-        if self.pad == 0 and 0 in codes:
+        if self.pad == 0 and 0 in codes and 0 not in self.table:
             codes = codes[: list(codes).index(0)]
         end = len(codes)
         while end and codes[end - 1] == self.pad:
