@@ -16,6 +16,7 @@ from typing import Literal
 
 from librarian.collection import Library, NewPatch
 from librarian.errors import BadInput
+from librarian.files.collecting import patiently
 from librarian.files.pieces import Source
 from librarian.files.planning import Planned, SoundKey, plan, settle
 from librarian.files.progress import CancelToken, Going, OnStep
@@ -92,6 +93,17 @@ def preview(
     progress: OnStep | None = None,
 ) -> Preview:
     """Look what is in the files and compare it with the library. Nothing is kept. Raises Cancelled, BadInput."""
+    with patiently():
+        return _preview(library, sources, targets, cancel, progress)
+
+
+def _preview(
+    library: Library,
+    sources: Sequence[Source],
+    targets: Sequence[Target],
+    cancel: CancelToken | None,
+    progress: OnStep | None,
+) -> Preview:
     stamp, at = library.stamp(), datetime.now(UTC)
     going = Going(cancel, progress)
     sounds: list[Planned] = []
@@ -138,7 +150,7 @@ def apply(
     was kept.
     """
     reader = SoundReader(seen.targets, "", seen.at)
-    with library.together(f"Import {_listed(seen.files)}"):
+    with patiently(), library.together(f"Import {_listed(seen.files)}"):
         if library.stamp() != seen.stamp + 1:  # this very step counts as one change
             again = (Understood(each.sound, reader.version(each.sound)) for each in seen.sounds)
             planned = settle(library, list(plan(library, again, seen.targets, reader, set())), seen.targets)

@@ -17,6 +17,7 @@ from librarian.errors import BadInput
 from librarian.files import importing, moments, smf, syx, whole_part
 from librarian.files.bundle import reading as bundle_reading
 from librarian.files.bundle import stream as bundle_stream
+from librarian.files.collecting import patiently
 from librarian.files.kinds import Kind, kind_of
 from librarian.files.message_part import MessagePart
 from librarian.files.pieces import Source
@@ -88,7 +89,7 @@ def apply(
     """
     going = Going(cancel, progress)
     label = f"Import {_listed(seen.files)}"
-    with library.together(label):
+    with patiently(), library.together(label):
         done = [part.keep(library, Wishes(tuple(tags), changed), going) for part in seen.parts]
         if cancel is not None:
             cancel.check(NOTHING_KEPT)

@@ -16,7 +16,6 @@ from librarian.files.targets import Hit, Target
 from librarian.messages import Version
 
 _LONGEST_GROUP = 4096
-_REMEMBERED = 4096
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +47,14 @@ class Recogniser:
         self._reader = reader
         self._last = 0  # files hold runs of one instrument's messages: it is asked first
         self._gather: tuple[Gather, int, Hit, Piece, list[bytes]] | None = None
-        self._others: dict[tuple[int, bytes, int], tuple[int, ...]] = {}
+        self._peers = [
+            [
+                other
+                for other, target in enumerate(targets)
+                if other != index and (target.instrument is None) == (mine.instrument is None)
+            ]
+            for index, mine in enumerate(targets)
+        ]
         self._run = ControllerRun(targets)
 
     def findings(self, source: Source) -> Iterator[Finding]:
@@ -173,21 +179,14 @@ class Recogniser:
 
     def _others_of(self, index: int, raw: bytes) -> tuple[int, ...]:
         """Targets that the message fits as well as this one: of its device and channel, or only of its chart."""
-        key = (index, raw[:12], len(raw))
-        found = self._others.get(key)
-        if found is None:
-            mine = self._targets[index].own(raw) is not None
-            found = tuple(
-                other
-                for other, target in enumerate(self._targets)
-                if other != index
-                and (target.instrument is None) == (self._targets[index].instrument is None)
-                and (target.own(raw) if mine else target.recognise(raw)) is not None
-            )
-            if len(self._others) >= _REMEMBERED:
-                self._others.clear()
-            self._others[key] = found
-        return found
+        peers = self._peers[index]
+        if not peers:
+            return ()
+        mine = self._targets[index].own(raw) is not None
+        targets = self._targets
+        return tuple(
+            other for other in peers if (targets[other].own(raw) if mine else targets[other].recognise(raw)) is not None
+        )
 
     def _whose(self, raw: bytes) -> tuple[int, Hit] | None:
         """The instrument with this device ID and channel, else any instrument of the chart."""

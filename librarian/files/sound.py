@@ -1,15 +1,32 @@
-"""One sound found in a file: enough to read it again when it is kept, without holding all values meanwhile."""
+"""One sound found in a file: read once, held in few bytes until it is kept."""
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Literal
 
-from librarian.chart import Decoded
 from librarian.files.targets import Hit, Target
-from librarian.messages import Address, Origin, Values, Version
+from librarian.messages import Origin, Values, Version
+
+_REMEMBERED = 1024
+
+
+@dataclass(frozen=True, slots=True)
+class Packed:
+    """The content of a sound in few bytes: an import of very many holds them all between looking and keeping.
+
+    `ids`: the known parameters, one tuple for all sounds alike. `codes`: their values. `received`: the messages that
+    are kept with it (of a bank: its own program's). `inside`: the name in the dump.
+    """
+
+    ids: tuple[str, ...]
+    codes: array[int]
+    unknown: frozenset[str]
+    received: tuple[bytes, ...]
+    inside: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +42,7 @@ class Sound:
     name: str
     named: bool
     raws: tuple[bytes, ...]
-    address: Address
+    packed: Packed = field(repr=False, compare=False)
     program: int | None
     place: int
     where: str
@@ -34,82 +51,88 @@ class Sound:
 
 
 class SoundReader:
-    """Reads dumps and controller runs of the targets; remembers the last bank, whose programs come one by one."""
+    """Reads dumps and controller runs of the targets, each once."""
 
     def __init__(self, targets: Sequence[Target], stem: str, at: datetime | None = None, file: int = 0) -> None:
         self._targets = targets
         self._stem = stem
         self._file = file
         self._at = at or datetime.now(UTC)
-        self._bank: tuple[tuple[bytes, ...], Decoded] | None = None
         self._count = 0
+        self._known: dict[tuple[int, tuple[str, ...]], tuple[tuple[str, ...], frozenset[str]]] = {}
 
     def sounds(
         self, index: int, hit: Hit, raws: tuple[bytes, ...], place: int, where: str
     ) -> Iterator[tuple[Sound, Version]]:
         """The sounds of one dump: one, or the programs of a bank. Raises DumpRefused."""
-        decoded = self._decode(index, hit.address, raws)
+        # A dump to all devices can be read by any address; one that fits no known device is read as its own.
+        codec = self._targets[index].chart.codec
+        decoded = codec.decode_all(raws, hit.address)
         if not decoded.programs:
             if decoded.values or decoded.odd:
                 shown = self._shown(index, decoded.slots.get("program"), decoded.slots.get("bank"))
-                yield self._one(index, hit.address, raws, place, where, None, decoded.name, shown)
+                packed = self._pack(index, decoded.values, decoded.raws, decoded.name)
+                yield self._one(index, raws, place, where, None, shown, packed)
             return
         for program in decoded.programs:
             shown = self._shown(index, program.number, decoded.slots.get("bank"))
-            yield self._one(index, hit.address, raws, place, where, program.number, program.name, shown)
+            own = codec.extract(decoded, program.number, hit.address)
+            received = decoded.raws if own is None else own[1]
+            packed = self._pack(index, {**decoded.values, **program.values}, received, program.name)
+            yield self._one(index, raws, place, where, program.number, shown, packed)
 
     def _one(
         self,
         index: int,
-        address: Address,
         raws: tuple[bytes, ...],
         place: int,
         where: str,
         program: int | None,
-        inside: str,
         shown: str,
+        packed: Packed,
     ) -> tuple[Sound, Version]:
-        said = inside.strip()
+        said = packed.inside.strip()
         name = said or self._made_up(shown)
         where = f"{where}, program {shown}" if shown else where
-        sound = Sound(index, "dump", name, bool(said), raws, address, program, place, where, self._file)
+        sound = Sound(index, "dump", name, bool(said), raws, packed, program, place, where, self._file)
         return sound, self.version(sound)
 
     def controllers(self, index: int, messages: tuple[bytes, ...], place: int, where: str) -> tuple[Sound, Version]:
         """The sound that a run of controllers sets."""
-        target = self._targets[index]
+        packed = self._pack(index, heard_values(self._targets[index], messages), messages, "")
         name = self._made_up("")
-        sound = Sound(index, "controllers", name, False, messages, target.address, None, place, where, self._file)
+        sound = Sound(index, "controllers", name, False, messages, packed, None, place, where, self._file)
         return sound, self.version(sound)
 
     def version(self, sound: Sound) -> Version:
-        """The content of a sound that was found. Raises DumpRefused (never for one that was read before)."""
-        chart = self._targets[sound.target].chart
-        name = ""
-        if sound.kind == "controllers":
-            values: Mapping[str, int] = heard_values(self._targets[sound.target], sound.raws)
-            received = sound.raws
-        else:
-            decoded = self._decode(sound.target, sound.address, sound.raws)
-            received = decoded.raws
-            values, name = decoded.values, decoded.name
-            if sound.program is not None:
-                program = next(each for each in decoded.programs if each.number == sound.program)
-                values = Values({**decoded.values, **program.values})
-                name = program.name
-                own = chart.codec.extract(decoded, program.number, sound.address)
-                received = decoded.raws if own is None else own[1]
-        known = Values({key: value for key, value in values.items() if key in chart.parameters})
+        """The content of a sound that was found."""
+        chart, packed = self._targets[sound.target].chart, sound.packed
         return Version(
             chart.id,
             chart.revision,
-            known,
-            chart.unknown(known),
-            received,
+            Values(zip(packed.ids, packed.codes, strict=True)),
+            packed.unknown,
+            packed.received,
             Origin("imported", sound.where),
-            name,
+            packed.inside,
             self._at,
         )
+
+    def _pack(self, index: int, values: Mapping[str, int], received: tuple[bytes, ...], inside: str) -> Packed:
+        chart = self._targets[index].chart
+        if not values.keys() <= chart.parameters.keys():
+            values = {key: value for key, value in values.items() if key in chart.parameters}
+        key = (index, tuple(values))
+        known = self._known.get(key)
+        if known is None:
+            known = (key[1], chart.unknown(values))
+            if len(self._known) < _REMEMBERED:
+                self._known[key] = known
+        try:
+            codes = array("h", values.values())
+        except OverflowError:
+            codes = array("q", values.values())
+        return Packed(known[0], codes, known[1], received, inside)
 
     def images(self, target: int, raws: tuple[bytes, ...]) -> Mapping[str, bytes] | None:
         """The unpacked data of a dump, which is the same sound whatever frame carried it; None for no dump."""
@@ -120,14 +143,6 @@ class SoundReader:
                 return None
             return chart.codec.decode_all(raws, hit.address).images
         return None
-
-    def _decode(self, index: int, address: Address, raws: tuple[bytes, ...]) -> Decoded:
-        if self._bank is not None and self._bank[0] is raws:
-            return self._bank[1]
-        # A dump to all devices can be read by any address; one that fits no known device is read as its own.
-        decoded = self._targets[index].chart.codec.decode_all(raws, address)
-        self._bank = (raws, decoded)
-        return decoded
 
     def _shown(self, index: int, program: int | None, bank: int | None) -> str:
         memory = self._targets[index].chart.memory
