@@ -35,6 +35,9 @@ def allow_commands(commands: Commands, desk: Desk, target: Standing | None) -> N
     allow("usual_pace", none or ("" if slowed else "It is the chart's own pace already."))
     for name in ("memory", "bring_up"):
         allow(name, none)
+    grouped = desk.order.removeprefix("group ") if desk.order.startswith("group ") else "none"
+    for name in ("tag", "instrument", "none"):
+        commands.act[f"group_{name}"].setChecked(name == grouped)
     going = standing is not None and bool(standing.transfer)
     allow("cancel", "" if going or desk.work.long is not None else "Nothing is under way.")
 

@@ -50,7 +50,7 @@ COMMANDS = (
     Command("recall", "Patch", "Recall", "Ctrl+R"),
     Command("recall_whole", "Patch", "Recall, sending everything"),
     Command("recall_setup", "Patch", "Recall with the set-up"),
-    Command("like", "Patch", "Sounds like this one", "Ctrl+Shift+L", gap=True),
+    Command("like", "Patch", "Sounds like this one", "Ctrl+Shift+N", gap=True),
     Command("compare", "Patch", "Compare with the next chosen", "Ctrl+J", gap=True),
     Command("compare_instrument", "Patch", "Compare with the instrument", "Ctrl+Shift+J"),
     Command("swap", "Patch", "Swap A and B"),
@@ -77,6 +77,9 @@ COMMANDS = (
     Command("theme_light", "View", "Light", checkable=True),
     Command("theme_dark", "View", "Dark", checkable=True),
     Command("one_line", "View", "One line a patch", checkable=True, gap=True),
+    Command("group_tag", "View", "Group by tag", checkable=True, gap=True),
+    Command("group_instrument", "View", "Group by instrument", checkable=True),
+    Command("group_none", "View", "No groups", checkable=True),
     Command("all_commands", "Help", "All commands", "F1"),
     Command("about", "Help", "About Librarian"),
 )

@@ -88,8 +88,8 @@ class Drawers(QObject):
             "back_up": self.backups.make_one,
             "check": self.check.toggle,
             "memory": self.memory.toggle,
-            "memory_replace": lambda: self.memory.answer(replace=True),
-            "memory_keep": lambda: self.memory.answer(replace=False),
+            "memory_replace": lambda: self.memory.answer(replaced=True),
+            "memory_keep": lambda: self.memory.answer(replaced=False),
             "bring_up": self.bring_up.toggle,
         }
 

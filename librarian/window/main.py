@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 
-from PySide6.QtCore import QByteArray, QSettings, Qt
+from PySide6.QtCore import QSettings, Qt
 from PySide6.QtGui import QCloseEvent, QKeySequence, QShortcut, QShowEvent
 from PySide6.QtWidgets import QMainWindow
 
@@ -35,6 +35,8 @@ from librarian.window.paint.look import Look
 from librarian.window.parts.menubar import dress_menu_bar
 from librarian.window.parts.notice import NoticeState
 from librarian.window.parts.spec import ButtonSpec
+from librarian.window.safety.starting import Starting
+from librarian.window.view import View
 from librarian.window.working import Working
 from librarian.wire.ports import API_NAMES
 
@@ -71,9 +73,10 @@ class MainWindow(QMainWindow):
         self._seen = False
         self._wire()
         self._keys()
-        self._remember_look()
+        self.view = View(self, self.look, settings, self.commands, self.areas)
         self.desk.instruments.load()
         self.desk.search()
+        self.starting = Starting(self.desk, self)
         self._show_everything()
 
     # -- what each command does ------------------------------------------------------------------------------------
@@ -125,6 +128,9 @@ class MainWindow(QMainWindow):
             "theme_light": lambda: self.choose_theme("light"),
             "theme_dark": lambda: self.choose_theme("dark"),
             "one_line": self._one_line,
+            "group_none": lambda: desk.search(order="name"),
+            "group_tag": lambda: desk.search(order="group tag"),
+            "group_instrument": lambda: desk.search(order="group instrument"),
             "about": self.about,
             "monitors_down": lambda: self.caution.answer(down=True),
             "not_now": lambda: self.caution.answer(down=False),
@@ -204,7 +210,7 @@ class MainWindow(QMainWindow):
         if self.caution.asked:
             self.caution.answer(down=False)
         elif self.drawers.memory.asked:
-            self.drawers.memory.answer(replace=False)
+            self.drawers.memory.answer(replaced=False)
         elif self.editor.patches:
             self.editor.abandon()
         elif self.areas.page == CONNECT:
@@ -330,7 +336,7 @@ class MainWindow(QMainWindow):
 
     def _show_answer(self, answer: Answer) -> None:
         collection = self.areas.collection
-        collection.show_found(shown(answer.found, answer.tags, self.desk.tags, answer.all_tags))
+        collection.show_found(shown(answer, self.desk.tags))
         self._show_marks()
         a = self.desk.choice.b or self.desk.choice.a
         if a is not None and a.patch is not None:
@@ -405,31 +411,12 @@ class MainWindow(QMainWindow):
     def _allow(self) -> None:
         allow_commands(self.commands, self.desk, self._target())
 
-    # -- the look --------------------------------------------------------------------------------------------------
-
     def choose_theme(self, theme: Theme) -> None:
         """Follow the system, or stay light or dark."""
-        self.look.choose(theme)
-        self.settings.setValue("theme", theme)
-        for name in ("system", "light", "dark"):
-            self.commands.act[f"theme_{name}"].setChecked(name == theme)
+        self.view.choose_theme(theme)
 
     def _one_line(self) -> None:
-        one = self.commands.act["one_line"].isChecked()
-        self.areas.collection.set_row_height("one line" if one else "two lines")
-        self.settings.setValue("one_line", "yes" if one else "no")
-
-    def _remember_look(self) -> None:
-        theme = self.settings.value("theme", "system")
-        self.choose_theme(theme if theme in {"light", "dark"} else "system")
-        if self.settings.value("one_line") == "yes":
-            self.commands.act["one_line"].setChecked(True)
-            self._one_line()
-        geometry = self.settings.value("geometry")
-        if isinstance(geometry, QByteArray):
-            self.restoreGeometry(geometry)
-        else:
-            self.resize(1280, 800)
+        self.view.one_line()
 
     def about(self) -> None:
         """Which version this is and where the library lies, at the foot of the list."""
@@ -445,5 +432,6 @@ class MainWindow(QMainWindow):
         self.settings.setValue("geometry", self.saveGeometry())
         self.connecting.close()
         self.drawers.close()
+        self.starting.close()
         self.desk.close()
         event.accept()

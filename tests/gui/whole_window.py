@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from PySide6.QtCore import QSettings, Qt
 from pytestqt.qtbot import QtBot
 
-from librarian.chart import load, shipped
+from librarian.chart import Chart, load, shipped
 from librarian.collection import Library
 from librarian.files.demo import DemoSounds
 from librarian.transfer.connections import Connections, add_stand_in
@@ -17,18 +20,39 @@ from librarian.window.paint.look import Look
 PATIENCE_MS = 15_000
 
 
+@dataclass(frozen=True)
+class Demo:
+    """A library file with the demo's sounds, its charts, and the ids in it."""
+
+    file: bytes
+    charts: dict[str, Chart]
+    ids: dict[str, int]
+    patches: dict[str, int]
+
+
+@cache
+def demo_library() -> Demo:
+    """Made once in a run, copied for every window."""
+    charts = {name: load(path) for name, path in shipped().items()}
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "demo.library"
+        with Library.open(path) as library:
+            ids = {name: add_stand_in(library, chart) for name, chart in charts.items()}
+            patches = DemoSounds(charts).keep(library, ids)
+        return Demo(path.read_bytes(), charts, ids, patches)
+
+
 class Desk:
     """A window on a library with the demo's sounds and both stand-ins, and the hands and eyes of a person."""
 
     def __init__(self, qtbot: QtBot, look: Look, folder: Path) -> None:
         self.qtbot = qtbot
+        demo = demo_library()
+        self.charts, self.ids, self.patches = demo.charts, dict(demo.ids), dict(demo.patches)
+        (folder / "patches.library").write_bytes(demo.file)
         self.library = Library.open(folder / "patches.library")
         # The wire's own speed is proved elsewhere; here a person would only wait.
         self.connections = Connections(bytes_per_second=31250)
-        charts = {name: load(path) for name, path in shipped().items()}
-        self.ids = {name: add_stand_in(self.library, chart) for name, chart in charts.items()}
-        self.patches = DemoSounds(charts).keep(self.library, self.ids)
-        self.charts = charts
         self.settings = QSettings(str(folder / "window.ini"), QSettings.Format.IniFormat)
         self.window = MainWindow(look, self.library, self.connections, self.settings)
         qtbot.addWidget(self.window)
@@ -83,6 +107,14 @@ class Desk:
         index = view.rows.index(self.listed.index(name), 0)
         view.scrollTo(index)
         self.qtbot.mouseClick(view.viewport(), Qt.MouseButton.LeftButton, pos=view.visualRect(index).center())
+
+    def settle(self) -> None:
+        """Until everything that was handed to the worker is done and shown."""
+        self.qtbot.wait_until(lambda: not self.window.desk.work.busy, timeout=PATIENCE_MS)
+
+    def lines(self, drawer) -> list:
+        """The rows of a drawer's list."""
+        return drawer.list.lines()
 
     def wait_for(self, what, message: str = "") -> None:
         def seen() -> None:

@@ -78,10 +78,9 @@ class BringUpDrawer(Drawer):
         """Another report, or another part of it; returns the findings shown, in their order."""
         firmware = f", firmware {report.firmware}" if report.firmware else ""
         self.title.say(f"{report.instrument}{firmware}")
-        parts = [f"chart revision {report.revision}", report.sentence,
-                 f"{day(report.taken)}, {clock_time(report.taken)}"]
-        figures_ = [f"{name}: {figure}." for name, figure in report.measured]
-        self.say(" · ".join(parts), " ".join([report.restored, *figures_]).strip())
+        when = f"Chart revision {report.revision}, {day(report.taken)} at {clock_time(report.taken)}."
+        measured = [f"{name[:1].upper()}{name[1:]}: {figure}." for name, figure in report.measured]
+        self.say(f"{report.sentence}.", " ".join([when, report.restored, *measured]))
         self.changes.setVisible(changes is not None)
         if changes is not None:
             mended = [one.subject or one.check for one in changes.mended]

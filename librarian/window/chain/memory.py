@@ -31,8 +31,9 @@ def under_way(setting: Setting, *, what: str, subject: str, done: int, of: int, 
         rest = f"{done} of {of} programs done{left}. What was there is kept first, and each is read back."
     else:
         mark = "to instrument"
-        plate, first = f"{done} of {of} tried", f"Proving {setting.instrument} against its chart:"
-        rest = f"{step or 'beginning'}, {done} of {of}{left}. Keep the monitors down; its sound comes back at the end."
+        plate, first = f"{done} of {of} tried" if of else "begun", f"Proving {setting.instrument} against its chart:"
+        so_far = f"{step}, {done} of {of}{left}" if of else "what is in it is read first"
+        rest = f"{so_far}. Keep the monitors down; its sound comes back at the end."
     thick = replace(setting.back if mark == "to computer" else setting.out, thick=True)
     return ChainState(
         computer=setting.computer(), out=thick if mark != "to computer" else setting.out,

@@ -162,13 +162,13 @@ class CollectionArea(Lookful):
         """Another result with its counts, tags, and whatever is wrong with the query."""
         self.search.show_problem(found.problem)
         self.tags.show_tags(found.tags, found.chosen_tags, found.tag_total)
-        count = len(found.ids)
+        count = len(found.ids) if found.count is None else found.count
         whole = counted(count, "patch", "patches") if count == found.total else (
             f"{figures(count)} of {figures(found.total)}")
         self.count_line.say(whole)
         self.count_line.order.show_options(found.orders, found.order)
         self.count_line.order.setVisible(count > 0)
-        self.list.show_ids(found.ids)
+        self.list.show_ids(found.ids, found.headings)
         self.empty.show_state(found.nothing)
         self._stack.setCurrentWidget(self.list if count else self.empty)
 

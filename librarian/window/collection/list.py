@@ -51,12 +51,12 @@ class PatchList(QListView):
         self.selectionModel().selectionChanged.connect(self._selection_changed)
         look.changed.connect(self._look_has_changed)
 
-    def show_ids(self, ids: Sequence[int]) -> None:
+    def show_ids(self, ids: Sequence[int], headings: Sequence[str] = ()) -> None:
         """Another result. The patch that was looked at stays current and in view if it is still there."""
         before = self.current_id()
         self._quiet = True
         try:
-            self.rows.show_ids(ids)
+            self.rows.show_ids(ids, headings)
             row = self.rows.row_of(before) if before is not None else None
             if row is not None:
                 self._set_current(row)
@@ -97,12 +97,13 @@ class PatchList(QListView):
         ranges = [selection.at(place) for place in range(selection.count())]
         for chosen in sorted(ranges, key=lambda each: each.top()):
             made.extend(self.rows.ids[chosen.top() : chosen.bottom() + 1])
-        return made
+        # Headings are no patches, and a patch may stand under several of them.
+        return list(dict.fromkeys(patch for patch in made if patch > 0)) if self.rows.headings else made
 
     def take_focus(self) -> None:
         """Focus goes to the current row, else to the first."""
         if not self.currentIndex().isValid() and self.rows.rowCount():
-            self._set_current(0)
+            self._set_current(1 if self.rows.headings else 0)
         self.setFocus(Qt.FocusReason.OtherFocusReason)
 
     def _set_current(self, row: int) -> None:

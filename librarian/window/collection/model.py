@@ -33,14 +33,15 @@ class PatchModel(QStandardItemModel):
         self._source = source
         self._ids: Sequence[int] = ()
         self._pages: OrderedDict[int, dict[int, PatchLine]] = OrderedDict()
+        self.headings: Sequence[str] = ()
         self.marks = RowMarks()
 
     # -- what it holds
 
-    def show_ids(self, ids: Sequence[int]) -> None:
-        """Another result."""
+    def show_ids(self, ids: Sequence[int], headings: Sequence[str] = ()) -> None:
+        """Another result. An id of -1, -2, … is the first, second, … of the headings."""
         self.beginResetModel()
-        self._ids = ids
+        self._ids, self.headings = ids, headings
         self._pages.clear()
         # One reset says it all; the counting model's own signals would lay the list out several times.
         blocker = QSignalBlocker(self)
@@ -70,8 +71,9 @@ class PatchModel(QStandardItemModel):
         return self._ids
 
     def id_at(self, row: int) -> int | None:
-        """The patch at a rank."""
-        return self._ids[row] if 0 <= row < len(self._ids) else None
+        """The patch at a rank; None for a heading."""
+        patch = self._ids[row] if 0 <= row < len(self._ids) else -1
+        return patch if patch > -1 else None
 
     def row_of(self, patch: int) -> int | None:
         """The rank of a patch in this result."""
@@ -83,6 +85,8 @@ class PatchModel(QStandardItemModel):
     def line(self, row: int) -> PatchLine:
         """The row to paint, read with its page if it is not at hand."""
         patch = self._ids[row]
+        if patch < 0:
+            return PatchLine(patch, self.headings[-patch - 1], "", heading=True)
         page = row // PAGE
         if page not in self._pages:
             self._read(page)
@@ -91,6 +95,8 @@ class PatchModel(QStandardItemModel):
 
     def _read(self, page: int) -> None:
         ids = self._ids[page * PAGE : (page + 1) * PAGE]
+        if self.headings:
+            ids = list(dict.fromkeys(patch for patch in ids if patch > -1))
         try:
             lines = {line.id: line for line in self._source.lines(ids)}
         except LibrarianError as problem:
@@ -105,7 +111,7 @@ class PatchModel(QStandardItemModel):
     # -- what Qt asks
 
     def flags(self, index: Index) -> Qt.ItemFlag:
-        if not index.isValid():
+        if not index.isValid() or (self.headings and self.id_at(index.row()) is None):
             return Qt.ItemFlag.NoItemFlags
         return Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable | Qt.ItemFlag.ItemNeverHasChildren
 

@@ -44,6 +44,10 @@ class RowDelegate(QStyledItemDelegate):
         focused = bool(state & QStyle.StateFlag.State_HasFocus)
         painter.save()
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        if line.heading:
+            self._heading(painter, rect, line)
+            painter.restore()
+            return
         painter.fillRect(rect, colours.select if selected else colours.sheet)
         if selected:
             painter.fillRect(QRectF(rect.left(), rect.top(), BAR, rect.height()), colours.ink)
@@ -59,6 +63,12 @@ class RowDelegate(QStyledItemDelegate):
             painter.setBrush(Qt.BrushStyle.NoBrush)
             painter.drawRoundedRect(rect.adjusted(1, 1, -1, -1), 2, 2)
         painter.restore()
+
+    def _heading(self, painter: QPainter, rect: QRectF, line: PatchLine) -> None:
+        painter.fillRect(rect, self.look.palette.well)
+        painter.setFont(self.look.fonts.get(BODY, bold=True))
+        room = rect.adjusted(EDGE, 0, -EDGE, 0)
+        draw(painter, room, one_line(line.name), self.look.palette.ink)
 
     def _is_bold(self, line: PatchLine, model: PatchModel, *, selected: bool) -> bool:
         return selected or line.id in {model.marks.a, model.marks.b}

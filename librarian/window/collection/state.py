@@ -37,6 +37,7 @@ class PatchLine:
     name_hits: tuple[Span, ...] = ()
     tag_hits: frozenset[str] = frozenset()
     reason: Reason | None = None
+    heading: bool = False
 
 
 class PatchSource(Protocol):
@@ -99,6 +100,8 @@ class Found:
     """The present result. `ids` may be of any length; `total`: patches in the collection.
 
     `order`: the id of the order in force, `orders`: (id, label) of those on offer. `nothing`: shown when ids is empty.
+    `headings`: an id of -1, -2, … in `ids` is no patch but the heading with this place (0, 1, …), and `count` is then
+    how many patches there are; a patch may stand under several headings.
     """
 
     ids: Sequence[int] = ()
@@ -110,6 +113,8 @@ class Found:
     tag_total: int = 0
     problem: SearchProblem | None = None
     nothing: Nothing = Nothing("The sounds you keep will be listed here, with their tags above.")
+    headings: tuple[str, ...] = ()
+    count: int | None = None
 
 
 RowHeight = Literal["two lines", "one line"]

@@ -21,6 +21,7 @@ from librarian.window.collection.state import Completion
 from librarian.window.desk.asker import Asker
 from librarian.window.desk.choice import Choice, Side
 from librarian.window.desk.editing import Editing
+from librarian.window.desk.groups import Group, grouped
 from librarian.window.desk.instruments import Instruments, now
 from librarian.window.desk.results import offered
 from librarian.window.desk.standing import Standing
@@ -29,16 +30,18 @@ from librarian.window.desk.work import Work
 from librarian.window.words import clock_time, day, quoted
 
 _WATCH_MS = 700
-Order = Literal["name", "time", "instrument", "match"]
+Order = Literal["name", "time", "instrument", "match", "group tag", "group instrument"]
 
 
 @dataclass(frozen=True)
 class Answer:
-    """One result of a search with the counts of tags in it."""
+    """One result of a search with the counts of tags in it, and its `groups` where they are wanted."""
 
     found: Found
     tags: tuple[tuple[str, int], ...]
     all_tags: int
+    order: str = "name"
+    groups: tuple[Group, ...] = ()
 
 
 class Desk(Editing, QObject):
@@ -112,8 +115,11 @@ class Desk(Editing, QObject):
         line, chosen, by = self.text, tuple(sorted(self.tags)), self.order
 
         def question() -> Answer:
-            found = self.library.find(line, tags=chosen, order=by)
-            return Answer(found, tuple(self.library.tag_counts(found)), len(self.library.tag_counts()))
+            group = by.removeprefix("group ") if by.startswith("group ") else ""
+            found = self.library.find(line, tags=chosen, order="name" if group else by)  # type: ignore[arg-type]
+            counts = tuple(self.library.tag_counts(found))
+            groups = grouped(self.library, group, line, chosen, found, counts) if group else ()
+            return Answer(found, counts, len(self.library.tag_counts()), by, groups)
 
         self._asker.ask(question)
 

@@ -1,7 +1,9 @@
 """One instrument's line on a thread of its own: conversations one after the other, listening in between.
 
 The window never waits for a cable. It hands jobs over, gets signals back on its own thread, and may cancel. When the
-cable is lost the link says so once and tries to open it again until it is closed.
+cable is lost the link says so once and tries to open it again until it is closed. Ports may also be open and dead (a
+MIDI server that stumbled may wake some clients never again), so where nobody answers the question who is there, it is
+asked again through newly opened ports, a few times.
 """
 
 from __future__ import annotations
@@ -17,7 +19,7 @@ from typing import Any
 from PySide6.QtCore import QObject, Signal
 
 from librarian.errors import Cancelled, LibrarianError
-from librarian.transfer import Cancel, Line, OnProgress, Progress, listen
+from librarian.transfer import Cancel, Line, NoReply, OnProgress, Progress, listen
 from librarian.wire.cable import CableLost
 
 _LOG = logging.getLogger(__name__)
@@ -25,6 +27,9 @@ _LISTEN_S = 0.05
 _REOPEN_S = 1.0
 _RATE_S = 0.5
 _PROGRESS_S = 0.05
+_QUESTION = "identify"
+_MOST_RENEWALS = 3
+"""Since it answered last: an instrument that is switched off is not worth opening ports for ever."""
 
 Talk = Callable[[Line, Cancel, OnProgress], Any]
 
@@ -63,6 +68,7 @@ class Link(QObject):
         self._closing = threading.Event()
         self._wake = threading.Event()
         self._current: Job | None = None
+        self._renewals = 0
         self._thread = threading.Thread(target=self._live, name="instrument line", daemon=True)
         self.line: Line | None = None
 
@@ -108,10 +114,12 @@ class Link(QObject):
 
     def _live(self) -> None:
         told = ""
+        again: Job | None = None
         while not self._closing.is_set():
             try:
                 line = self._open_line()
             except LibrarianError as problem:
+                again = None
                 # The same trouble every second is said once.
                 if str(problem) != told:
                     told = str(problem)
@@ -126,11 +134,12 @@ class Link(QObject):
                 return
             told = ""
             self.line = line
-            self.opened.emit()
+            if again is None:
+                self.opened.emit()
             try:
-                self._serve(line)
+                again = self._serve(line, again)
             except CableLost as problem:
-                told = str(problem)
+                told, again = str(problem), None
                 self.lost.emit(problem)
             finally:
                 self.line = None
@@ -144,17 +153,23 @@ class Link(QObject):
                 return
             self.failed.emit(job.name, problem)
 
-    def _serve(self, line: Line) -> None:
+    def _serve(self, line: Line, first: Job | None) -> Job | None:
+        """Have conversations and listen; returns one that shall be had again over newly opened ports."""
         rate_at, counts = time.monotonic(), line.cable.counts()
         while not self._closing.is_set():
             try:
-                job = self._jobs.get_nowait()
+                job, first = first or self._jobs.get_nowait(), None
             except queue.Empty:
                 heard = listen(line, _LISTEN_S)
                 if heard:
                     self.heard.emit(heard)
             else:
-                self._converse(line, job)
+                problem = self._converse(line, job)
+                if problem is None:
+                    self._renewals = 0
+                elif job.name == _QUESTION and isinstance(problem, NoReply) and self._renewals < _MOST_RENEWALS:
+                    self._renewals += 1
+                    return Job(job.name, job.talk, Cancel())
             now = time.monotonic()
             if now - rate_at >= _RATE_S:
                 fresh = line.cable.counts()
@@ -163,8 +178,10 @@ class Link(QObject):
                     (fresh.bytes_out - counts.bytes_out) / span, (fresh.bytes_in - counts.bytes_in) / span
                 )
                 rate_at, counts = now, fresh
+        return None
 
-    def _converse(self, line: Line, job: Job) -> None:
+    def _converse(self, line: Line, job: Job) -> Exception | None:
+        """Have it, tell how it ended, and return what went wrong. Raises CableLost after telling."""
         self._current = job
         last = 0.0
 
@@ -185,12 +202,14 @@ class Link(QObject):
         except (LibrarianError, Cancelled) as problem:
             self._current = None
             self.failed.emit(job.name, problem)
-        except Exception:  # noqa: BLE001 - said and logged; the line goes on
+            return problem
+        except Exception as problem:  # noqa: BLE001 - said and logged; the line goes on
             _LOG.exception("the conversation %s failed", job.name)
             self._current = None
             self.failed.emit(job.name, OurFault(f"The conversation “{job.name}” ended by a fault of this program."))
-        else:
-            self._current = None
-            self.done.emit(job.name, result)
+            return problem
+        self._current = None
+        self.done.emit(job.name, result)
+        return None
 
 

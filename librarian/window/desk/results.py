@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
 
 from librarian.collection import Completion as Known
 from librarian.collection import Found as Answered
@@ -17,9 +18,16 @@ from librarian.window.collection.state import (
     SearchProblem,
     TagCount,
 )
+from librarian.window.desk.groups import with_headings
 from librarian.window.parts.spec import ButtonSpec
 
-ORDERS = (("name", "by name"), ("time", "latest first"), ("instrument", "by instrument"), ("match", "best match first"))
+if TYPE_CHECKING:
+    from librarian.window.desk.desk import Answer
+
+ORDERS = (
+    ("name", "by name"), ("time", "latest first"), ("instrument", "by instrument"), ("match", "best match first"),
+    ("group tag", "in groups by tag"), ("group instrument", "in groups by instrument"),
+)
 _KINDS = {"word": "word", "parameter": "value"}
 _BEYOND_NAME = ("note", "value", "unknown", "time", "origin", "versions")
 
@@ -53,15 +61,17 @@ def _line(row: PatchRow, reasons: Sequence[Why]) -> PatchLine:
     )
 
 
-def shown(answer: Answered, tags: Sequence[tuple[str, int]], chosen: frozenset[str], all_tags: int) -> Found:
+def shown(result: Answer, chosen: frozenset[str]) -> Found:
     """What the collection area is told of a result."""
+    answer, tags = result.found, result.tags
     counts = dict(tags)
     listed = [TagCount(tag, counts.get(tag, 0)) for tag in sorted(chosen) if tag not in counts]
     listed += [TagCount(tag, count) for tag, count in tags]
+    ids, headings = with_headings(answer.ids, result.groups)
     return Found(
-        ids=answer.ids, total=answer.total, order=answer.order, orders=ORDERS, tags=tuple(listed),
-        chosen_tags=chosen, tag_total=max(all_tags, len(listed)), problem=_problem(answer),
-        nothing=_nothing(answer, chosen),
+        ids=ids, total=answer.total, order=result.order, orders=ORDERS, tags=tuple(listed),
+        chosen_tags=chosen, tag_total=max(result.all_tags, len(listed)), problem=_problem(answer),
+        nothing=_nothing(answer, chosen), headings=headings, count=len(answer.ids),
     )
 
 

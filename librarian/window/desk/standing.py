@@ -36,6 +36,7 @@ _TITLES = {
     "recall": "Recall of {}", "verify": "Comparing with {}", "backup": "Reading the memory",
     "restore": "Writing {} into the memory", "bring-up": "Bring-up",
 }
+_INNER_STEPS = {"answers", "messages", "parameters", "controls", "programs"}
 Worst = Literal["", "alarm", "different", "unknown", "broken"]
 Say = Callable[[Setting], ChainState]
 
@@ -206,11 +207,17 @@ class Standing:
     def began(self, what: str, subject: str = "") -> None:
         """A transfer begins; `subject` is the name of the sound it is about."""
         self.transfer, self.subject = what, subject
+        if what in {"backup", "restore", "bring-up"}:
+            size = self.chart.memory.size if self.chart.memory is not None else 1
+            self.went_on(Progress(0, size, "programs") if what != "bring-up" else Progress(0, 0, ""))
+            return
         of = len(self.chart.sound_ids if what in {"recall", "verify"} else self.chart.parameters)
         self.went_on(Progress(0, of, "parameters"))
 
     def went_on(self, step: Progress) -> None:
         """The transfer under way is so far."""
+        if not self._is_shown(step):
+            return
         name, left = self.subject, step.seconds_left
         if self.transfer == "recall" and step.what != "read back":
             self.say = lambda setting: transfers.recalling(
@@ -229,6 +236,15 @@ class Standing:
             )
         elif self.transfer == "capture":
             self.say = lambda setting: transfers.capturing(setting, received=step.done, of=step.total, left_s=left)
+
+    def _is_shown(self, step: Progress) -> bool:
+        """Of conversations made of smaller ones only their own steps count: programs read, checks made."""
+        if self.transfer == "bring-up":
+            return step.what not in _INNER_STEPS
+        if self.transfer in {"backup", "restore"}:
+            single = any(info.kind == "program" for info in self.chart.codec.messages.values())
+            return step.what == "programs" or (not single and step.what == "messages")
+        return True
 
     def captured(self, result: Captured, when: datetime) -> None:
         """A sound was captured."""

@@ -18,7 +18,7 @@ from librarian.window.parts.field import Field
 from librarian.window.parts.lookful import Lookful
 from librarian.window.parts.sentence import Sentence
 from librarian.window.parts.spec import ButtonSpec
-from librarian.window.words import listed
+from librarian.window.words import figures, listed
 
 NOTE_LINES = 3
 
@@ -69,6 +69,8 @@ class DetailsEditor(Lookful):
         self.done = Button(look, ButtonSpec("done", "Done", primary=True), lambda _name: self.finish())
         self.leave = Button(look, ButtonSpec("leave", "Leave as it was", key="Esc"), lambda _name: self.abandon())
         self._labels = [QLabel("Tags"), QLabel("Note")]
+        for label in self._labels:
+            label.setTextFormat(Qt.TextFormat.PlainText)
         grid = QGridLayout(self)
         grid.setContentsMargins(14, 8, 14, 8)
         grid.setHorizontalSpacing(12)
@@ -93,6 +95,8 @@ class DetailsEditor(Lookful):
         self.note.setPlainText(details.note or "")
         for widget in (self.note, self._labels[1]):
             widget.setVisible(details.note is not None)
+        count = len(details.patches)
+        self._labels[0].setText("Tags" if count == 1 else f"Tags of {figures(count)}")
         self._offer()
         self.show()
         self.tags.take_focus()

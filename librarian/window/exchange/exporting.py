@@ -19,7 +19,7 @@ from librarian.window.parts.drawer import Drawer
 from librarian.window.parts.segments import Segments
 from librarian.window.parts.sentence import Sentence
 from librarian.window.parts.spec import ButtonSpec
-from librarian.window.words import counted, figures, listed, size
+from librarian.window.words import counted, figures, listed, quoted
 
 FORMS: dict[str, tuple[str, str, str, str]] = {
     "syx": ("SysEx", ".syx", "SysEx (*.syx)",
@@ -171,6 +171,5 @@ class Exporting(Hand):
 
     def _written(self, done: Any) -> None:
         sentence = done.sentence if done.sentence.endswith(".") else f"{done.sentence}."
-        left = tuple(done.left_out)
-        hint = f"Left out: {listed(left)}." if left and listed(left) not in sentence else ""
-        self.desk.told.emit(Told(f"{sentence} {size(done.bytes)} in {done.path.name}.", hint))
+        why = [f"{quoted(name)} ({reason.rstrip('.')})" for _patch, name, reason in done.left_out]
+        self.desk.told.emit(Told(sentence, f"Left out: {listed(why, 3)}." if why else ""))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from PySide6.QtCore import QObject
 
@@ -85,6 +86,7 @@ class Memory(Hand):
                 self.load()
             else:
                 self._buttons()
+                self._say()
 
     # -- what is shown ---------------------------------------------------------------------------------------------
 
@@ -119,7 +121,11 @@ class Memory(Hand):
 
     def _show(self) -> None:
         chart, sheet, programs = self.chart, self.sheet, self.programs
-        sheet.backups.show_options([(one.key, backup_words(one)) for one in self.backups], self._key)
+        standing = self.desk.instruments.standings.get(self.instrument or 0)
+        going = standing is not None and standing.transfer == "backup"
+        sheet.backups.show_options(
+            [(one.key, backup_words(one, going=going)) for one in self.backups], self._key
+        )
         sheet.backups.setVisible(bool(self.backups))
         if chart is None or chart.memory is None:
             name = self._name()
@@ -143,7 +149,11 @@ class Memory(Hand):
         else:
             failed = programs.backup.failed
             lost = f" {counted(len(failed), 'program')} could not be read." if failed else ""
-            if programs.changed is None:
+            standing = self.desk.instruments.standings.get(self.instrument or 0)
+            if not programs.backup.ended:
+                going = standing is not None and standing.transfer == "backup"
+                said = "It is being read." if going else "It was broken off; what was read is kept. Go on with it."
+            elif programs.changed is None:
                 said = "There is no earlier backup to compare it with."
             elif programs.changed:
                 said = f"{counted(len(programs.changed), 'program')} changed since {programs.since}."
@@ -199,7 +209,8 @@ class Memory(Hand):
             a = self.desk.choice.a
             rows = self.sheet.list.chosen()
             if a is not None and len(rows) == 1:
-                self.ask_to_write({self._numbers[rows[0]]: a.content}, quoted(a.name))
+                content = a.content if a.content.name.strip() else replace(a.content, name=a.name)
+                self.ask_to_write({self._numbers[rows[0]]: content}, quoted(a.name))
         elif button == "keep":
             self.keep_patches()
 
@@ -250,8 +261,8 @@ class Memory(Hand):
         self.question = question
         self.areas.show_band(NoticeState(
             question.first, question.rest,
-            (ButtonSpec("memory_replace", f"Replace {question.what}"),
-             ButtonSpec("memory_keep", f"Keep {question.what}", key="Esc")),
+            (ButtonSpec("memory_keep", f"Keep {question.what}", key="Esc"),
+             ButtonSpec("memory_replace", f"Replace {question.what}")), safe="memory_keep",
         ))
 
     @property
@@ -259,15 +270,15 @@ class Memory(Hand):
         """True while the question stands."""
         return self.question is not None
 
-    def answer(self, *, replace: bool) -> None:
-        """The person answered; without `replace` nothing is written."""
+    def answer(self, *, replaced: bool) -> None:
+        """The person answered; without `replaced` nothing is written."""
         question, self.question = self.question, None
         if question is None:
             return
         self.areas.show_band(None)
         if self.is_open:
             self.areas.focus_area("drawer")
-        if not replace or self.instrument is None:
+        if not replaced or self.instrument is None:
             self._tell("question", "nothing written", f"{question.what[:1].upper()}{question.what[1:]} stays as it is.",
                        "Nothing was written.")
             return

@@ -30,12 +30,12 @@ def changed_since(now: Mapping[int, Version], earlier: Mapping[int, Version]) ->
     )
 
 
-def backup_words(backup: MemoryBackup) -> str:
-    """"12 Mar 20:06 · 64 of 64 programs"."""
+def backup_words(backup: MemoryBackup, *, going: bool = False) -> str:
+    """"12 Mar 20:06 · 64 of 64 programs". `going`: one that has not ended is being read just now."""
     when = f"{day(backup.taken)} {clock_time(backup.taken)}"
     count = f"{len(backup.kept)} of {counted(len(backup.wanted), 'program')}"
     what = "as it was before a restore · " if backup.kind == "before" else ""
-    broken = "" if backup.ended else " · broken off"
+    broken = "" if backup.ended else " · being read" if going else " · broken off"
     return f"{when} · {what}{count}{broken}"
 
 

@@ -21,12 +21,16 @@ from librarian.window.parts.spec import ButtonSpec
 
 @dataclass(frozen=True)
 class NoticeState:
-    """`first` is bold, `rest` below it in second ink (or behind it, in a foot). `bar`: its left edge, ink or broken."""
+    """`first` is bold, `rest` below it in second ink (or behind it, in a foot). `bar`: its left edge, ink or broken.
+
+    `safe`: the button that changes nothing and takes the focus; the last one unless named.
+    """
 
     first: str
     rest: str = ""
     buttons: tuple[ButtonSpec, ...] = ()
     bar: Literal["", "ink", "broken"] = "ink"
+    safe: str = ""
 
 
 def undo_notice(what: str, key: str = "Ctrl+Z") -> NoticeState:
@@ -85,9 +89,10 @@ class _Notice(Lookful):
             self.setMinimumHeight(layout.heightForWidth(self.width()))
 
     def take_focus(self) -> None:
-        """Focus goes to the last button: the one that changes nothing."""
+        """Focus goes to the button that changes nothing."""
         if self.buttons:
-            list(self.buttons.values())[-1].setFocus(Qt.FocusReason.OtherFocusReason)
+            safe = self.buttons.get(self.state.safe) if self.state is not None else None
+            (safe or list(self.buttons.values())[-1]).setFocus(Qt.FocusReason.OtherFocusReason)
 
     def _say(self, state: NoticeState) -> None:
         raise NotImplementedError

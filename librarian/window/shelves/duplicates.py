@@ -217,7 +217,8 @@ def same_groups(library: Library) -> list[Group]:
     rows = {row.id: row for row in library.rows([patch for group in groups for patch in group])}
     found = []
     for group in groups:
-        members = tuple(rows[patch] for patch in group if patch in rows)
+        # The oldest first: the others most likely came after it.
+        members = tuple(rows[patch] for patch in sorted(group) if patch in rows)
         if len(members) > 1:
             found.append(Group(members, ("",) * len(members), f"{len(members)} patches, all values equal"))
     return found

@@ -106,8 +106,10 @@ class Like(Hand):
         return Line(row.name, near.reason, f"{(1 - near.distance) * 100:.0f} %", says="likeness")
 
     def _look_at(self, row: int) -> None:
-        if self.to is not None and row < len(self.found):
+        a = self.desk.choice.a
+        if self.to is not None and a is not None and row < len(self.found):
             self.desk.choose_b(self.found[row].id)
+            self.sheet.say(f"Like {quoted(a.name)}:", f"{self.found[row].reason}.")
 
     def do(self, button: str) -> None:
         row = self.sheet.list.current

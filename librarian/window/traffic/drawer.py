@@ -19,11 +19,12 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from librarian.errors import LibrarianError
+from librarian.errors import LibrarianError, OutsideProblem
 from librarian.window.paint.fonts import SMALL, TITLE
 from librarian.window.paint.look import Look
 from librarian.window.paint.text import one_line, plain_tip
 from librarian.window.parts.button import FRAME, Button
+from librarian.window.parts.field import Field
 from librarian.window.parts.lookful import Lookful
 from librarian.window.parts.scroll import ThinScrollBar
 from librarian.window.parts.segments import Segments
@@ -110,6 +111,7 @@ class TrafficDrawer(Lookful):
         self._using: Reader | None = None
         self._seen = 0
         self._way = "both"
+        self._words: tuple[str, ...] = ()
         self.held = False
         self.model = TrafficModel()
         self.title = Sentence(look, px=TITLE)
@@ -120,6 +122,8 @@ class TrafficDrawer(Lookful):
         self.ways = Segments(look, "Direction")
         self.ways.show_segments(WAYS, self._way)
         self.ways.chosen.connect(self._take_way)
+        self.filter = Field(look, "only lines with these words or bytes", "Only lines with these words or bytes")
+        self.filter.edit.textChanged.connect(self._take_words)
         self.table = QTableView()
         self._dress_table()
         self._build()
@@ -160,6 +164,7 @@ class TrafficDrawer(Lookful):
         column.setContentsMargins(14, 10, 12 - FRAME, 8)
         column.addLayout(top)
         column.addLayout(row)
+        column.addWidget(self.filter)
         column.addWidget(self.table, 1)
         self.look_changed()
 
@@ -196,7 +201,21 @@ class TrafficDrawer(Lookful):
         self._seen = newer[-1].number
         # Every crossing goes through the reader: what is left out may be half of a pair.
         lines = [self._using.read(one) for one in newer]
-        return [line for line in lines if self._way in {"both", line.direction}]
+        return [line for line in lines if self._is_shown(line)]
+
+    def _is_shown(self, line: Line) -> bool:
+        if self._way not in {"both", line.direction}:
+            return False
+        if not self._words:
+            return True
+        # Bytes as they are shown, and without spaces between them.
+        raw = line.raw.hex(" ")
+        text = f"{line.meaning.casefold()} {raw} {raw.replace(' ', '')}"
+        return all(word in text for word in self._words)
+
+    def _take_words(self, text: str) -> None:
+        self._words = tuple(text.casefold().split())
+        self._start_again()
 
     def look_for_more(self) -> None:
         """Take what came since."""
@@ -204,18 +223,34 @@ class TrafficDrawer(Lookful):
             self.model.add(self._read())
 
     def _choose_file(self) -> None:
-        name, _kind = QFileDialog.getSaveFileName(self, "Save the traffic", "traffic.jsonl", "Traffic (*.jsonl)")
+        name, _kind = QFileDialog.getSaveFileName(
+            self, "Save the traffic", "traffic.jsonl", "Traffic that can be replayed (*.jsonl);;Text (*.txt)"
+        )
         if name:
             self.save_to(Path(name))
 
     def save_to(self, path: Path) -> None:
-        """Write the whole log as a file that can be replayed."""
+        """Write the whole log as a file that can be replayed, or (.txt) the lines that are shown as text."""
         try:
-            save(path, self._traffic.after(0))
+            if path.suffix.lower() == ".txt":
+                _write_text(path, self._as_text())
+            else:
+                save(path, self._traffic.after(0))
         except LibrarianError as problem:
             self.told.emit(f"{problem} {problem.hint}".strip())
         else:
             self.told.emit(f"The traffic is saved as {path.name}.")
+
+    def _as_text(self) -> str:
+        if self._reader is None:
+            return ""
+        reader, clock = self._reader(), self.model.clock
+        made = [
+            f"{clock(line.at)}  {'to it  ' if line.direction == 'out' else 'from it'}  {one_line(line.meaning)}  "
+            f"[{line.raw.hex(' ').upper()}]"
+            for line in (reader.read(one) for one in self._traffic.after(0)) if self._is_shown(line)
+        ]
+        return "\n".join([*made, ""])
 
     def take_focus(self) -> None:
         """Focus goes to the table."""
@@ -230,3 +265,10 @@ class TrafficDrawer(Lookful):
         painter = QPainter(self)
         painter.fillRect(self.rect(), self.colours.sheet)
         painter.end()
+
+
+def _write_text(path: Path, text: str) -> None:
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise OutsideProblem(f"{path} could not be written: {error.strerror}.", "Choose another place.") from error
