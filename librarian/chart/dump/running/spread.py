@@ -99,7 +99,9 @@ class SpreadForm:
         if not fits or (address is not None and not header.device_fits(raw, address)):
             return False
         frame = self.frame_of(raw)
-        return frame is None or self.addressed(frame, raw, frame.areas[0].raw_size, address)
+        if frame is None:  # of a wrong length; its address tells whether it is one of these all the same
+            return self.addressed(header, raw, 1, address)
+        return self.addressed(frame, raw, frame.areas[0].raw_size, address)
 
     def addressed(self, frame: FrameCodec, raw: bytes, size: int, address: Address | None) -> bool:
         """The address in `raw` belongs to this message (and to this instrument, where it follows the channel)."""

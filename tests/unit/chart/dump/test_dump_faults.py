@@ -226,7 +226,11 @@ DATA = 'parts.data = { is = "data", layout = "patch" }\n'
             "",
         ),
         (f'answer = "F0 7D {{data}} F7"\nlayout = "patch"\n{DATA}', (*EDIT, "layout"), 'belongs to kind = "parameter"'),
-        (f'answer = "F0 7D {{data}} F7"\nend = "F0 7D 01 02 F7"\n{DATA}', (*EDIT, "end"), "belongs to data in several messages"),
+        (
+            f'answer = "F0 7D {{data}} F7"\nend = "F0 7D 01 02 F7"\n{DATA}',
+            (*EDIT, "end"),
+            "belongs to data in several messages",
+        ),
         (
             f'answer = "F0 7D {{packet}} {{data}} F7"\n{DATA}',
             EDIT,
