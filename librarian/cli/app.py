@@ -25,15 +25,18 @@ from librarian.cli.verbs import (
     learning,
     library,
     look,
+    past,
     recalling,
     replay,
+    searches,
     setup,
+    tidy,
     unread,
 )
 
 VERBS = (
     demo, setup, conversation, recalling, banks, bringup, replay, keeping, look, compare, arrange, library, charts,
-    explain, learning, exchange, unread,
+    explain, learning, exchange, unread, past, tidy, searches,
 )  # fmt: skip
 
 

@@ -104,12 +104,14 @@ class Upkeep:
 
     def restore_backup(self, backup: Path) -> Path:
         """Make the library what a backup holds: one step of undo. Returns the copy of what was there before."""
-        return restoring.restore(self._store, backup, self.backup_folder, self._keep())
+        return restoring.restore(self._store, backup, self.backup_folder, self.backups_kept)
 
     def _in_turn(self, reason: str) -> BackupRow:
-        return backups.back_up_in_turn(self._store.path, self.backup_folder, reason, self._keep())
+        return backups.back_up_in_turn(self._store.path, self.backup_folder, reason, self.backups_kept)
 
-    def _keep(self) -> int:
+    @property
+    def backups_kept(self) -> int:
+        """How many copies stay."""
         return int(self.setting(KEEP, backups.KEEP))
 
 

@@ -32,10 +32,19 @@ class QueryProblem(Answer):
     replacement: str
 
 
-class Found(Answer):
-    """Answer of `find`. `found` of `total` patches matched; `patches` holds at most as many as asked for.
+class FoundGroup(Answer):
+    """A heading (a tag, an instrument; "" for those without) with the ids of its listed patches; `found` counts all."""
 
-    `tags`: tag to number of patches within all that was found.
+    name: str
+    found: int
+    patches: list[int]
+
+
+class Found(Answer):
+    """Answer of `find` and `trash list`. `found` of `total` patches matched; `patches` are those that are listed.
+
+    `tags`: tag to number of patches within all that was found. `groups`: null unless asked for; by tag a patch stands
+    under each of its tags.
     """
 
     query: str
@@ -44,6 +53,7 @@ class Found(Answer):
     patches: list[Patch]
     tags: dict[str, int]
     problems: list[QueryProblem]
+    groups: list[FoundGroup] | None = None
 
 
 class Similar(Answer):

@@ -13,11 +13,12 @@ from librarian.cli.exits import Exit
 from librarian.cli.here import Here
 from librarian.cli.patches import REFERENCE, find_patch, find_patches, patch_answer
 from librarian.cli.verb import verb
-from librarian.collection import Library
+from librarian.cli.verbs.look import problem_sentence
+from librarian.collection import Library, PatchRow
 from librarian.errors import BadInput
 
 PatchArgument = Annotated[str, typer.Argument(metavar="PATCH", help=REFERENCE)]
-PatchesArgument = Annotated[list[str], typer.Argument(metavar="PATCH...", help=REFERENCE)]
+PatchesArgument = Annotated[list[str] | None, typer.Argument(metavar="[PATCH]...", help=REFERENCE)]
 TagsArgument = Annotated[list[str] | None, typer.Argument(metavar="[TAG]...", help="One word or several in quotes.")]
 MatchingOption = Annotated[
     str | None,
@@ -65,18 +66,18 @@ def note(
         _done(here, library, [row.id], f"Note of “{row.name}” {'written' if text else 'taken away'}")
 
 
-def delete(here: Here, patches: PatchesArgument) -> None:
+def delete(here: Here, patches: PatchesArgument = None, matching: MatchingOption = None) -> None:
     """Put patches into the trash; nothing is gone, `restore` and `undo` bring them back."""
     with here.opened() as library:
-        rows = find_patches(library, patches)
+        rows = _meant(library, here.verb, patches or [], matching)
         library.delete([row.id for row in rows])
         _done(here, library, [row.id for row in rows], f"Into the trash: {_names([row.name for row in rows])}")
 
 
-def restore(here: Here, patches: PatchesArgument) -> None:
+def restore(here: Here, patches: PatchesArgument = None, matching: MatchingOption = None) -> None:
     """Take patches out of the trash."""
     with here.opened() as library:
-        rows = find_patches(library, patches, trash=True)
+        rows = _meant(library, here.verb, patches or [], matching, trash=True)
         library.restore([row.id for row in rows])
         _done(here, library, [row.id for row in rows], f"Restored: {_names([row.name for row in rows])}")
 
@@ -91,6 +92,29 @@ def redo(here: Here) -> Exit:
     """Do again what was undone last."""
     with here.opened() as library:
         return _step(here, library.redo(), library.redo_label(), "Done again", "Nothing to do again.")
+
+
+def _meant(
+    library: Library, verb_said: str, patches: Sequence[str], matching: str | None, *, trash: bool = False
+) -> list[PatchRow]:
+    """The patches named one by one, or all that words find; never both, never none."""
+    if bool(patches) == (matching is not None):
+        hint = f"librarian {verb_said} PATCH..., or: librarian {verb_said} --matching WORDS"
+        raise BadInput("Which patches?", hint)
+    if matching is None:
+        return find_patches(library, patches, trash=trash)
+    return library.rows(_matching(library, matching, trash=trash))
+
+
+def _matching(library: Library, words: str, *, trash: bool = False) -> list[int]:
+    """All that these words find. Raises BadInput when that is nothing, or when a part of them was not understood:
+    what was not asked for must not be changed."""
+    found = library.find(words, trash=trash)
+    if found.problems:
+        raise BadInput(problem_sentence(words, found.problems[0]), "Nothing was changed.")
+    if not found.ids:
+        raise BadInput(f"No patch matches “{words}”.", "Nothing was changed.")
+    return list(found.ids)
 
 
 def _step(here: Here, label: str | None, following: str | None, said: str, nothing: str) -> Exit:
@@ -111,12 +135,7 @@ def _tags(
         hint = f"librarian {here.verb} PATCH TAG..., or: librarian {here.verb} --matching WORDS TAG..."
         raise BadInput("Which patch, and which tag?", hint)
     with here.opened() as library:
-        if reference is not None:
-            ids = [find_patch(library, reference).id]
-        else:
-            ids = list(library.find(matching or "").ids)
-            if not ids:
-                raise BadInput(f"No patch matches “{matching}”.", "Nothing was changed.")
+        ids = [find_patch(library, reference).id] if reference is not None else _matching(library, matching or "")
         change(library, ids, given)
         names = _names([row.name for row in library.rows(ids[:3])], len(ids))
         _done(here, library, ids, f"{said} {', '.join(given)}: {names}")

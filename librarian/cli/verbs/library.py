@@ -7,13 +7,14 @@ from typing import Annotated
 
 import typer
 
+from librarian import collection
 from librarian.cli import answers
 from librarian.cli.clean import clean
 from librarian.cli.exits import Exit
 from librarian.cli.here import Here, cell, table
 from librarian.cli.sheets import shown_time
 from librarian.cli.verb import verb
-from librarian.collection.backups import BackupRow
+from librarian.collection import BackupRow, default_path
 
 FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="The copy.")]
 
@@ -26,6 +27,9 @@ def add_to(app: typer.Typer) -> None:
     verb(group, "backup")(backup)
     verb(group, "backups")(backups)
     verb(group, "go-back")(go_back)
+    verb(group, "keep-backups")(keep_backups)
+    verb(group, "rebuild")(rebuild)
+    verb(group, "repair")(repair)
     app.add_typer(group, name="library")
 
 
@@ -89,6 +93,38 @@ def go_back(here: Here, file: FileArgument) -> None:
         f"The library holds what {clean(str(file))} held: {patches} patches.",
         f"What it held before: {clean(str(before))}",
     )
+
+
+def keep_backups(
+    here: Here,
+    folder: Annotated[Path | None, typer.Option("--folder", metavar="FOLDER", help="Where they go now.")] = None,
+    number: Annotated[int | None, typer.Option("--number", metavar="COUNT", help="How many of them stay.")] = None,
+) -> None:
+    """Say where the copies go that the program makes by itself, and how many stay; or change that."""
+    with here.opened() as library:
+        library.keep_backups(folder, number)
+        rule = answers.BackupRule(folder=str(library.backup_folder), number=library.backups_kept)
+    here.answer(rule, f"The newest {rule.number} copies stay in {clean(rule.folder)}")
+
+
+def rebuild(here: Here) -> None:
+    """Make the index of words anew from the patches; that is all that a damaged index needs."""
+    with here.opened() as library:
+        count = library.rebuild_index()
+        where = str(library.path)
+    here.answer(answers.Rebuilt(path=where, indexed=count), f"{clean(where)}: {count} patches are in the new index.")
+
+
+def repair(
+    here: Here, into: Annotated[Path, typer.Argument(metavar="FILE", help="The new library; it must not exist.")]
+) -> Exit:
+    """Save what is readable of a damaged library into a new one, and say what is not. That one stays as it is."""
+    damaged = here.library or default_path()
+    done = collection.repair(damaged, into)
+    answer = answers.Repaired(into=str(done.into), saved=done.saved, lost=done.lost)
+    saved = f"{clean(str(done.into))}: {done.saved.get('patch', 0)} patches, {done.saved.get('version', 0)} versions."
+    here.answer(answer, saved, *([clean(each) for each in done.lost] or ["Nothing was lost."]))
+    return Exit.OK if not done.lost else Exit.DIFFERS
 
 
 def _answer(row: BackupRow) -> answers.Backup:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from enum import StrEnum
 from typing import Annotated
 
 import typer
+from rich.table import Table
 
 from librarian.cli import answers
 from librarian.cli.clean import clean
@@ -16,6 +17,8 @@ from librarian.cli.patches import REFERENCE, find_patch, find_version, patch_ans
 from librarian.cli.reading import chart_of
 from librarian.cli.sheets import shown_time, sound_answer, values_table
 from librarian.cli.verb import verb
+from librarian.cli.verbs.searches import saved_line
+from librarian.collection import Found, Library, PatchRow
 from librarian.collection.query.problem import Problem
 from librarian.errors import BadInput
 from librarian.sounds.near import Likeness
@@ -36,6 +39,13 @@ class ListOrder(StrEnum):
     MATCH = "match"
 
 
+class GroupedBy(StrEnum):
+    """What stands above the groups of a list."""
+
+    TAG = "tag"
+    INSTRUMENT = "instrument"
+
+
 def add_to(app: typer.Typer) -> None:
     """Register these verbs."""
     verb(app, "find")(find)
@@ -53,14 +63,16 @@ def find(
     order: Annotated[ListOrder, typer.Option("--order", help="Sort by this.")] = ListOrder.NAME,
     limit: LimitOption = 100,
     trash: Annotated[bool, typer.Option("--trash", help="Look in the trash.")] = False,
+    saved: Annotated[str | None, typer.Option("--saved", metavar="NAME", help="What this kept search finds.")] = None,
+    group: Annotated[GroupedBy | None, typer.Option("--group", help="List in groups, by tag or instrument.")] = None,
 ) -> None:
     """Find patches by words, tags, dates, values in display units; without any, list them all.
 
     Words match beginnings in names, tags and notes. Conditions: tag:storm, before:march, "cutoff > 2 kHz",
     "wave = saw", "drive unknown"; combined by or, not and parentheses. Put them in quotes for your shell.
     """
-    query = " ".join(words or [])
     with here.opened() as library:
+        query = " ".join(([saved_line(library, saved)] if saved is not None else []) + (words or []))
         number = None if instrument is None else instrument_named(library, instrument, removed=True).id
         found = library.find(query, tags=tag or (), instrument=number, order=order.value, trash=trash)
         rows = library.rows(found.ids[:limit])
@@ -72,13 +84,42 @@ def find(
             patches=[patch_answer(row) for row in rows],
             tags=counts,
             problems=[_problem(each) for each in found.problems],
+            groups=None if group is None else _groups(library, found, group, rows),
         )
         for each in found.problems:
-            aside(clean(each.sentence))
+            aside(clean(problem_sentence(query, each), lines=True))
         count = f"{len(found.ids)} of {found.total} patches"
         if len(rows) < len(found.ids):
             count += f", {len(rows)} listed"
-        here.answer(answer, *([patch_table(rows)] if rows else []), count)
+        here.answer(answer, *_listed(answer, rows), count)
+
+
+def _groups(library: Library, found: Found, by: GroupedBy, rows: Sequence[PatchRow]) -> list[answers.FoundGroup]:
+    """The listed patches under their headings."""
+    listed = {row.id for row in rows}
+    return [
+        answers.FoundGroup(name=each.name, found=len(each.ids), patches=[one for one in each.ids if one in listed])
+        for each in library.groups(found, by.value)
+    ]
+
+
+def _listed(answer: answers.Found, rows: Sequence[PatchRow]) -> Iterator[str | Table]:
+    """The list for people, with headings when it is in groups."""
+    if answer.groups is None:
+        yield from [patch_table(rows)] if rows else []
+        return
+    by_id = {row.id: row for row in rows}
+    for group in (each for each in answer.groups if each.patches):
+        yield f"{clean(group.name) or 'without'} ({group.found})"
+        yield patch_table([by_id[patch] for patch in group.patches])
+
+
+def problem_sentence(query: str, problem: Problem) -> str:
+    """What is wrong, where it stands, and what would be right there."""
+    piece = query[problem.start : problem.end]
+    where = f" (at sign {problem.start + 1}: “{piece}”)" if piece else ""
+    instead = f" Perhaps: {problem.replacement}" if problem.replacement else ""
+    return f"{problem.sentence}{where}{instead}"
 
 
 def show(here: Here, patch: PatchArgument) -> None:
