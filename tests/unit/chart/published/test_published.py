@@ -23,7 +23,7 @@ import pytest
 from librarian.chart import Chart, load
 from librarian.chart.dump import DumpRefused, ProgramSource
 from librarian.messages import Values
-from librarian.transfer import capture, recall, verify
+from librarian.transfer import capture, capture_by_hand, recall, verify
 from tests.simulated import World, world
 
 HERE = Path(__file__).parent
@@ -69,7 +69,7 @@ def channel_messages(raw: bytes) -> Iterator[bytes]:
 
 
 def slots_of(entry: Table) -> dict[str, int]:
-    return entry.get("slots", {})
+    return dict(entry.get("slots", {}))
 
 
 # --- there and back -------------------------------------------------------------------------------------------------
@@ -114,11 +114,8 @@ def test_a_bank_goes_back_to_the_byte(name: str, entry: Table) -> None:
         program["number"]: ProgramSource(Values(values_of(program["values"])), program["name"])
         for program in entry["program"]
     }
-    form = entry.get("form", "answer")
-    again = chart.codec.encode_bank(
-        entry["message"], swapped, chart.default_address, base=raws, form=form, **slots_of(entry)
-    )
-    assert again == raws
+    usual: Table = {"form": entry.get("form", "answer"), **slots_of(entry)}
+    assert chart.codec.encode_bank(entry["message"], swapped, chart.default_address, base=raws, **usual) == raws
 
 
 @pytest.mark.parametrize(("name", "entry"), [case for case in cases("dump") if "values" in case.values[1]])
@@ -244,3 +241,26 @@ def test_capture_change_recall_verify(name: str) -> None:
         wanted = value if chart.parameters[ident].sound else changed[ident]
         assert here.sound[ident] == wanted, ident
     assert verify(here.line, taken).state == "arrived"
+
+
+@pytest.mark.parametrize("name", ["splintbox"])
+def test_capture_by_hand_and_recall(name: str) -> None:
+    """Every control is moved once: bytes of several parameters and pots that wait included."""
+    chart = chart_of(name)
+    here = world(chart, seed=2)
+    movable = [parameter for parameter in chart.parameters.values() if not parameter.by_hand]
+    for place, parameter in enumerate(movable):
+        value = parameter.high if here.sound[parameter.id] != parameter.high else parameter.low
+
+        def turn(now: float, ident: str = parameter.id, value: int = value) -> None:
+            here.instrument.turn(ident, value, now)
+
+        here.bad.at(100.5 + place * 0.4, turn)
+    taken = capture_by_hand(here.line).version
+    assert set(taken.values) >= {parameter.id for parameter in movable}
+    assert {ident: here.sound[ident] for ident in taken.values} == dict(taken.values)
+    shuffled(here, chart)
+    done = recall(here.line, taken)
+    assert done.state == ("arrived" if name == "sallowfen" else "sent")
+    sound = {parameter.id for parameter in movable if parameter.sound}
+    assert {ident: here.sound[ident] for ident in sound} == dict(taken.values.only(sound))
