@@ -12,10 +12,11 @@ from librarian.chart.dump.results import Decoded, Form, MessageInfo, ProgramSour
 from librarian.chart.dump.running.decoder import Decoder
 from librarian.chart.dump.running.encoder import Base, Encoder
 from librarian.chart.dump.running.explain import Explainer
-from librarian.chart.dump.running.frame import Content
+from librarian.chart.dump.running.frame import Content, FrameCodec
 from librarian.chart.dump.running.gather import Gather, Sequenced, WholeMessages, pieces_of
 from librarian.chart.dump.running.handshake import Handshake
 from librarian.chart.dump.running.layout import LayoutCodec
+from librarian.chart.dump.running.legend import Cell
 from librarian.chart.dump.running.many import ManyReader, ManyValues
 from librarian.chart.dump.running.message import MessageCodec, together
 from librarian.chart.dump.running.recogniser import Recogniser
@@ -111,7 +112,13 @@ class DumpCodec:
             return tuple(self._explainer.damaged(raw, trouble))
         told = trouble or self._explainer.pairs(self.heard(raw, address))
         title = f"{form.message} ({form.form})" + (f": {told}" if told else "")
-        return tuple(self._explainer.frame(raw, frame, title))
+        inside = self._inside(form, frame, raw) if isinstance(form, SpreadForm) else []
+        return tuple(self._explainer.frame(raw, frame, title, inside))
+
+    def _inside(self, form: SpreadForm, frame: FrameCodec, raw: bytes) -> list[Cell]:
+        """What the data of one message of several is, where its place in the whole can be told."""
+        place = form.place_of(frame, raw)
+        return [] if place is None else self._explainer.part_of_whole(form.stream.payload, *place)
 
     def packet_number(self, raw: bytes, address: Address) -> int | None:
         """The number that a packet carries, None for a message that is no numbered packet."""

@@ -83,7 +83,8 @@ class Sum:
 class Area:
     """Data: `units` pieces of `unit_size` bytes, each unpacked for itself to `inner` or `count` images of a layout.
 
-    `repeats`: a group that stands several times, or (its number varies) could. `layout` '' and no `inner`: bytes of one message of several, explained only when all are together.
+    `repeats`: a group that stands several times, or (its number varies) could. `layout` '' and no `inner`: bytes of
+    one message of several.
     """
 
     name: str

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
+from librarian.chart.dump.planning.digits import address_text
 from librarian.chart.dump.planning.segments import Area, Constant, Masked, Number, Reserved, Segment, Sum
 from librarian.chart.dump.results import Row
 from librarian.chart.dump.running.frame import FrameCodec
@@ -12,6 +14,7 @@ from librarian.chart.dump.running.legend import Cell, Display, Legend
 from librarian.chart.dump.steps.number import read_pieces
 from librarian.chart.dump.steps.packing import NotPacked
 
+MOST_EXPLAINED = 65_536
 _EDGES = {0xF0: "start of SysEx", 0xF7: "end of SysEx"}
 
 
@@ -22,6 +25,7 @@ class Explainer:
         self._layouts = layouts
         self._display = display
         self._legends: dict[str, Legend] = {}
+        self._inside: Sequence[Cell] = ()
 
     def damaged(self, raw: bytes, reason: str) -> list[Row]:
         """A message that no frame explains: its bytes, with the reason at the first."""
@@ -35,12 +39,29 @@ class Explainer:
         said = ((one, self._display[one](value) if one in self._display else str(value)) for one, value in heard)
         return ", ".join(f"{identity} {text}" for identity, text in said)
 
-    def frame(self, raw: bytes, codec: FrameCodec, title: str) -> list[Row]:
-        """Rows for every byte of `raw`, which may be shorter or longer than the frame; `title` stands at the first."""
+    def frame(self, raw: bytes, codec: FrameCodec, title: str, inside: Sequence[Cell] = ()) -> list[Row]:
+        """Rows for every byte of `raw`, which may be shorter or longer than the frame; `title` stands at the first.
+
+        `inside`: what the data bytes are, in a message that carries a part of a whole.
+        """
+        self._inside = inside
         cells = self._cells(raw, codec)
+        self._inside = ()
         if cells:
             cells[0].value = title
         return [Row(at, cell.byte, cell.what, cell.value, cell.place, cell.claimed) for at, cell in enumerate(cells)]
+
+    def part_of_whole(self, payload: FrameCodec, data: bytes, offset: int) -> list[Cell]:
+        """What bytes of a whole are that begin at `offset` of it; values that need bytes elsewhere are not said."""
+        before, after = offset, payload.size - offset - len(data)
+        if payload.size > MOST_EXPLAINED or after < 0:
+            return []
+        tries = [bytes([fill]) * before + data + bytes([fill]) * after for fill in (0, 0x7F)]
+        one, other = (self._cells(each, payload)[offset : offset + len(data)] for each in tries)
+        return [
+            replace(mine, byte=byte, value=mine.value if mine.value == yours.value else "(not in this message alone)")
+            for mine, yours, byte in zip(one, other, data, strict=True)
+        ]
 
     # --- the frame -------------------------------------------------------------------------------------------------
 
@@ -117,6 +138,8 @@ class Explainer:
                 if area.count > 1:
                     _begin_with(f"program {unit * area.count + index}", own)
                 cells += own
+        elif len(self._inside) == len(content):
+            cells = [replace(cell) for cell in self._inside]
         else:
             cells = [Cell(byte, f"{area.name} (part of the whole)") for byte in content]
         if area.units > 1:
@@ -153,6 +176,8 @@ def _number_text(number: Number, raw: bytes) -> str:
     if not number.pieces:
         return raw[number.at : number.at + number.size].hex(" ").upper()
     value = read_pieces(raw, number.pieces) - number.plus
+    if number.role == "address":
+        return address_text(value, number.size, number.pieces[0].width)
     if number.fixed is not None and value != number.fixed:
         return f"{value}, but it must be {number.fixed}"
     return str(value) if number.low <= value <= number.high else f"{value}, outside {number.low} to {number.high}"

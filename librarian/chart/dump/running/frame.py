@@ -166,7 +166,7 @@ class FrameCodec:
             self._judge_number(number, value, address, content, unit)
         for each in self._wire_sums:
             computed = each.rule.of(raw[each.first : each.end])
-            if read_pieces(raw, each.pieces) not in (computed, each.otherwise):
+            if read_pieces(raw, each.pieces) not in (computed, each.otherwise) or _stray(each, raw):
                 _refuse_sum(each, raw, computed)
         unpacked: dict[str, list[bytes]] = {}
         for area, end, inner in self._units:
@@ -184,7 +184,7 @@ class FrameCodec:
                 self._cut(area, parts[0], content, unit.which)
         for each in self._raw_sums:
             computed = self.sum_of(each, raw, unpacked)
-            if read_pieces(raw, each.pieces) not in (computed, each.otherwise):
+            if read_pieces(raw, each.pieces) not in (computed, each.otherwise) or _stray(each, raw):
                 _refuse_sum(each, raw, computed)
 
     def _cut(self, area: Area, part: bytes, content: Content, unit: int) -> None:
@@ -365,8 +365,19 @@ def _differ(one: bytes, other: bytes) -> bytes:
     return (int.from_bytes(one, "big") ^ int.from_bytes(other, "big")).to_bytes(len(one), "big")
 
 
+def _stray(each: Sum, raw: bytes) -> bool:
+    """Bits are set in the bytes of a checksum that are no part of it (the high half of a nibble)."""
+    used = bytearray(each.size)
+    for piece in each.pieces:
+        used[piece.at - each.at] |= piece.mask
+    return any(byte & ~mask for byte, mask in zip(raw[each.at : each.at + each.size], used, strict=False))
+
+
 def _refuse_sum(each: Sum, raw: bytes, computed: int) -> NoReturn:
     received, digits = read_pieces(raw, each.pieces), -(-each.rule.bits // 4)
+    if received == computed:
+        stray = raw[each.at : each.at + each.size].hex(" ").upper()
+        raise DumpRefused("checksum", f"The checksum {stray} has bits set that are no part of it.")
     raise DumpRefused(
         "checksum",
         f"The checksum is {received:0{digits}X}, but the bytes of the message make {computed:0{digits}X}.",

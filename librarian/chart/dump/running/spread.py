@@ -12,6 +12,7 @@ from librarian.chart.dump.refusal import DumpRefused
 from librarian.chart.dump.results import Form
 from librarian.chart.dump.running.frame import Content, FrameCodec
 from librarian.chart.dump.running.stream import Stream
+from librarian.chart.dump.steps.packing import NotPacked
 from librarian.messages import Address
 
 
@@ -137,6 +138,21 @@ class SpreadForm:
         size = frame.areas[0].raw_size
         offset = self.cutting.place(numbers, size, 0)
         return any(piece[:2] == (offset, size) for piece in self.cutting.pieces({}))
+
+    def place_of(self, frame: FrameCodec, raw: bytes) -> tuple[bytes, int] | None:
+        """The data of a message and where it lies in the whole, None where it does not tell."""
+        told = {
+            f"#{each.role}": frame.number(raw, each) for each in frame.numbers if each.role in ("address", "packet")
+        }
+        if not told or len(raw) != frame.size or not frame.areas:
+            return None
+        area = frame.areas[0]
+        try:
+            data = area.packing.unpack(raw[area.at : area.at + area.size])
+        except NotPacked:
+            return None
+        offset = self.cutting.place(told, len(data), 0)
+        return None if offset is None or offset + len(data) > self.stream.size else (data, offset)
 
     def read(self, raw: bytes, address: Address | None) -> Piecewise:
         """One message. Raises `DumpRefused` with the reason."""

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from librarian.chart.dump import Row
 from librarian.messages import Address
-from tests.dumped import invented
+from tests.dumped import codec_of, invented, specs
+from tests.dumped_cases import BRAZIER, SPINDLE
 
 THIMBLE = "F0 7D 10 02 64 3F 3F 01 01 40 02 2A 46 4F 47 42 45 4C 4C 20 20 20 65 F7"
 FERRULE = "F0 7D 10 21 02 00 01 08 00 0C 08 04 09 54 F7"
@@ -85,10 +86,10 @@ def test_a_message_that_is_none_of_the_chart() -> None:
     assert [row.what for row in rows[1:4]] == ["not explained"] * 3
 
 
-def test_a_packet_is_part_of_the_whole() -> None:
+def test_a_packet_is_explained_as_its_part_of_the_whole() -> None:
     rows = rows_of("spindle", "F0 7D 10 61 01 07 00 00 00 01 7F 7F 7F 74 F7")
     assert (rows[4].what, rows[4].value) == ("packet number", "1")
-    assert rows[6].what == "data (part of the whole)"
+    assert rows[6].what == "voice2.freq"
     assert rows_of("spindle", "F0 7D 10 60 14 00 F7")[4].value == "20"
 
 
@@ -110,3 +111,28 @@ def test_requests_and_single_parameters() -> None:
         ("value", "8191"),
         ("value", ""),
     ]
+
+
+def test_each_message_of_several_is_explained_by_its_place_in_the_whole() -> None:
+    told = rows_of("brazier", BRAZIER.raws[2], 5)
+    assert [(row.what, row.value) for row in told[6:11]] == [
+        ("address", "41 00 00"), ("address", ""), ("address", ""), ("rate", "1\u2009000"), ("rate", "1\u2009000"),
+    ]  # fmt: skip
+    packed = rows_of("spindle", SPINDLE.raws[1])
+    assert (packed[6].what, packed[6].value, packed[6].place) == ("voice1.level", "255", "data 0 = FF")
+    assert all(row.claimed for row in packed)
+
+
+def test_a_value_that_lies_in_two_messages_is_not_said_from_one() -> None:
+    codec = codec_of(
+        """
+[message.edit]
+answer = "F0 7D {packet} {data} F7"
+parts.data = { is = "data", layout = "two", split = 2 }
+[layout.two]
+fields = ["a", { of = "b", bytes = 2 }, "c"]
+""",
+        specs(("a", 0, 127), ("b", 0, 16383), ("c", 0, 127)),
+    )
+    told = codec.explain(bytes.fromhex("F0 7D 00 05 07 F7"), Address(0, 16))
+    assert [(row.what, row.value) for row in told[3:5]] == [("a", "5"), ("b", "(not in this message alone)")]

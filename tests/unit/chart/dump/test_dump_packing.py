@@ -112,6 +112,43 @@ def test_vectors(packed: str, name: PackingName, raw: str) -> None:
     assert PACKINGS[name].unpack(bytes.fromhex(packed)) == bytes.fromhex(raw)
 
 
+@pytest.mark.parametrize(
+    ("name", "raw", "packed"),
+    [
+        # 85 = 1000 0101: bits 0-6 are 05, bit 7 is the lowest of the next byte
+        ("bitstream_low", "85", "05 01"),
+        # FF 00 81: 7F | 1 + 000000 -> 01 | 00 then 81 from bit 0: 00 + 1 000000 -> bits 6-7 of 00, 0-4 of 81 = 00001
+        # the stream from its lowest bit: 11111111 00000000 10000001 -> 1111111 1000000 0010000 001
+        ("bitstream_low", "FF 00 81", "7F 01 04 04"),
+        ("hex", "85 0A F0", "38 35 30 41 46 30"),
+    ],
+)
+def test_packings_that_are_seldom(name: PackingName, raw: str, packed: str) -> None:
+    """Worked out by hand; common practice, no source."""
+    assert PACKINGS[name].pack(bytes.fromhex(raw)) == bytes.fromhex(packed)
+    assert PACKINGS[name].unpack(bytes.fromhex(packed)) == bytes.fromhex(raw)
+
+
+@given(st.binary(max_size=64), st.sampled_from(["bitstream_low", "hex"]))
+def test_seldom_packings_there_and_back(raw: bytes, name: PackingName) -> None:
+    packing = PACKINGS[name]
+    packed = packing.pack(raw)
+    assert packed.isascii()
+    assert len(packed) == packing.packed_size(len(raw))
+    assert packing.raw_size(len(packed)) == len(raw)
+    assert packing.unpack(packed) == raw
+    if name == "bitstream_low":  # the definition: bits from the lowest on, seven a byte
+        bits = "".join(f"{byte:08b}"[::-1] for byte in raw)
+        sevens = [bits[at : at + 7].ljust(7, "0")[::-1] for at in range(0, len(bits), 7)]
+        assert packed == bytes(int(seven, 2) for seven in sevens)
+
+
+@pytest.mark.parametrize("data", ["38 35 30", "38 61", "00 00"])
+def test_what_is_no_hexadecimal_text(data: str) -> None:
+    with pytest.raises(NotPacked):
+        PACKINGS["hex"].unpack(bytes.fromhex(data))
+
+
 def test_the_wrong_order_decodes_without_an_error() -> None:
     """Section 7 of the notes: file_dump read as reversed has the same length and other bytes."""
     packed = PACKINGS["file_dump"].pack(bytes.fromhex(S10))

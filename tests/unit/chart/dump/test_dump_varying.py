@@ -179,3 +179,34 @@ fields = [
     problems = problems_of(text, parameters)
     assert len(problems) == 4
     assert "87 more faults like this" in problems[-1].sentence
+
+
+def test_bits_beside_a_checksum_in_nibbles_are_not_overlooked() -> None:
+    """5 + 6 = 0B in two nibbles: 00 0B; 40 0B says the same to whoever looks at four bits."""
+    text = """
+[message.edit]
+answer = "F0 7D {data} {sum} F7"
+parts.data = { is = "data", layout = "one" }
+parts.sum = { is = "checksum", kind = "sum", from = "data", bits = 8, digit = 4 }
+[layout.one]
+fields = ["a", "b"]
+"""
+    codec = codec_of(text, plain_specs("ab"))
+    assert dict(codec.decode(raw("F0 7D 05 06 00 0B F7"), ADDRESS).values) == {"a": 5, "b": 6}
+    with pytest.raises(DumpRefused, match="bits set that are no part of it"):
+        codec.decode(raw("F0 7D 05 06 40 0B F7"), ADDRESS)
+
+
+def test_a_sound_packed_as_text_is_written_over_what_came() -> None:
+    text = """
+[message.edit]
+answer = "F0 7D {data} F7"
+parts.data = { is = "data", layout = "one", packing = "hex" }
+[layout.one]
+fields = ["a", { gap = 1 }, "b"]
+"""
+    codec = codec_of(text, specs(("a", 0, 255), ("b", 0, 255)))
+    dump = raw("F0 7D 46 46 41 35 30 39 F7")
+    assert dict(codec.decode(dump, ADDRESS).values) == {"a": 255, "b": 9}
+    assert codec.encode("edit", {}, ADDRESS, base=dump) == (dump,)
+    assert codec.encode("edit", {"b": 171}, ADDRESS, base=dump) == (raw("F0 7D 46 46 41 35 41 42 F7"),)
