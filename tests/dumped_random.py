@@ -165,6 +165,19 @@ def _written_out(templates: dict[str, dump.ParameterSpec], items: list[Any]) -> 
 
 
 @st.composite
+def sum_kinds(draw: Draw, bits: int) -> dict[str, Any]:
+    """A kind of checksum of this width, with all that it needs."""
+    kind = draw(st.sampled_from([*CHECKSUM_KINDS, "crc"]))
+    table: dict[str, Any] = {"kind": kind, "bits": bits}
+    if kind == "crc":
+        table["polynomial"] = draw(st.integers(1, (1 << bits) - 1)) | 1
+        table |= {key: True for key in ("reflected_in", "reflected_out") if draw(st.booleans())}
+    if draw(st.booleans()):
+        table |= {"start": draw(st.integers(0, (1 << bits) - 1)), "final": draw(st.integers(0, (1 << bits) - 1))}
+    return table
+
+
+@st.composite
 def sketches(draw: Draw) -> Sketch:
     """A chart's dump side with one message of one or two data areas, in any of the ways the language knows."""
     parameters: dict[str, dump.ParameterSpec] = {}
@@ -183,7 +196,7 @@ def sketches(draw: Draw) -> Sketch:
     areas = 1 if spread != "no" else draw(st.integers(1, 2))
     times = draw(st.sampled_from([1, 1, 3])) if spread != "addresses" else 1
     for index in range(areas):
-        packing = "plain" if spread == "addresses" else draw(st.sampled_from(PACKING_NAMES))
+        packing = draw(st.sampled_from(PACKING_NAMES))
         eight = PACKINGS[packing].eight
         digit = 8 if eight else 7
         table, own = draw(layouts(f"{'ab'[index]}", digit=digit, named=index == 0))
@@ -192,28 +205,32 @@ def sketches(draw: Draw) -> Sketch:
         part: dict[str, Any] = {"is": "data", "layout": f"layout{index}", "packing": packing}
         if times > 1:
             part["times"] = times
-        if versions and spread == "no":
+        if versions:
             name = part.pop("layout")
             part["layouts"] = {"1": name, "0x10": name}
+        cut: dict[str, Any] = {}
         if spread == "packets":
-            part |= {
+            cut = {
                 "split": draw(st.integers(1, 9)),
                 "split_view": draw(st.sampled_from(["wire", "unpacked"])),
                 "last": draw(st.sampled_from(["short", "filled"])),
             }
-        if spread == "no" and eight and draw(st.booleans()):
-            inner = {"is": "checksum", "kind": draw(st.sampled_from(CHECKSUM_KINDS)), "bits": 8}
-            parts[f"inner{index}"] = inner
+        elif spread == "addresses" and eight:
+            part["split_view"] = "unpacked"
+        if spread != "addresses" and eight and draw(st.booleans()):
+            parts[f"inner{index}"] = {"is": "checksum", "from": f"data{index}", **draw(sum_kinds(8))}
             group_times = part.pop("times", 1)
             parts[f"group{index}"] = {
                 "is": "group", "holds": f"{{data{index}}} {{inner{index}}}", "packing": packing, "times": group_times,
+                **cut,
             }  # fmt: skip
             part["packing"] = "plain"
             body.append(f"{{group{index}}}")
         else:
+            part |= cut
             body.append(f"{{data{index}}}")
         parts[f"data{index}"] = part
-    if versions and spread == "no":
+    if versions:
         parts["version"] = {"is": "version", "default": 1}
         head.append("{version}")
     message: dict[str, Any] = {"kind": "bank" if times > 1 else "edit buffer"}
@@ -232,7 +249,7 @@ def sketches(draw: Draw) -> Sketch:
     for index in range(draw(st.integers(0, 2))):
         start = draw(st.sampled_from([None, 3, body[0].strip("{}")]))
         bits = draw(st.sampled_from([7, 7, 14]))
-        table = {"is": "checksum", "kind": draw(st.sampled_from(CHECKSUM_KINDS)), "bits": bits}
+        table = {"is": "checksum", **draw(sum_kinds(bits))}
         if start is not None:
             table["from"] = start
         if draw(st.booleans()):

@@ -133,6 +133,12 @@ class Codec:
         """
         return self.dumps.set_one(parameter, value, address, others, **slots)
 
+    def tell_one(
+        self, parameter: str, value: int, address: Address, others: Mapping[str, int] | None = None, **slots: int
+    ) -> tuple[bytes, ...]:
+        """The single-parameter SysEx message by which the instrument tells one parameter; () where it has none."""
+        return self.dumps.tell_one(parameter, value, address, others, **slots)
+
     def ask_one(self, parameter: str, address: Address, **slots: int) -> tuple[bytes, ...]:
         """The message that asks for one parameter; () where the chart has none for it."""
         return self.dumps.ask_one(parameter, address, **slots)

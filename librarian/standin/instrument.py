@@ -104,9 +104,11 @@ class Instrument:
         self.panel[parameter] = value
         self.set_sound({parameter: pots.sound_after_turn(control, before, value, self.sound[parameter])}, now)
         if self.behaviour.send_controllers:
-            for burst in self.chart.codec.controllers(Values({parameter: value}), self.address, side="instrument"):
-                for raw in burst.messages:
-                    self.send(raw, now)
+            codec = self.chart.codec
+            bursts = codec.controllers(Values({parameter: value}), self.address, side="instrument")
+            sent = [raw for burst in bursts for raw in burst.messages]
+            for raw in sent or codec.tell_one(parameter, value, self.address, {**self.sound, parameter: value}):
+                self.send(raw, now)
 
     def behave(self, behaviour: Behaviour) -> None:
         """Take on other habits from now on."""

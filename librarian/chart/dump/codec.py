@@ -268,8 +268,26 @@ class DumpCodec:
         `others`: what is known of other parameters; some share their bytes in such a message, and without all of
         them there is none (nothing unknown is sent).
         """
+        return self._one_of("write", parameter, value, address, others, slots)
+
+    def tell_one(
+        self, parameter: str, value: int, address: Address, others: Mapping[str, int] | None = None, **slots: int
+    ) -> tuple[bytes, ...]:
+        """The message by which the instrument itself tells one parameter; none if the chart has none for it."""
+        told = self._one_of("answer", parameter, value, address, others, slots)
+        return told or self._one_of("write", parameter, value, address, others, slots)
+
+    def _one_of(
+        self,
+        form: Form,
+        parameter: str,
+        value: int,
+        address: Address,
+        others: Mapping[str, int] | None,
+        slots: Mapping[str, int],
+    ) -> tuple[bytes, ...]:
         for message in self._messages.values():
-            single = message.singles.get("write")
+            single = message.singles.get(form)
             if single is not None and parameter in single.parameters:
                 try:
                     return (single.write(parameter, value, address, slots, others),)

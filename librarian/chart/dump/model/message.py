@@ -54,7 +54,8 @@ class Message(Table):
     answer: str | None = None
     """Frame that the instrument sends."""
     write: str | None = None
-    """Frame that is sent to the instrument; absent: the same as the answer."""
+    """Frame that is sent to the instrument; absent: the same as the answer. A command may also be one channel message,
+    such as "C{channel} {program}"."""
     writable: bool = True
     """False: the instrument does not take it back."""
     parts: dict[str, Part] = Field(default_factory=dict)

@@ -92,6 +92,8 @@ class Planner:
         frame = self._lay_out(text, path, wanted, eight=False, depth=0)
         if frame is None:
             return None
+        if self._message.kind == "command" and _is_channel_message(frame):
+            return frame
         sound = True
         first, last = frame.segments[0], frame.segments[-1]
         if not (isinstance(first, Constant) and first.data == b"\xf0"):
@@ -210,7 +212,8 @@ class Planner:
                 return False
             draft.segments.append(number)
             draft.ranges[half] = (draft.at, draft.at + 1)
-        if value & 0x80 and not draft.eight:
+        status = self._message.kind == "command" and draft.at == 0 and draft.depth == 0
+        if value & 0x80 and not draft.eight and not status:
             self._fault(path, "A byte above 7F stands inside the message.", "The high nibble must be below 8.")
             return False
         if mask:
@@ -366,6 +369,19 @@ class Planner:
         area = Area(name, draft.at, times, unit, inner.size, packing, inner=inner, repeats=part.times > 1)
         draft.add(area, size, name)
         return True
+
+
+def _is_channel_message(frame: Frame) -> bool:
+    """A whole channel message (8n to En), as a command may be."""
+    first = frame.segments[0]
+    status = first.data[0] if isinstance(first, Constant) else first.value if isinstance(first, Masked) else 0
+    if not 0x80 <= status <= 0xEF and not (isinstance(first, Number) and first.role == "channel"):
+        return False
+    if any(isinstance(each, Constant) and each.at > 0 and max(each.data) > 0x7F for each in frame.segments):
+        return False
+    masks = [each.value for each in frame.segments if isinstance(each, Masked) and each.at == 0]
+    status = masks[0] if masks else status
+    return 0x80 <= status <= 0xEF and frame.size == (2 if status & 0xF0 in (0xC0, 0xD0) else 3)
 
 
 def version_numbers(part: DataPart) -> list[tuple[int | None, str]]:
