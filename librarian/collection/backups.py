@@ -5,10 +5,12 @@ They lie in a folder beside the library. A copy is an ordinary library file; it 
 
 from __future__ import annotations
 
+import glob
 import re
 import sqlite3
-from collections.abc import Iterator
-from contextlib import contextmanager
+import time
+from collections.abc import Collection, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -22,6 +24,8 @@ from .schema import REVISIONS
 
 #: Copies kept, unless the person says otherwise; the oldest give way.
 KEEP = 12
+#: A begun copy that was not written to for so long was left behind.
+LEFT_BEHIND_S = 3600
 _NAME = re.compile(r".+\.(\d{8}-\d{6}-\d{6})\.([a-z-]+)\.sqlite")
 
 
@@ -50,6 +54,12 @@ def rows(folder: Path) -> tuple[BackupRow, ...]:
         if one is not None:
             found.append(one)
     return tuple(sorted(found, key=lambda one: (one.taken, one.change), reverse=True))
+
+
+def _own(library: Path, folder: Path) -> list[BackupRow]:
+    """Those of this library: another one may keep its copies in the same folder."""
+    own = re.compile(rf"{re.escape(library.stem)}\.[0-9-]+\.[a-z-]+\.sqlite")
+    return [one for one in rows(folder) if own.fullmatch(one.path.name)]
 
 
 def row(path: Path) -> BackupRow | None:
@@ -94,19 +104,32 @@ def back_up(library: Path, target: Path) -> BackupRow:
     return BackupRow(target, datetime.now(UTC), "asked", target.stat().st_size, patches, change)
 
 
-def back_up_in_turn(library: Path, folder: Path, reason: str, keep: int = KEEP) -> BackupRow:
-    """One more verified copy in the folder; then the oldest beyond `keep` go."""
+def back_up_in_turn(
+    library: Path, folder: Path, reason: str, keep: int = KEEP, needed: Collection[Path] = ()
+) -> BackupRow:
+    """One more verified copy in the folder; then the oldest beyond `keep` go, except those that are `needed`."""
     _make_folder(folder)
+    _sweep(folder, library)
     taken = datetime.now(UTC)
     target = folder / f"{library.stem}.{taken.strftime('%Y%m%d-%H%M%S-%f')}.{reason}.sqlite"
     sqlite.back_up(library, target)
     patches, change = _compared(library, target)
     made = BackupRow(target, taken, reason, target.stat().st_size, patches, change)
     # By counter of changes and not by clock: a clock that was set back must not cost the newest copy.
-    others = sorted((one for one in rows(folder) if one.path != target), key=lambda one: (one.change, one.taken))
+    others = [one for one in _own(library, folder) if one.path != target]
+    others.sort(key=lambda one: (one.change, one.taken))
     for one in others[: max(0, len(others) + 1 - max(keep, 1))]:
-        one.path.unlink(missing_ok=True)
+        if one.path not in needed:
+            one.path.unlink(missing_ok=True)
     return made
+
+
+def _sweep(folder: Path, library: Path) -> None:
+    """Remove what a killed program left of a copy that it had begun; another one may be at work on a younger one."""
+    for part in folder.glob(f"{glob.escape(library.stem)}.*.sqlite.part"):
+        with suppress(OSError):
+            if time.time() - part.stat().st_mtime > LEFT_BEHIND_S:
+                part.unlink()
 
 
 def _compared(library: Path, target: Path) -> tuple[int, int]:
@@ -120,7 +143,7 @@ def _compared(library: Path, target: Path) -> tuple[int, int]:
 
 def needed(library: Path, folder: Path) -> bool:
     """True when something changed since the newest copy."""
-    newest = max((one.change for one in rows(folder)), default=-1)
+    newest = max((one.change for one in _own(library, folder)), default=-1)
     return count(library)[1] != newest
 
 

@@ -12,8 +12,9 @@ from librarian.errors import BadInput, Refused
 
 from . import sqlite
 from .changes import spelling
-from .folding import clean_name, clean_note, clean_tag, tag_key
+from .folding import clean, clean_name, clean_note, clean_tag, tag_key
 from .journal import Pending
+from .query.tokens import LONGEST_LINE
 from .schema import (
     LIVE,
     TRASHED,
@@ -190,6 +191,7 @@ def save_search(pending: Pending, name: str, text: str) -> int:
     tidy = clean_name(name)
     if not tidy:
         raise BadInput("A saved search needs a name.")
+    text = clean(text)[:LONGEST_LINE]
     connection = pending.connection
     known = connection.execute(
         select(SavedSearch.id, SavedSearch.text).where(SavedSearch.name == tidy, SavedSearch.state == LIVE)

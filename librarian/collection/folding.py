@@ -81,8 +81,7 @@ def clean(text: str) -> str:
     """One line that SQLite can store: control characters become spaces, lone surrogates the replacement sign."""
     if text.isascii() and text.isprintable():
         return text.strip()
-    whole = _without_surrogates(text)
-    return _CONTROL.sub(" ", whole).strip()
+    return _CONTROL.sub(" ", whole(text)).strip()
 
 
 def clean_name(name: str, *, cut: bool = False) -> str:
@@ -103,8 +102,7 @@ def clean_note(note: str) -> str:
         return note
     if len(note) > LONGEST_NOTE:
         raise BadInput(f"A note of {len(note):,} signs is too long.", f"Use {LONGEST_NOTE:,} at most.")
-    whole = _without_surrogates(note)
-    return _NOTE_CONTROL.sub(" ", whole.replace("\r\n", "\n").replace("\r", "\n")).strip()
+    return _NOTE_CONTROL.sub(" ", whole(note).replace("\r\n", "\n").replace("\r", "\n")).strip()
 
 
 @lru_cache(maxsize=4096)
@@ -120,6 +118,6 @@ def clean_tag(name: str) -> str:
     return tidy
 
 
-def _without_surrogates(text: str) -> str:
+def whole(text: str) -> str:
     """Pairs become the sign they mean; lone ones the replacement sign."""
     return text.encode("utf-16", "surrogatepass").decode("utf-16", "replace")

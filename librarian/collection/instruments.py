@@ -12,7 +12,7 @@ from sqlalchemy import update as update_rows
 from librarian.errors import BadInput, Refused
 from librarian.messages import Address
 
-from .folding import clean_name
+from .folding import clean, clean_name, whole
 from .journal import Pending
 from .layout import digest, width_for
 from .records import ChartLike, InstrumentRow
@@ -21,7 +21,8 @@ from .schema import LIVE, TRASHED, WITHDRAWN, ChartText, Instrument
 
 def keep_chart(connection: Connection, chart: ChartLike, at: int) -> int:
     """The id of this chart text; stored when it is new. An older text of the same revision stays as well."""
-    key = digest(chart.text.encode("utf-8", "surrogatepass"))
+    text = whole(chart.text)
+    key = digest(text.encode())
     known = connection.execute(
         select(ChartText.id).where(
             ChartText.chart == chart.id, ChartText.revision == chart.revision, ChartText.digest == key
@@ -34,8 +35,8 @@ def keep_chart(connection: Connection, chart: ChartLike, at: int) -> int:
         insert(ChartText).values(
             chart=chart.id,
             revision=chart.revision,
-            name=chart.name,
-            text=chart.text,
+            name=clean(chart.name),
+            text=text,
             parameters=json.dumps(list(parameters), ensure_ascii=False),
             widths="".join(str(width_for(one.low, one.high)) for one in parameters.values()),
             digest=key,
@@ -57,8 +58,8 @@ def add(pending: Pending, chart: ChartLike, name: str, address: Address, output:
             chart_text_id=keep_chart(pending.connection, chart, pending.at),
             channel=address.channel,
             device=address.device,
-            output=output,
-            input=input_,
+            output=whole(output),
+            input=whole(input_),
             firmware="",
             pace="",
             state=LIVE,
@@ -71,9 +72,7 @@ def add(pending: Pending, chart: ChartLike, name: str, address: Address, output:
 
 def update(pending: Pending, instrument: int, fields: Mapping[str, Any], chart: ChartLike | None) -> None:
     """Change any of name, channel, device, output, input, firmware, pace, state; or the chart."""
-    wanted = dict(fields)
-    if "name" in wanted:
-        wanted["name"] = clean_name(wanted["name"])
+    wanted = _tidied(fields)
     if chart is not None:
         wanted["chart_text_id"] = keep_chart(pending.connection, chart, pending.at)
     row = pending.connection.execute(select(Instrument.__table__).where(Instrument.id == instrument)).mappings().first()
@@ -86,11 +85,22 @@ def update(pending: Pending, instrument: int, fields: Mapping[str, Any], chart: 
 
 def note(connection: Connection, instrument: int, fields: Mapping[str, Any]) -> bool:
     """Write these columns outside of the journal; True when one of them was another before."""
+    wanted = _tidied(fields)
     row = connection.execute(select(Instrument.__table__).where(Instrument.id == instrument)).mappings().first()
-    if row is None or all(row[column] == value for column, value in fields.items()):
+    if row is None or all(row[column] == value for column, value in wanted.items()):
         return False
-    connection.execute(update_rows(Instrument).where(Instrument.id == instrument).values(**fields))
+    connection.execute(update_rows(Instrument).where(Instrument.id == instrument).values(**wanted))
     return True
+
+
+def _tidied(fields: Mapping[str, Any]) -> dict[str, Any]:
+    """Columns as they can be kept: port names and firmware come from outside and may hold anything."""
+    tidy = {column: whole(value) if isinstance(value, str) else value for column, value in fields.items()}
+    if "name" in tidy:
+        tidy["name"] = clean_name(tidy["name"])
+        if not tidy["name"]:
+            raise BadInput("An instrument needs a name.")
+    return tidy
 
 
 _ROWS = (

@@ -24,6 +24,9 @@ from .schema import LIVE, WITHDRAWN, Instrument, Patch, PatchTag, Unread, Versio
 #: Sounds per round of a bulk keep: large enough for speed, small enough for bounded memory.
 PORTION = 10000
 
+#: What a sound is called that came without a name.
+NAMELESS = "Unnamed"
+
 _PATCH_COLUMNS = (
     "id", "instrument_id", "name", "name_order", "tags", "note", "state", "latest_id", "content_id", "origin",
     "unknown", "versions", "taken", "changed", "change",
@@ -71,7 +74,7 @@ def _insert(pending: Pending, portion: Sequence[NewPatch], first: int, contents:
     tagged: list[tuple[int, int, int]] = []
     for place, (sound, content) in enumerate(zip(portion, stored, strict=True)):
         patch, version = first + place, first_version + place
-        name, note = clean_name(sound.name, cut=True), clean_note(sound.note)
+        name, note = clean_name(sound.name, cut=True) or NAMELESS, clean_note(sound.note)
         tag_list = tags.of(sound.tags)
         tag_text = "\n".join(name for _, name in tag_list)
         folded = words(name)

@@ -309,7 +309,10 @@ def _matrices(connection: Connection, old: Shelf) -> tuple[dict[int, Matrix], in
     matrices = dict(old.matrices)
     for layout_id, some in ids.items():
         layout = matrices[layout_id].layout if layout_id in matrices else _layout(connection, layout_id)
-        fresh = np.frombuffer(b"".join(rows[layout_id]), layout.dtype)
+        # A sound of a chart without parameters is a row of no bytes, which a buffer cannot be counted in.
+        fresh = (
+            np.frombuffer(b"".join(rows[layout_id]), layout.dtype) if layout.size else np.zeros(len(some), layout.dtype)
+        )
         contents = np.array(some, np.int64)
         if layout_id in matrices:
             fresh = np.concatenate([matrices[layout_id].rows, fresh])

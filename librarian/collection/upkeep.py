@@ -39,7 +39,7 @@ class Upkeep:
         with self._store.alone() as connection:
             connection.execute(delete(Setting).where(Setting.name == name))
             if value is not None:
-                connection.execute(insert(Setting).values(name=name, value=json.dumps(value, ensure_ascii=False)))
+                connection.execute(insert(Setting).values(name=name, value=json.dumps(value)))
 
     def settings(self, prefix: str) -> dict[str, Any]:
         """Every setting whose name begins so."""
@@ -107,7 +107,9 @@ class Upkeep:
         return restoring.restore(self._store, backup, self.backup_folder, self.backups_kept)
 
     def _in_turn(self, reason: str) -> BackupRow:
-        return backups.back_up_in_turn(self._store.path, self.backup_folder, reason, self.backups_kept)
+        with self._store.read() as connection:
+            needed = restoring.needed(connection)
+        return backups.back_up_in_turn(self._store.path, self.backup_folder, reason, self.backups_kept, needed)
 
     @property
     def backups_kept(self) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import random
 import re
 import sqlite3
@@ -171,6 +172,48 @@ def test_restoring_is_one_step_and_can_be_gone_back(filled: Library, lantern: in
     assert filled.undo() == "Keep “Kept later”"
     assert filled.keep(lantern, "New", any_sound(1)) > extra
     assert filled.check() == ()
+
+
+def test_copies_that_undo_needs_do_not_give_way(filled: Library, lantern: int, any_sound) -> None:
+    filled.keep_backups(number=1)
+    early = shown(filled)
+    backup = filled.back_up_if_changed().path
+    filled.rename(filled.find().ids[0], "Renamed")
+    late = shown(filled)
+    before = filled.restore_backup(backup)
+    for number in range(3):
+        filled.keep(lantern, f"More {number}", any_sound(number))
+        filled.back_up_if_changed()
+    assert {backup, before} < {row.path for row in filled.backups()}
+    for _ in range(3):
+        filled.undo()
+    assert shown(filled) == early
+    filled.undo()
+    assert shown(filled) == late
+    filled.redo()
+    assert shown(filled) == early
+
+
+def test_what_was_left_behind_of_a_copy_goes(filled: Library, tmp_path: Path) -> None:
+    made = filled.back_up_if_changed()
+    old, young = (made.path.with_name(f"{made.path.name}{number}.sqlite.part") for number in range(2))
+    for part in (old, young):
+        part.write_bytes(b"begun")
+    os.utime(old, (1, 1))
+    filled.rename(filled.find().ids[0], "Changed")
+    filled.back_up_if_changed()
+    assert (old.exists(), young.exists()) == (False, True)
+
+
+def test_two_libraries_may_keep_their_copies_in_one_folder(filled: Library, tmp_path: Path) -> None:
+    with Library.open(tmp_path / "other one.sqlite") as other:
+        for each in (filled, other):
+            each.keep_backups(folder=tmp_path / "copies", number=1)
+            assert each.back_up_if_changed() is not None
+            assert each.back_up_if_changed() is None
+        filled.rename(filled.find().ids[0], "Changed")
+        filled.back_up_if_changed()
+        assert len(other.backups()) == 2
 
 
 def test_what_cannot_be_restored_changes_nothing(filled: Library, tmp_path: Path) -> None:
