@@ -16,18 +16,24 @@ from librarian.chart import Chart, load, shipped
 from librarian.errors import Cancelled, LibrarianError
 from librarian.messages import Values, Version
 from librarian.transfer import (
+    Backup,
     Cancel,
     Captured,
     Identified,
     Recalled,
+    Restored,
     Verified,
+    backup,
     capture,
     capture_by_hand,
     identify,
     limits,
     recall,
+    restore,
     verify,
 )
+from librarian.transfer.read import askable, showing
+from tests.causes import fits
 from tests.simulated import World, world
 from tests.troubles import TROUBLES, Trouble
 
@@ -93,7 +99,9 @@ def _kind(conversation: str, end: End, words: str) -> str:
         return first
     if conversation == "by hand":
         return "by hand"
-    for mark, kind in (("read back equal", "differs"), ("received", "incomplete"), ("cannot be verified", "sent")):
+    marks = (("cannot be verified", "sent"), ("programs read", "incomplete"), ("programs were", "programs"),
+             ("read back equal", "differs"), ("received", "incomplete"))  # fmt: skip
+    for mark, kind in marks:
         if mark in words:
             return kind
     return "cancelled"
@@ -109,8 +117,10 @@ class _Run:
     def __init__(self, chart: Chart, trouble: Trouble, name: str, dice: Random) -> None:
         self.chart = chart
         self.trouble = trouble
+        self.name = name
         self.dice = dice
         self.kept: list[Version] = []
+        self.nothing_known = False
         elsewhere = name == "another device"
         address = chart.default_address
         there = replace(address, device=(address.device + 1) % 16) if elsewhere else address
@@ -120,11 +130,15 @@ class _Run:
         )  # fmt: skip
         self.world.line.address = address
         self.start = self.world.clock.now()
+        memory = self.world.instrument.memory
+        self.stored = [dict(memory[number].values) for number in range(memory.size)]
         trouble.prepare(self.world, dice)
 
     def conversations(self) -> list[tuple[str, Callable[[], tuple[End, str]]]]:
         """What can be tried, each as often as it is to be drawn."""
         many = [("capture", self._capture)] * 3 + [("recall", self._recall)] * 4
+        if self.stored:
+            many += [("backup", self._backup), ("restore", self._restore)]
         return [*many, ("identify", self._identify), ("verify", self._verify), ("cancel", self._cancel),
                 ("by hand", self._by_hand), ("identify, recall", self._identify_and_recall)]  # fmt: skip
 
@@ -160,6 +174,27 @@ class _Run:
 
         longest = limits.identify_s(self.world.line, 1.0) + limits.recall_s(self.world.line, 3)
         return self._judged(both, longest, version)
+
+    def _some_programs(self) -> list[int]:
+        return sorted(self.dice.sample(range(len(self.stored)), k=self.dice.randint(1, min(3, len(self.stored)))))
+
+    def _backup(self) -> tuple[End, str]:
+        line, programs = self.world.line, self._some_programs()
+        return self._judged(lambda: backup(line, programs=programs), limits.backup_s(line, len(programs)))
+
+    def _restore(self) -> tuple[End, str]:
+        line, programs = self.world.line, self._some_programs()
+        new = {}
+        for number in programs:
+            values = {name: self.dice.randint(one.low, one.high) for name, one in self.chart.parameters.items()}
+            new[number] = Version(self.chart.id, self.chart.revision, Values(values))
+        before: dict[int, Version] = {}
+
+        def both() -> object:
+            done = restore(line, new, allow=lambda place: True, keep_before=before.__setitem__)
+            return done, new
+
+        return self._judged(both, limits.restore_s(line, len(programs)))
 
     def _cancel(self) -> tuple[End, str]:
         cancel = Cancel()
@@ -216,28 +251,105 @@ class _Run:
             return wrong
         kind = type(problem).__name__
         words = f"{kind}: {problem} {problem.hint}"
-        allowed = self.trouble.told | {"Refused"}
-        if kind not in allowed or not str(problem).strip() or not problem.hint:
+        own = fits("", words, self._own_limits())
+        if not (kind in self.trouble.told or own) or not str(problem).strip() or not problem.hint:
             return "silent_wrong", f"a wrong cause was told. {words}"
+        return self._fitting(words)
+
+    def _fitting(self, words: str) -> tuple[End, str]:
+        """Told: but only if the words fit the trouble, or what this chart cannot do at all."""
+        if not fits(self.name, words, self._own_limits()):
+            return "silent_wrong", f"what was told does not fit “{self.name}”: {words}"
         return "told", words
+
+    def _own_limits(self) -> tuple[str, ...]:
+        """What may be told of this instrument in no trouble at all: what its chart has no message for."""
+        own = ["Nothing of this sound is known"] if self.chart.sound_ids and self.nothing_known else []
+        ways = askable(self.world.line)
+        carried = {name for way in ways for name in way.carries}
+        if not ways:
+            own.append("cannot be asked for its sound|sent, cannot be verified")
+        elif not set(self.chart.parameters) <= carried:
+            own.append("sent, cannot be verified|did not arrive and (is|are) unknown")
+        if not showing(self.world.line):
+            own.append("knows nothing else to ask for")
+        messages = self.chart.codec.messages.values()
+        steps = [self.chart.codec.handshake(name) for name in self.chart.codec.messages]
+        if self.name == "late" and any(step and step.required and step.answer_s < 0.35 for step in steps):
+            # It wants an ACK sooner than this cable brings one, and ends the transfer without it.
+            own.append("stopped before its end|did not acknowledge it|did not arrive")
+        if not any(info.kind == "edit buffer" and info.carries for info in messages):
+            own.append("takes sounds only into its memory")
+        if not any(info.kind in {"program", "bank"} and "request" in info.forms for info in messages):
+            own.append("has no message that asks for a single program|has no message that writes a single program")
+        if not self.chart.codec.carried("instrument"):
+            own.append("cannot be captured by hand")
+        if not ways or not set(self.chart.parameters) <= carried:
+            own.append("A dump replaces everything, and these are not known")
+        stored = [info for info in messages if info.kind in {"program", "bank"}]
+        if any(not set(self.chart.parameters) <= set(info.carries) for info in stored):
+            own.append("A program in memory needs every value|these are not known")
+        return tuple(own)
 
     def _result(self, result: object, version: Version | None) -> tuple[End, str]:
         wrong = self._kept_well()
         if wrong is not None:
             return wrong
         if isinstance(result, Identified):
-            honest = result.fits == "fits" or "WrongInstrument" in self.trouble.told
-            return ("proved" if honest else "silent_wrong", result.sentence)
+            if result.fits != "fits":
+                return self._fitting(result.sentence)
+            return "proved", result.sentence
         if isinstance(result, Captured):
-            return ("proved" if result.version.complete else "told", result.sentence)
+            return ("proved", result.sentence) if result.version.complete else self._fitting(result.sentence)
+        if isinstance(result, Backup):
+            return self._backed_up(result)
+        if isinstance(result, tuple):
+            return self._restored(*result)
         assert isinstance(result, Recalled | Verified)
         if result.proof is not None and not self._was_so(result.proof.read):
             return "silent_wrong", f"“{result.sentence}”, but what was read back never was in the instrument"
         if result.state != "arrived":
-            return "told", result.sentence
+            return self._verified_otherwise(result, version) or self._fitting(result.sentence)
         assert version is not None
         assert result.proof is not None
         return self._arrived(result.proof.wanted, result.sentence)
+
+    def _verified_otherwise(self, result: Recalled | Verified, version: Version | None) -> tuple[End, str] | None:
+        """A verify of another sound rightly finds it different: the true cause is that it is another sound."""
+        if not isinstance(result, Verified) or version is None or result.proof is None:
+            return None
+        wrong = [name for name in result.proof.differs if self._had(name, result.proof.wanted[name])]
+        if wrong and not self.trouble.moves:
+            return "silent_wrong", f"“{result.sentence}”, but {wrong} were as wanted all the time"
+        return "told", result.sentence
+
+    def _had(self, name: str, value: int) -> bool:
+        return all(values[name] == value for _, values in self.world.instrument.states)
+
+    def _backed_up(self, done: Backup) -> tuple[End, str]:
+        for number, version in done.programs.items():
+            if any(self.stored[number][name] != value for name, value in version.values.items()):
+                return "kept_wrong", f"program {number} never was {dict(version.values)}"
+        words = f"{done.sentence}: {'; '.join(done.failed.values())}"
+        return ("proved", words) if not done.failed else self._fitting(words)
+
+    def _restored(self, done: Restored, new: dict[int, Version]) -> tuple[End, str]:
+        memory = self.world.instrument.memory
+        held = {number: dict(memory[number].values) for number in new}
+        for number, version in done.before.items():
+            if any(self.stored[number][name] != value for name, value in version.values.items()):
+                return "kept_wrong", f"program {number} never was {dict(version.values)}"
+        for number in done.new:
+            carried = done.before[number].values
+            if any(held[number][name] != new[number].values[name] for name in carried):
+                return "silent_wrong", f"“{done.sentence}”: program {number} is not new"
+        for number in done.old:
+            if held[number] != self.stored[number]:
+                return "silent_wrong", f"“{done.sentence}”: program {number} is not old"
+        words = f"{done.sentence}: {'; '.join([*done.old.values(), *done.unknown.values()])}"
+        if sorted([*done.new, *done.old, *(number for number in done.unknown if number in new)]) != sorted(new):
+            return "silent_wrong", f"“{words}” does not tell of each of {sorted(new)}"
+        return ("proved", words) if len(done.new) == len(new) else self._fitting(words)
 
     def _arrived(self, wanted: Values, sentence: str) -> tuple[End, str]:
         """True in the instrument's own state at some moment of the conversation, with nothing else changed by us."""
@@ -268,8 +380,10 @@ class _Run:
 
     def _some_version(self) -> Version:
         values = {name: self.dice.randint(one.low, one.high) for name, one in self.chart.parameters.items()}
-        unknown = frozenset(self.dice.sample(sorted(values), k=self.dice.choice([0, 0, 0, 1, 4])))
+        unknown = frozenset(self.dice.sample(sorted(values), k=min(len(values), self.dice.choice([0, 0, 0, 1, 4]))))
         if self.dice.random() < 0.3:  # like what is there, but for a few
-            few = self.dice.sample(sorted(values), k=3)
+            few = self.dice.sample(sorted(values), k=min(3, len(values)))
             values = {name: values[name] if name in few else self.world.sound[name] for name in values}
-        return Version(self.chart.id, self.chart.revision, Values(values).without(unknown), unknown)
+        known = Values(values).without(unknown)
+        self.nothing_known = not set(self.chart.sound_ids) & set(known)
+        return Version(self.chart.id, self.chart.revision, known, unknown)

@@ -157,6 +157,7 @@ TROUBLES: dict[str, Callable[[Random, Chart], Trouble]] = {
     "restarts in the middle": _restart,
     "old firmware": _habits(frozenset({"WrongInstrument"}), revision=b"\0\0\0\1"),
     "knobs turned meanwhile": _knob,
+    "running status for hours": lambda dice, chart: Trouble(Faults(running=True, realtime=dice.choice([0.0, 0.1]))),
     "program chosen meanwhile": _program_chosen,
     "no identity reply": _habits(frozenset(), identity=False),
     "port gone": _lost("The port Pit interface 1 has gone."),

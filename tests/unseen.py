@@ -115,9 +115,9 @@ class _Maker:
                 one |= {"kind": "continuous", "range": [0, chance.choice((1, 31, 100, 127, 127, 1023, 16383))]}
             if chance.random() < 0.1:
                 one["setup"] = True
-            if self._by_controllers and (self._shape != "half a dump" or number % 2 == 0 or chance.random() < 0.3):
-                one["bindings"] = [self._binding(*one["range"])]
-            elif self._by_controllers is False and self._shape != "dump only" and chance.random() < 0.2:
+            often = {"half a dump": 1.0 if number % 2 == 0 else 0.3, "dump only": 0.0}
+            chances = often.get(self._shape, 1.0 if self._by_controllers else 0.2)
+            if chance.random() < chances:
                 one["bindings"] = [self._binding(*one["range"])]
             made.append(one)
         if all(one.get("setup") for one in made):
@@ -177,7 +177,8 @@ class _Maker:
         count = chance.choice((0, 1, 1, 1, 2))
         parts = {
             f"sum{number}": {
-                "is": "checksum", "kind": chance.choice(CHECKSUM_KINDS), "bits": chance.choice((7, 7, 14)), "from": start
+                "is": "checksum", "kind": chance.choice(CHECKSUM_KINDS),
+                "bits": chance.choice((7, 7, 14)), "from": start,
             }
             for number in range(count)
         }  # fmt: skip

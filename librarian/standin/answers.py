@@ -76,7 +76,7 @@ class Answers:
             return True
         if raw in self._single_requests:
             name = self._single_requests[raw]
-            self._answer(owner.chart.codec.set_one(name, owner.sound[name], owner.address, owner.sound), at)
+            self._answer(owner.chart.codec.tell_one(name, owner.sound[name], owner.address, owner.sound), at)
             return True
         found = self._recognise(raw)
         if found is None:
@@ -134,11 +134,15 @@ class Answers:
             shared = owner.sound
             size = codec.messages[message].name_size
             every = {number: self._source(owner.memory[number], size) for number in range(owner.memory.size)}
-            try:
-                return codec.encode_bank(message, every, owner.address, values=shared, form="answer", **slots)
-            except NotWritable:
-                every = {number: ProgramSource(one.values, None, one.base) for number, one in every.items()}
-                return codec.encode_bank(message, every, owner.address, values=shared, form="answer", **slots)
+            for named in (True, False):  # its own letters may be others: its programs have no names then
+                sources = every if named else {n: ProgramSource(one.values, None, one.base) for n, one in every.items()}
+                try:
+                    return codec.encode_bank(
+                        message, sources, owner.address, values=shared, base=None, form="answer", **slots
+                    )
+                except NotWritable:
+                    continue
+            return ()
         values, name, base = Values(owner.sound), owner.name, owner.bases.get(message)
         several = [owner.bases.get(member) for member in codec.messages[message].sequence]
         if several and None not in several:

@@ -22,6 +22,7 @@ class Faults:
     `burst`: each hit damages so many bytes in a row. Messages: `lose_message`, `cut` (the end of a SysEx is lost).
     From the instrument only: `realtime` (FE or F8 put before a byte), `foreign` (a message of another device put
     before one), `late_s` (each message up to so many seconds later), `stall`, `stall_s` (now and then much later).
+    `running`: status bytes that repeat the last one are left out, for hours on end.
     `echo`: everything sent comes back. `to_instrument`, `from_instrument`: which directions are damaged.
     """
 
@@ -37,6 +38,7 @@ class Faults:
     late_s: float = 0.0
     stall: float = 0.0
     stall_s: float = 0.0
+    running: bool = False
     echo: bool = False
     to_instrument: bool = True
     from_instrument: bool = True
@@ -58,6 +60,7 @@ class BadCable:
         self._late: list[tuple[float, int, bytes]] = []
         self._number = 0
         self._not_before = 0.0
+        self._status = 0
         self._events: list[tuple[float, int, Callable[[float], None]]] = []
 
     def at(self, moment: float, happens: Callable[[float], None]) -> None:
@@ -114,11 +117,21 @@ class BadCable:
             start += faults.stall_s
         if raw[:1] == b"\xf0" and self._chance(faults.cut):
             raw = raw[: self._dice.randrange(2, len(raw))]
+        if faults.running:
+            raw = self._with_running_status(raw)
         raw = self._damaged(raw)
         if faults.realtime > 0:
             raw = self._with_realtime(raw)
         if raw:
             self._put(start, raw)
+
+    def _with_running_status(self, raw: bytes) -> bytes:
+        """MIDI 1.0 Detailed Specification 4.2.1, p. 5: only a channel message's status holds on, realtime leaves it."""
+        if raw[0] == self._status:
+            return raw[1:]
+        if raw[0] < 0xF8:
+            self._status = raw[0] if 0x80 <= raw[0] < 0xF0 else 0
+        return raw
 
     def _with_realtime(self, raw: bytes) -> bytes:
         out = bytearray()

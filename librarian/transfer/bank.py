@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from librarian.chart import Way
 from librarian.errors import Refused
 from librarian.messages import Origin, Version
+from librarian.transfer import limits
 from librarian.transfer.cancel import Cancel, OnProgress
 from librarian.transfer.capture import as_version
 from librarian.transfer.identify import introduce, refuse_stranger
@@ -57,6 +58,7 @@ def backup(
         introduce(talk)
         refuse_stranger(line.identified)
         wanted = numbers(line, programs)
+        talk.limit_s = limits.backup_s(line, len(wanted))
         found: dict[int, Version] = {number: (done or {})[number] for number in wanted if number in (done or {})}
         failed: dict[int, str] = {}
         asked = [number for number in wanted if number not in found]
@@ -151,7 +153,7 @@ def read_program(talk: Talk, number: int) -> Version:
     """One stored program, read until two answers agree."""
     line = talk.line
     way = program_way(line, "request")
-    sure = read_surely(talk, way, **slots_of(line, way.message, number))
+    sure = read_surely(talk, way, expected=None, **slots_of(line, way.message, number))
     version = as_version(line, sure.reading)
     shown = line.chart.memory.shown(number) if line.chart.memory is not None else str(number)
     origin = Origin("captured", f"program {shown} on {line.port}")

@@ -8,7 +8,7 @@ from librarian.messages import Origin, Values, Version
 from librarian.transfer import limits
 from librarian.transfer.cancel import Cancel, OnProgress
 from librarian.transfer.identify import introduce, refuse_stranger
-from librarian.transfer.line import Line
+from librarian.transfer.line import Knowledge, Line
 from librarian.transfer.parameters import parameters_way
 from librarian.transfer.read import Sure, askable, read_surely
 from librarian.transfer.reading import Reading
@@ -64,9 +64,12 @@ def chosen(talk: Talk, way: Way | str | None) -> list[Way]:
     return ways
 
 
-def read_all(talk: Talk, ways: list[Way]) -> Sure:
-    """Read by the first way, then by others what is still missing; all of it true at one moment."""
-    sure = read_surely(talk, ways[0])
+def read_all(talk: Talk, ways: list[Way], expected: Knowledge | None = None) -> Sure:
+    """Read by the first way, then by others what is still missing; all of it true at one moment.
+
+    `expected`: what the instrument should hold; see `read_surely`.
+    """
+    sure = read_surely(talk, ways[0], expected=expected)
     parameters = set(talk.line.chart.parameters)
     for way in ways[1:]:
         if not (parameters - set(sure.reading.values)) & set(way.carries):
@@ -109,8 +112,17 @@ def captured(talk: Talk, sure: Sure) -> Captured:
         bytes_out=talk.bytes_out,
         seconds=talk.seconds,
         refused=tuple(sure.refused),
-        sentence=capture_sentence(line, known, of, missing),
+        sentence=_not_described(line, reading) or capture_sentence(line, known, of, missing),
     )
+
+
+def _not_described(line: Line, reading: Reading) -> str:
+    """What is said of a sound that arrived whole from a firmware whose bytes the chart does not explain; else ''."""
+    found = line.identified
+    if found is None or found.fits == "fits":
+        return ""
+    size = sum(len(raw) for raw in reading.received)
+    return f"{found.sentence.removesuffix('.')}; the {size:,} bytes of its sound are kept as they came, not explained"
 
 
 def as_version(line: Line, reading: Reading, *, kind: str = "captured", detail: str = "") -> Version:

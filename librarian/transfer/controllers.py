@@ -7,6 +7,11 @@ from librarian.messages import Damaged, Message, Values
 from librarian.transfer.reading import AFTER_NAK_S, Mark, Reading, Unreadable, silence, wire_seconds
 from librarian.transfer.talk import Talk
 
+_NULLED = frozenset({"nrpn", "rpn"})
+_NULL_ENDS = frozenset({b"\x62\x7f", b"\x64\x7f"})
+_NULL_S = 0.03
+"""So long a null may be behind the last value, also over a MIDI system that works in periods."""
+
 
 def read_controllers(talk: Talk, way: Way) -> Reading:
     """Ask for the controllers of `way` and follow them to their end: by count, by the last one, or by silence.
@@ -33,6 +38,8 @@ def read_controllers(talk: Talk, way: Way) -> Reading:
             until = line.clock.now() + collecting.silence_s
         elif talk.refusals > since.refusals:
             until = min(until, line.clock.now() + AFTER_NAK_S)
+    if collecting.ended:
+        collecting.hear_null()
     trouble = None if collecting.values else silence(talk, since, "its controllers")
     if trouble is None:
         line.echo.answer_came()
@@ -79,6 +86,23 @@ class _Collecting:
             self._heard(heard.parameter, heard.value, heard.settled)
         talk.tell(len(self.values), self._total, "parameters", self._seconds_left())
         return True
+
+    def hear_null(self) -> None:
+        """An answer that ends with RPN or NRPN ends with null, usually: before that the instrument may be deaf."""
+        talk = self._talk
+        codec, clock = talk.line.chart.codec, talk.line.clock
+        bound = codec.carried("instrument")
+        if codec.null_rule == "never" or not any(bound[name].travels in _NULLED for name in self._latest):
+            return
+        until = clock.now() + _NULL_S
+        while isinstance(arrival := talk.next(until), Message):
+            raw = arrival.raw
+            if not self._listener.is_known(raw):
+                talk.hear(arrival)
+                continue
+            self.received.append(raw)
+            if raw[1:] in _NULL_ENDS:
+                return
 
     def damaged(self) -> None:
         """Bytes came that are no message: what was heard just before may be damaged as well."""

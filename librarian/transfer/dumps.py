@@ -36,7 +36,7 @@ def read_dump(talk: Talk, way: Way, **slots: int) -> Reading:
     for request, count in zip(requests, codec.answers(way.message, **slots), strict=True):
         taken = _Collecting(talk, way, slots, taken, count).answer(request)
     try:
-        decoded = codec.decode_all(taken, talk.line.address)
+        decoded = talk.line.decode(taken)
     except DumpRefused as problem:
         raise Unreadable(str(problem)) from problem
     return Reading(way, decoded.values, decoded.name, taken, {way.message: taken})

@@ -7,7 +7,8 @@ byte equal to something sent a moment ago (a recall read back), so equality alon
   A request of several messages has come back when all of them have, in order: an answer may well contain one of them
   (the null of an NRPN group, say).
 - on a line known to return what is sent, an arrival equal to a message whose echo is still due is that echo.
-- on any line, an arrival equal to what is just being sent, before anything was asked, is an echo.
+- on a line not yet known, an arrival equal to what is just being sent, before anything was asked, is an echo. On one
+  known to return nothing it is not: an instrument's ACK is byte for byte the one that it was sent a moment ago.
 """
 
 from __future__ import annotations
@@ -73,6 +74,8 @@ class Echo:
             self._follow(raw, self._asked)
             if self._asked_came_back or not self.thru or self._returned == len(self._asked):
                 return False
+        elif self.settled and not self.thru:
+            return False
         return self._came_back(raw, now)
 
     def _follow(self, raw: bytes, asked: tuple[bytes, ...]) -> None:

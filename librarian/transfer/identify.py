@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Never
+
 from librarian.messages import ALL_CALL, Address, Damaged
 from librarian.transfer import limits
 from librarian.transfer.cancel import Cancel, OnProgress
@@ -33,13 +35,7 @@ def identify(
         talk.state = "Nothing was sent but a question; nothing has changed."
         talk.tell(0, 1, "answers", timeout_s)
         asked = ALL_CALL if device is None else device
-        replies = ask(talk, asked, timeout_s)
-        if not replies and talk.damaged:
-            replies = ask(talk, asked, timeout_s)
-        if replies:
-            found = min(replies, key=lambda one: _RANK[one.fits])
-        else:
-            found = _known_by_its_dump(talk) or _raise_silence(talk)
+        found = _who(talk, asked, timeout_s) or _known_by_its_dump(talk) or _raise_silence(talk)
         line.identified = found
         if found.fits != "other instrument":
             line.readdress(found.address)
@@ -48,6 +44,7 @@ def identify(
 
 
 _INTRODUCTION_S = 1.0
+_MOST_ASKED = 4
 _RANK: dict[str, int] = {"fits": 0, "other firmware": 1, "other instrument": 2}
 
 
@@ -60,13 +57,9 @@ def introduce(talk: Talk) -> None:
     if line.identified is not None or line.introduced or line.chart.identity.manufacturer is None:
         return
     line.introduced = True
-    replies = ask(talk, line.address.device, _INTRODUCTION_S)
-    if not replies and talk.damaged:
-        replies = ask(talk, line.address.device, _INTRODUCTION_S)
-    if replies:
-        line.identified = min(replies, key=lambda one: _RANK[one.fits])
-        if line.identified.fits == "fits" and line.address.device == ALL_CALL:
-            line.readdress(line.identified.address)
+    line.identified = _who(talk, line.address.device, _INTRODUCTION_S)
+    if line.identified is not None and line.identified.fits == "fits" and line.address.device == ALL_CALL:
+        line.readdress(line.identified.address)
 
 
 def still_there(talk: Talk) -> None:
@@ -77,10 +70,7 @@ def still_there(talk: Talk) -> None:
     line = talk.line
     if line.identified is None or line.identified.reply is None:
         return
-    replies = ask(talk, line.address.device, 1.0)
-    if not replies:
-        _raise_silence(talk)
-    refuse_stranger(min(replies, key=lambda one: _RANK[one.fits]))
+    refuse_stranger(_who(talk, line.address.device, _INTRODUCTION_S) or _raise_silence(talk))
 
 
 def refuse_stranger(found: Identified | None) -> None:
@@ -91,6 +81,34 @@ def refuse_stranger(found: Identified | None) -> None:
     if found.fits == "other firmware":
         hint = f"Choose a chart for firmware {found.firmware}; until then nothing is sent."
     raise WrongInstrument(found.sentence, hint)
+
+
+def _who(talk: Talk, device: int, timeout_s: float) -> Identified | None:
+    """Who answers: the chart's own instrument if it is among them; None where nobody does.
+
+    A reply has no checksum. One that does not fit is believed when it came twice the same, for a damaged one looks
+    like another instrument. Raises NotUnderstood where every reply is another one.
+    """
+    strangers: list[Identified] = []
+    for _ in range(_MOST_ASKED):
+        before = len(talk.damaged)
+        replies = ask(talk, device, timeout_s)
+        found = min(replies, key=lambda one: _RANK[one.fits], default=None)
+        if found is not None and found.fits == "fits":
+            return found
+        agreed = [one for one in replies if any(one.reply == earlier.reply for earlier in strangers)]
+        if agreed:
+            return min(agreed, key=lambda one: _RANK[one.fits])
+        strangers += replies
+        if not replies and not strangers and len(talk.damaged) == before:
+            return None
+    if not strangers:
+        return None
+    raise NotUnderstood(
+        f"Who is on {talk.line.port} was asked {_MOST_ASKED} times, and no two answers agree: they arrive damaged.",
+        "Look at the cable and the interface, then ask again.",
+        tuple(one.sentence for one in strangers),
+    )
 
 
 def ask(talk: Talk, device: int, timeout_s: float) -> list[Identified]:
@@ -163,8 +181,14 @@ def _known_by_its_dump(talk: Talk) -> Identified | None:
     return None
 
 
-def _raise_silence(talk: Talk) -> Identified:
+def _raise_silence(talk: Talk) -> Never:
     trouble = silence(talk, Mark(), "who it is")
+    if isinstance(trouble, NoReply) and not showing(talk.line):
+        raise NoReply(
+            f"{talk.line.name} does not answer on {talk.line.port}: asked for who it is, nothing came, and its chart "
+            "knows nothing else to ask for.",
+            "It may be there all the same: move one of its controls, and look at its power and its cables.",
+        )
     if isinstance(trouble, Unreadable):
         raise NotUnderstood(trouble.reason, "Look at the cable and the interface, then ask again.", (trouble.reason,))
     raise trouble

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 
-from librarian.chart import Chart, Listener
+from librarian.chart import Chart, Decoded, Listener
 from librarian.messages import Address, Values
 from librarian.transfer.cancel import Cancel, OnProgress
 from librarian.transfer.echo import Echo
@@ -61,6 +61,7 @@ class Line:
         self._what = ""
         self._known: Knowledge | None = None
         self._listener: Listener | None = None
+        self._decoded: tuple[tuple[bytes, ...], Address, Decoded] | None = None
 
     @property
     def clock(self) -> Clock:
@@ -78,6 +79,12 @@ class Line:
         if self._listener is None:
             self._listener = self.chart.codec.listener(self.address)
         return self._listener
+
+    def decode(self, raws: tuple[bytes, ...]) -> Decoded:
+        """As the codec's `decode_all`; the same bytes again, as they come when an answer is confirmed, cost nothing."""
+        if self._decoded is None or self._decoded[:2] != (raws, self.address):
+            self._decoded = (raws, self.address, self.chart.codec.decode_all(raws, self.address))
+        return self._decoded[2]
 
     @contextmanager
     def talk(self, what: str, cancel: Cancel | None = None, progress: OnProgress | None = None) -> Iterator[Talk]:

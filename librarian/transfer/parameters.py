@@ -10,6 +10,8 @@ from librarian.transfer.talk import Talk
 
 _TIMEOUT_S = 1.0
 _MOST_SILENT = 3
+_AFTER_DAMAGE_S = 0.1
+"""So much later a whole answer may still come when something broken came: that may have been another's."""
 
 
 def parameters_way(line: Line) -> Way | None:
@@ -23,7 +25,7 @@ def parameters_way(line: Line) -> Way | None:
 
 
 def read_parameters(talk: Talk, way: Way) -> Reading:
-    """Ask for every parameter of `way` in chart order. One that does not answer is left out.
+    """Ask for every parameter of `way` in chart order, those that stay silent once more; the rest is left out.
 
     When three in a row stay silent, one that has answered is asked again: does anybody still answer at all?
     Raises NoReply and the like when nobody does, Unreadable when that began in the middle, CableLost, Cancelled.
@@ -32,22 +34,23 @@ def read_parameters(talk: Talk, way: Way) -> Reading:
     values: dict[str, int] = {}
     received: list[bytes] = []
     asked = [name for name in line.chart.order if name in way.carries]
-    silent = 0
     since = Mark.of(talk)
-    for count, name in enumerate(asked):
-        talk.tell(count, len(asked), "parameters", None)
-        raw = _one(talk, name, way.timeout_s)
-        if raw is None:
-            silent += 1
-            if silent == _MOST_SILENT and (not values or _one(talk, next(iter(values)), way.timeout_s) is None):
-                labels = [line.chart.parameters[each].label for each in asked if each not in values]
-                raise silence(talk, since, "its parameters", tuple(labels) if values else ())
-            continue
+    for names in (asked, None):
         silent = 0
-        received.append(raw)
-        values.update({key: value for key, value in line.chart.codec.heard(raw, line.address) if key == name})
-    if not values:
-        raise silence(talk, since, "its parameters")
+        for name in names or [each for each in asked if each not in values]:
+            talk.tell(len(values), len(asked), "parameters", None)
+            raw = _one(talk, name, way.timeout_s)
+            if raw is None:
+                silent += 1
+                if silent == _MOST_SILENT and (not values or _one(talk, next(iter(values)), way.timeout_s) is None):
+                    labels = [line.chart.parameters[each].label for each in asked if each not in values]
+                    raise silence(talk, since, "its parameters", tuple(labels) if values else ())
+                continue
+            silent = 0
+            received.append(raw)
+            values.update({key: value for key, value in line.chart.codec.heard(raw, line.address) if key == name})
+        if not values:
+            raise silence(talk, since, "its parameters")
     return Reading(way, Values(values), "", tuple(received))
 
 
@@ -58,7 +61,10 @@ def _one(talk: Talk, name: str, timeout_s: float) -> bytes | None:
     for request in line.chart.codec.ask_one(name, line.address):
         until = talk.ask(request) + timeout_s
         while found is None and (arrival := talk.next(until)) is not None:
-            if isinstance(arrival, Damaged) or line.echo.is_request(arrival.raw, line.clock.now()):
+            if isinstance(arrival, Damaged):
+                until = min(until, line.clock.now() + _AFTER_DAMAGE_S)
+                continue
+            if line.echo.is_request(arrival.raw, line.clock.now()):
                 continue
             heard = line.chart.codec.heard(arrival.raw, line.address) if arrival.raw[0] == 0xF0 else ()
             if any(key == name for key, _ in heard):

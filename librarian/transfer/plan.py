@@ -6,11 +6,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from librarian.chart import DumpRefused, UnknownValues, Way
+from librarian.chart.dump import MessageInfo
 from librarian.errors import Refused
 from librarian.messages import Values, Version
+from librarian.transfer.grouping import grouped
 from librarian.transfer.line import Line
 from librarian.transfer.reading import Reading
 from librarian.transfer.writing import written
+from librarian.wire.cable import WIRE_BYTES_PER_SECOND
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +55,7 @@ def wanted_of(line: Line, version: Version, *, with_setup: bool) -> Values:
 def make_plan(
     line: Line, version: Version, wanted: Values, now: Reading | None, *, way: Way | str | None, whole: bool
 ) -> Plan:
-    """Choose the first way that can bring `wanted` without touching anything else.
+    """Choose the first way that can bring all of `wanted`, or else most of it, without touching anything else.
 
     `now`: what the instrument holds, if it was read. A dump replaces everything at once, so what the version does
     not know and what is not to be changed must be filled in from there; without it a dump that would need it is not
@@ -60,15 +63,18 @@ def make_plan(
     left, naming why each one is not.
     """
     reasons: list[str] = []
-    plan = None
+    plan: Plan | None = None
     for candidate in _ways(line, way):
         try:
-            plan = _by_dump(line, candidate, version, wanted, now) if candidate.kind == "dump" else None
-            plan = plan or _by_controllers(line, candidate, wanted)
+            found = _by_dump(line, candidate, version, wanted, now) if candidate.kind == "dump" else None
+            found = _completed(line, found or _by_controllers(line, candidate, wanted), wanted)
         except Refused as problem:
             reasons.append(str(problem))
             continue
-        break
+        if plan is None or len(found.left_out) < len(plan.left_out):
+            plan = found
+        if not plan.left_out:
+            break
     if plan is None and not reasons and _into_memory(line):
         raise Refused(
             f"{line.name} takes sounds only into its memory, where each replaces a program.",
@@ -79,7 +85,6 @@ def make_plan(
             f"Nothing was sent to {line.name}: {' '.join(reasons) or 'its chart knows no way to recall a sound.'}",
             "Add a way of recall to the chart, or fill in what is unknown.",
         )
-    plan = _completed(line, plan, wanted)
     return plan if whole or now is None else _shortened(line, plan, now)
 
 
@@ -139,12 +144,17 @@ def dump_in(line: Line, version: Version, message: str) -> tuple[bytes, ...] | N
     gather = codec.gather(message, line.address)
     for raw in version.received:
         found = codec.recognise(raw, line.address) if raw[:1] == b"\xf0" else None
-        if found is not None and found.message in (message, codec.messages[message].each) and not gather.complete:
+        if found is not None and found.message in _names(codec.messages[message]) and not gather.complete:
             try:
                 gather.feed(raw)
             except DumpRefused:  # it was taken at another address, or by another revision: no base for this one
                 return None
     return tuple(gather.raws) if gather.complete else None
+
+
+def _names(info: MessageInfo) -> tuple[str, ...]:
+    """The kinds of messages that a dump is made of."""
+    return (info.name, info.each, *info.sequence)
 
 
 def _by_controllers(line: Line, way: Way, wanted: Values) -> Plan:
@@ -155,24 +165,38 @@ def _by_controllers(line: Line, way: Way, wanted: Values) -> Plan:
     return Plan(way, wanted.only(sent), bursts, ())
 
 
-def _single_parameters(line: Line, values: Values) -> tuple[Burst, ...]:
+def _single_parameters(line: Line, values: Values, only: Iterable[str] | None = None) -> tuple[Burst, ...]:
+    wanted = frozenset(values if only is None else only)
     found = []
     for name in line.chart.order:
-        messages = line.chart.codec.set_one(name, values[name], line.address) if name in values else ()
+        known = name in values and name in wanted
+        messages = line.chart.codec.set_one(name, values[name], line.address, values) if known else ()
         if messages:
             found.append(Burst(tuple(messages), (name,)))
     return tuple(found)
 
 
 def _controllers(line: Line, values: Values, only: Iterable[str]) -> tuple[Burst, ...]:
-    found = line.chart.codec.controllers(values, line.address, only=tuple(only))
-    return tuple(Burst(tuple(one.messages), (one.parameter,)) for one in found)
+    codec = line.chart.codec
+    found = codec.controllers(values, line.address, only=tuple(only))
+    groups = [tuple(one.messages) for one in found]
+    if codec.null_rule != "after_each":
+        groups = list(grouped(groups))
+    return tuple(Burst(group, (one.parameter,)) for group, one in zip(groups, found, strict=True))
+
+
+def _one_by_one(line: Line, values: Values, only: Iterable[str]) -> tuple[Burst, ...]:
+    """These parameters without any dump: by controllers, and what no controller reaches by messages of their own."""
+    wanted = frozenset(only)
+    bursts = _controllers(line, values, wanted)
+    reached = {name for burst in bursts for name in burst.parameters}
+    return bursts + _single_parameters(line, values, wanted - reached)
 
 
 def _completed(line: Line, plan: Plan, wanted: Values) -> Plan:
-    """What the way itself does not carry goes after it by controllers; what they do not carry either is left out."""
+    """What the way itself does not carry goes after it one by one; what nothing carries is left out."""
     rest = [name for name in wanted if name not in plan.wanted]
-    extra = _controllers(line, wanted, rest) if rest and plan.way.kind == "dump" else ()
+    extra = _one_by_one(line, wanted, rest) if rest else ()
     sent = [name for burst in extra for name in burst.parameters]
     return Plan(
         plan.way,
@@ -184,15 +208,25 @@ def _completed(line: Line, plan: Plan, wanted: Values) -> Plan:
 
 
 def _shortened(line: Line, plan: Plan, now: Reading) -> Plan:
-    """Only what differs, by controllers, when that is shorter and leaves nothing else different."""
+    """Only what differs, one by one, when that is shorter and leaves nothing else different."""
     changed = [name for name, value in plan.wanted.items() if now.values.get(name) != value]
-    bursts = _controllers(line, plan.wanted, changed)
+    bursts = _one_by_one(line, plan.wanted, changed)
     carried = line.chart.codec.carried()
-    reached = {name for burst in bursts for name in burst.parameters if carried[name].exact}
+    reached = {name for burst in bursts for name in burst.parameters if name not in carried or carried[name].exact}
     short = Plan(plan.way, plan.wanted, bursts, plan.left_out, plan.name)
-    if reached != set(changed) or short.size >= plan.size or not _only_values_differ(line, plan, now):
+    shorter = short.size < plan.size and _seconds(line, bursts) <= _seconds(line, plan.bursts)
+    if reached != set(changed) or not shorter or not _only_values_differ(line, plan, now):
         return plan
     return Plan(plan.way, plan.wanted, bursts, plan.left_out, plan.name, plan.size - short.size)
+
+
+def _seconds(line: Line, bursts: Iterable[Burst]) -> float:
+    """How long these take on the cable, at the instrument's pace."""
+    pace = line.pace
+    gaps = sum(pace.gap_after(burst.messages[-1]) * (len(burst.messages) if burst.is_dump else 1) for burst in bursts)
+    return gaps + sum(len(raw) for burst in bursts for raw in burst.messages) / min(
+        pace.bytes_per_second, WIRE_BYTES_PER_SECOND
+    )
 
 
 def _only_values_differ(line: Line, plan: Plan, now: Reading) -> bool:

@@ -53,12 +53,15 @@ def recall(
         refuse_stranger(line.identified)
         wanted = wanted_of(line, version, with_setup=with_setup)
         if not wanted:
-            raise Refused(f"Nothing of this sound is known, so there is nothing to send to {line.name}.")
+            raise Refused(
+                f"Nothing of this sound is known, so there is nothing to send to {line.name}.",
+                "Choose another version of it, or capture it again.",
+            )
         ways = askable(line)
         before: Version | None = None
         now: Reading | None = None
         if ways:
-            now = read_all(talk, ways).reading
+            now = read_all(talk, ways, line.known()).reading
             before = as_version(line, now, kind="safety", detail=f"before a recall, on {line.port}")
             if keep_before is not None:
                 keep_before(before)
@@ -150,11 +153,15 @@ class _Run:
         now = Reading(way, proof.read.with_values(before), proof.name or self._plan.name, (), proof.raw)
         missing = self._plan.wanted.only(proof.differs).with_values(before)
         if missing and not proof.name:
-            by_controllers = [one for one in self._line.chart.ways_out if one.kind == "controllers"]
-            try:
-                return make_plan(self._line, self._version, missing, now, way=by_controllers[0], whole=True)
-            except (Refused, IndexError):
-                pass  # no controller reaches them: everything again, by the first way
+            single = [one for one in self._line.chart.ways_out if one.kind in {"controllers", "parameters"}]
+            for one in single:
+                try:
+                    plan = make_plan(self._line, self._version, missing, now, way=one, whole=True)
+                except Refused:
+                    continue
+                if not plan.left_out:
+                    return plan
+            # nothing reaches each of them alone: everything again, by the first way
         still = self._plan.wanted.without(proof.moved)
         return make_plan(self._line, self._version, still, now, way=None, whole=True)
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from librarian.chart import UnknownValues, Way
 from librarian.errors import Refused
 from librarian.messages import Version
+from librarian.transfer import limits
 from librarian.transfer.bank import (
     KeepProgram,
     numbers,
@@ -116,6 +117,7 @@ def restore(
         introduce(talk)
         refuse_stranger(line.identified)
         wanted = numbers(line, sorted(programs))
+        talk.limit_s = limits.restore_s(line, len(wanted))
         whole = bank_way(line, "write")
         by_bank = whole is not None and not single_programs(line, "write")
         way = whole if whole is not None and by_bank else program_way(line, "write")

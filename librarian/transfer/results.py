@@ -60,7 +60,8 @@ class Proof:
     `wanted`: the parameters that had to arrive. `equal`: ids read back equal. `differs`: ids that did not arrive.
     `moved`: ids that read back different because their control was moved meanwhile. `disturbed`: ids that were not
     to change and did (the cable turned one controller into another). `unread`: ids that no way of the chart reads
-    back. `name`: the name that was read back when it is not the one sent, else ''. `raw`: the dumps read.
+    back. `name`: the name that was read back when it is not the one sent, else ''. `raw`: the dumps read. `silent`:
+    ids that were asked for, and no answer came that can be believed.
     """
 
     wanted: Values
@@ -73,6 +74,7 @@ class Proof:
     name: str
     comparison: Comparison
     raw: Mapping[str, tuple[bytes, ...]]
+    silent: tuple[str, ...] = ()
 
     @property
     def whole(self) -> bool:
@@ -133,6 +135,7 @@ def proof_sentence(chart: Chart, proof: Proof, *, with_setup: bool) -> tuple[Rec
     lost = [labels[name] for name in proof.differs]
     turned = [labels[name] for name in proof.moved]
     touched = [labels[name] for name in proof.disturbed]
+    unheard = f"{and_list([labels[name] for name in proof.silent])} could not be read back"
     if lost or turned or touched or proof.name:
         said = []
         if lost:
@@ -143,7 +146,11 @@ def proof_sentence(chart: Chart, proof: Proof, *, with_setup: bool) -> tuple[Rec
             said.append(f"{and_list(touched)} changed, though not sent")
         if proof.name:
             said.append(f"its name reads “{proof.name}”")
+        if proof.silent:
+            said.append(unheard)
         return "differs", f"{count}; {', '.join(said)}"
+    if proof.silent:
+        return "sent", f"{count}; {unheard}"
     if proof.unread:
         if not proof.equal:
             return "sent", sent_sentence(len(proof.unread), len(proof.wanted), with_setup=with_setup)

@@ -85,19 +85,21 @@ def prove(
     rest = [key for key in wanted if key not in equal]
     moved = tuple(key for key in rest if key in talk.moved and exact.get(key) == talk.moved[key].value)
     unread = tuple(key for key in rest if key not in readable)
+    silent = tuple(key for key in rest if key in readable and key not in read_back)
     strange = [key for key, value in (others or {}).items() if key not in wanted and exact.get(key, value) != value]
     carries_name = any(way.kind == "dump" and talk.line.chart.codec.messages[way.message].has_name for way in ways[:1])
     return Proof(
         wanted=wanted,
         read=read_back,
         equal=equal,
-        differs=tuple(key for key in rest if key not in moved and key not in unread),
+        differs=tuple(key for key in rest if key not in moved and key not in unread and key not in silent),
         moved=moved,
         disturbed=tuple(key for key in strange if key not in talk.moved),
         unread=unread,
         name=named if name and carries_name and named != name else "",
         comparison=compare(talk.line.chart, wanted, exact, with_setup=with_setup),
         raw=reading.raw,
+        silent=silent,
     )
 
 

@@ -194,18 +194,31 @@ class Pump:
         if now >= self._try_at:
             self._try_at = now + _TRY_AGAIN_S
             self._reach_systems()
+        ports = self._listed()
+        if self._gone(ports):
+            # A port that comes or goes while a list is made moves the others under it: only a second look is proof.
+            ports = self._listed()
+        self._tell_ports(ports)
+        for pair, gone in self._gone(ports):
+            self._lose(pair, f"The port {gone.name} is gone.")
+
+    def _listed(self) -> list[Port]:
         ports: list[Port] = []
         for api, system in list(self._systems.items()):
             try:
                 ports += system.ports()
             except driver.PROBLEMS as error:
                 self._flush_end(f"{API_NAMES[api]} does not list its ports any more: {error}")
-        self._tell_ports(ports)
+        return ports
+
+    def _gone(self, ports: list[Port]) -> list[tuple[PortPair, Port]]:
+        """The pairs that have lost a port, with the first one that each has lost."""
         listed = {(port.api, port.direction, port.name) for port in ports}
-        for pair in list(self._pairs.values()):
-            gone = [port for port in pair.ports if (port.api, port.direction, port.name) not in listed]
-            if gone:
-                self._lose(pair, f"The port {gone[0].name} is gone.")
+        missing = [
+            (pair, [port for port in pair.ports if (port.api, port.direction, port.name) not in listed])
+            for pair in self._pairs.values()
+        ]
+        return [(pair, gone[0]) for pair, gone in missing if gone]
 
     def _reach_systems(self) -> None:
         for api in driver.compiled_apis():

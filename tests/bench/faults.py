@@ -1,7 +1,9 @@
 """Thousands of conversations with everything that can go wrong: `python -m tests.bench.faults [--conversations N]`.
 
 Virtual wire and clock, so an hour of waiting costs milliseconds; every run comes from its seed. Each conversation must
-end by proof or by telling the cause, within its stated time, and what it keeps must be what the instrument had.
+end by proof or by telling the cause, within its stated time, and what it keeps must be what the instrument had. What
+is told must fit the trouble that was planted (`tests.causes`). `--unseen N`: with N random charts of that seed instead
+of the four known instruments.
 """
 
 from __future__ import annotations
@@ -13,6 +15,7 @@ from collections import Counter
 from collections.abc import Sequence
 
 from tests.conversations import TROUBLES, Judgement, charts, converse
+from tests.unseen import unseen
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -20,9 +23,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="tests.bench.faults", description=__doc__)
     parser.add_argument("--conversations", type=int, default=10_000)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--unseen", type=int, default=0, metavar="N", help="with N random instruments of this seed")
     parser.add_argument("--only", type=int, help="run just this one, with everything printed")
     options = parser.parse_args(arguments)
-    instruments = charts()
+    first = options.seed * 1000
+    instruments = [unseen(number) for number in range(first, first + options.unseen)] or charts()
     names = sorted(TROUBLES)
     ends: Counter[str] = Counter()
     by_trouble: dict[str, Counter[str]] = {name: Counter() for name in names}
@@ -40,7 +45,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     for name in names:
         counts = by_trouble[name]
         told = ", ".join(f"{kind} {count}" for kind, count in sorted(counts.items()) if kind != "proved")
-        print(f"{name:34} proved {counts['proved']:5}  {told}")
+        print(f"{name:32} proved {counts['proved']:5}  {told}")
     for judgement in wrong[:20]:
         print(judgement)
     print(f"{time.perf_counter() - started:.1f} s")
