@@ -15,7 +15,7 @@ import typer
 from librarian.chart import Chart, shipped
 from librarian.cli.here import aside
 from librarian.cli.log import Log
-from librarian.cli.reading import chart_of_instrument, shipped_chart
+from librarian.cli.reading import chart_file, chart_of_instrument, shipped_chart
 from librarian.collection import InstrumentRow, Library
 from librarian.errors import BadInput
 from librarian.transfer import Cancel, Identified, Line, OnProgress, identify
@@ -28,7 +28,11 @@ InstrumentOption = Annotated[
 ]
 EmbeddedOption = Annotated[
     bool,
-    typer.Option("--embedded", help="Take a shipped stand-in on the embedded cable; --instrument says which chart."),
+    typer.Option(
+        "--embedded",
+        help="Take a stand-in on the embedded cable; --instrument says of which chart: the id of a shipped one, or a "
+        "chart file of your own.",
+    ),
 ]
 TrafficOption = Annotated[
     Path | None,
@@ -74,7 +78,7 @@ def chosen_instrument(
 ) -> InstrumentRow:
     """The instrument a verb is for: the one named, else that of the patch, else the only one.
 
-    With `embedded` the stand-in of the shipped chart `name`, added to the library when it is new there.
+    With `embedded` the stand-in of the shipped chart or chart file `name`, added to the library when it is new there.
     """
     if embedded:
         if name is None and of_patch is not None:
@@ -184,9 +188,20 @@ def _stand_in(library: Library, name: str) -> InstrumentRow:
         if name.casefold() in {row.name.casefold(), row.chart}:
             return row
     charts = shipped()
-    if name.casefold() not in charts:
-        raise BadInput(f"No shipped chart is called “{name}”.", f"There are: {', '.join(charts)}.")
-    return library.instrument(add_stand_in(library, shipped_chart(name.casefold())))
+    if name.casefold() in charts:
+        return library.instrument(add_stand_in(library, shipped_chart(name.casefold())))
+    if not Path(name).is_file():
+        raise BadInput(
+            f"No shipped chart is called “{name}”, and no chart file either.",
+            f"Shipped charts: {', '.join(charts)}. Or name a chart file of your own.",
+        )
+    chart = chart_file(name)
+    for row in embedded:
+        if row.chart == chart.id:  # it may have been written further since
+            if chart.text != library.chart_text(row.chart, row.revision):
+                library.update_instrument(row.id, chart=chart)
+            return library.instrument(row.id)
+    return library.instrument(add_stand_in(library, chart))
 
 
 def _there_are(rows: tuple[InstrumentRow, ...]) -> str:
