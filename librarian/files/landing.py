@@ -72,6 +72,5 @@ def _forced(there: Sequence[InstrumentRow], each: Told, instrument: int | None) 
 def _same(there: Sequence[InstrumentRow], each: Told) -> InstrumentRow | None:
     name = each.name.strip().casefold()
     alike = [row for row in there if row.chart == each.chart.id and row.name.casefold() == name]
-    return next((row for row in alike if row.removed == each.removed), None) or next(
-        (row for row in alike if not row.removed), None
-    )
+    # One that was taken away here still owns its sounds: they are found there, not kept twice.
+    return next((row for row in alike if row.removed == each.removed), None) or next(iter(alike), None)

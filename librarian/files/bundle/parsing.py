@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, get_args
 
+from librarian.collection.folding import clean, clean_tag
 from librarian.errors import BadInput
 from librarian.files.incoming import Dated, Incoming
 from librarian.messages import Origin, OriginKind, Values, Version
@@ -154,11 +155,18 @@ def sound(told: Said, instruments: int, where: str) -> Incoming:
         where=where,
         owner=told.number("instrument", 1, instruments) - 1,
         name=told.text("name", longest=100_000),
-        tags=told.texts("tags", _MOST_TAGS),
+        tags=_tags(told),
         note=told.text("note", ""),
         versions=tuple(_version(told.inside("versions", n, each), n) for n, each in enumerate(found, 1)),
         trash=told.flag("trash"),
     )
+
+
+def _tags(told: Said) -> tuple[str, ...]:
+    try:
+        return tuple(clean_tag(tag) for tag in told.texts("tags", _MOST_TAGS))
+    except BadInput as fault:
+        raise told.wrong(f"“tags”: {str(fault).removesuffix('.')}") from None
 
 
 def _version(told: Said, number: int) -> Dated:
@@ -181,11 +189,16 @@ def _version(told: Said, number: int) -> Dated:
         values=Values(values),
         unknown=unknown,
         received=told.messages("received"),
-        origin=Origin(kind, told.text("detail", "")),  # type: ignore[arg-type]
-        name=told.text("name_inside", "", 100_000),
+        origin=Origin(kind, _as_kept(told.text("detail", ""))),  # type: ignore[arg-type]
+        name=_as_kept(told.text("name_inside", "", 100_000)),
         taken=_moment(told),
     )
     return Dated(version, told.text("note", ""), None if parent is None else parent - 1, foreign)
+
+
+def _as_kept(text: str) -> str:
+    """As a library keeps it: what is no printable text is cleaned, so that the digest is that of what is kept."""
+    return text if text.isprintable() else clean(text)
 
 
 def _moment(told: Said) -> datetime:

@@ -109,7 +109,7 @@ def _text(head: bytes) -> str | None:
     """The beginning of a text file, None where it is none."""
     if head.startswith((b"\xff\xfe", b"\xfe\xff")):
         return head[: len(head) & ~1].decode("utf-16", "replace")
-    if b"\x00" in head or head[:1] == b"\xf0":
+    if b"\x00" in head.partition(b"\n")[0] or head[:1] == b"\xf0":
         return None
     try:
         return head.decode("utf-8-sig")

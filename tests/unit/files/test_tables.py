@@ -1,0 +1,217 @@
+"""Tables: there and back with the csv module as a second reader, formulas, encodings, wrong columns."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from librarian.collection import Library
+from librarian.errors import BadInput, LibrarianError
+from librarian.files import intake, outgoing
+from librarian.files.table.cells import defused, tags_cell, tags_of, undone, value_cell, value_of
+from librarian.messages import Address
+from tests.filesamples import SPITEFUL, chart
+
+
+def look(library: Library, *paths: Path, **options: Any) -> Any:
+    return intake.preview(library, list(paths), charts=[chart("lanternfish"), chart("fogbell")], **options)
+
+
+def sounds_of(library: Library) -> list[tuple[object, ...]]:
+    rows = library.rows(library.find().ids)
+    versions = {row.id: library.version(row.latest) for row in rows}
+    return sorted(
+        (
+            row.name,
+            row.instrument_name,
+            row.tags,
+            row.note,
+            str(dict(versions[row.id].values)),
+            versions[row.id].unknown,
+        )
+        for row in rows
+    )  # type: ignore[type-var]
+
+
+def write(path: Path, rows: list[list[str]], encoding: str = "utf-8", separator: str = ",") -> Path:
+    with path.open("w", encoding=encoding, newline="") as file:
+        csv.writer(file, delimiter=separator).writerows(rows)
+    return path
+
+
+# --- there and back
+
+
+@pytest.mark.parametrize("suffix", [".csv", ".tsv"])
+@pytest.mark.parametrize("raw", [False, True])
+def test_a_collection_goes_out_and_comes_back(
+    full: Library, empty: Library, tmp_path: Path, suffix: str, raw: bool
+) -> None:
+    path = tmp_path / f"all{suffix}"
+    outgoing.export(full, full.find().ids, path, raw=raw)
+    done = intake.apply(empty, look(empty, path))
+    assert len(done.patches) == full.total()
+    assert sounds_of(empty) == sounds_of(full)
+    assert {row.status for row in look(empty, path).rows} == {"same"}
+    assert not intake.apply(full, look(full, path)).anything
+
+
+def test_the_csv_module_reads_what_is_shown(full: Library, tmp_path: Path) -> None:
+    path = tmp_path / "all.csv"
+    outgoing.export(full, full.find().ids, path)
+    assert path.read_bytes().startswith(b"\xef\xbb\xbfname,instrument,")
+    with path.open(encoding="utf-8-sig", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert len(rows) == full.total()
+    by_name = {row["name"]: row for row in rows}
+    harbour = by_name["Harbour"]
+    cutoff = chart("lanternfish").parameters["filter.cutoff"]
+    assert harbour["filter.cutoff"] == cutoff.display(90)
+    assert harbour["note"].startswith("Two lines\nof note")
+    unknown = [name for name, cell in by_name["Drone"].items() if cell == "unknown"]
+    assert len(unknown) == 3
+    assert by_name["Drone"]["osc1.wave"] == "", "a pedal has no such thing"
+    for cell in (cell for row in rows for cell in row.values()):
+        assert not cell.startswith(("=", "+", "-", "@", "\t", "\r")), "a spreadsheet would calculate it"
+
+
+@given(st.text())
+def test_every_text_is_defused_and_comes_back(text: str) -> None:
+    cell = defused(text)
+    assert undone(cell) == text
+    assert not cell.startswith(("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠"))
+
+
+@given(st.lists(st.text(st.characters(exclude_categories=["C", "Z"]), min_size=1), max_size=5))
+def test_every_list_of_tags_comes_back(tags: list[str]) -> None:
+    assert tags_of(tags_cell(tags)) == tuple(tags)
+
+
+@pytest.mark.parametrize("name", ["lanternfish", "fogbell"])
+def test_every_value_of_every_parameter_comes_back(name: str) -> None:
+    for parameter in chart(name).parameters.values():
+        for value in range(parameter.low, parameter.high + 1, max(1, parameter.steps // 200)):
+            for raw in (False, True):
+                assert value_of(parameter, value_cell(parameter, value, raw=raw), raw=raw) == value
+        assert value_of(parameter, value_cell(parameter, None, raw=False), raw=False) is None
+
+
+def test_spiteful_names_come_back(full: Library, empty: Library, tmp_path: Path) -> None:
+    path = tmp_path / "all.csv"
+    outgoing.export(full, full.find().ids, path)
+    intake.apply(empty, look(empty, path))
+    assert set(SPITEFUL) - {"-2"} <= {row.name for row in empty.rows(empty.find().ids)} | {SPITEFUL[7]}
+
+
+# --- edited in a spreadsheet
+
+
+def test_an_edited_row_becomes_the_next_version(full: Library, tmp_path: Path) -> None:
+    path = tmp_path / "some.csv"
+    outgoing.export(full, full.find("harbour").ids, path)
+    rows = list(csv.reader(path.read_text("utf-8-sig").splitlines(keepends=True)))
+    for column, cell in (
+        ("filter.cutoff", "1.2 kHz"),
+        ("tags", rows[1][rows[0].index("tags")] + "; new"),
+        ("taken", ""),
+    ):
+        rows[1][rows[0].index(column)] = cell
+    seen = look(full, write(path, rows))
+    assert [row.status for row in seen.rows] == ["changed"]
+    done = intake.apply(full, seen)
+    (patch,) = done.versions
+    version = full.version(full.patch(patch).latest)
+    assert chart("lanternfish").parameters["filter.cutoff"].display(version.values["filter.cutoff"]) == "1.2 kHz"
+    assert "new" in full.patch(patch).tags
+    assert version.origin.kind == "imported"
+    assert version.origin.detail.startswith("some.csv, line ")
+    assert not intake.apply(full, look(full, path)).anything
+    full.undo()
+    assert full.version(full.patch(patch).latest) != version
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
+@pytest.mark.parametrize("separator", [",", ";", "\t"])
+def test_encodings_and_separators(library_path: Path, tmp_path: Path, encoding: str, separator: str) -> None:
+    rows = [["Name", "filter.cutoff", "instrument"], ["Brüllmücke", "642 Hz", "Left"], ["", "", ""]]
+    path = write(tmp_path / "mine.csv", rows, encoding, separator)
+    with Library.open(library_path) as library:
+        library.add_instrument(chart("lanternfish"), "Left", Address(2, 16))
+        seen = look(library, path)
+        assert [(row.name, row.known, row.status) for row in seen.rows] == [("Brüllmücke", 1, "new")]
+        assert ("Windows-1252" in "".join(seen.notes)) == (encoding == "cp1252")
+
+
+# --- wrong tables
+
+
+def refused(library: Library, path: Path, **options: Any) -> str:
+    with pytest.raises(LibrarianError) as caught:
+        look(library, path, **options)
+    assert isinstance(caught.value, BadInput)
+    assert caught.value.hint
+    assert library.total() == 0
+    return str(caught.value)
+
+
+def test_wrong_tables_are_refused_with_the_place(library_path: Path, tmp_path: Path) -> None:
+    path = tmp_path / "wrong.csv"
+    with Library.open(library_path) as library:
+        library.add_instrument(chart("lanternfish"), "Left", Address(2, 16))
+        head = ["name", "instrument", "filter.cutoff"]
+        assert "line 3: Cutoff: “loud”" in refused(
+            library, write(path, [head, ["A", "Left", "64 Hz"], ["B", "Left", "loud"]])
+        )
+        assert "no column “name”" in refused(library, write(path, [["title", "chart"], ["A", "lanternfish"]]))
+        assert "Two columns" in refused(library, write(path, [["name", "name"], ["A", "B"]]))
+        assert "No column of wrong.csv is a parameter" in refused(
+            library, write(path, [["name", "instrument", "cut"], ["A", "Left", "1"]])
+        )
+        assert "1,000,001 columns" in refused(library, write(path, [["name", *map(str, range(1_000_000))]]))
+        assert "has 4 cells" in refused(library, write(path, [head, ["A", "Left", "1", "2"]]))
+        assert "only headings" in refused(library, write(path, [head]))
+        assert "The sound has no name" in refused(library, write(path, [head, ["", "Left", "64 Hz"]]))
+        assert "no instrument is called “Right”" in refused(library, write(path, [head, ["A", "Right", "64 Hz"]]))
+        assert "no chart “none”" in refused(library, write(path, [["name", "chart"], ["A", "none"]]))
+        path.write_bytes("name,instrument,filter.cutoff\nÄ,Left,64 Hz\n".encode() + "Ö,Left,64 Hz\n".encode("cp1252"))
+        assert "two encodings: line 2 is UTF-8, line 3 is not" in refused(library, path)
+        path.write_bytes(b"name,instrument\nA\x00,Left\n")
+        assert "zero bytes" in refused(library, path)
+        path.write_bytes(b'name,instrument,filter.cutoff\n"A,Left,64 Hz\n' + b"x" * 3_000_000)
+        assert "field larger" in refused(library, path)
+        path.write_bytes(b"name,instrument," + b"x" * 20_000_000)
+        assert "a line of more than" in refused(library, path)
+
+
+def test_raw_numbers_outside_the_range(library_path: Path, tmp_path: Path) -> None:
+    with Library.open(library_path) as library:
+        library.add_instrument(chart("lanternfish"), "Left", Address(2, 16))
+        rows = [["name", "values", "filter.cutoff"], ["A", "raw", "99999"]]
+        assert "outside of its range" in refused(library, write(tmp_path / "a.csv", rows))
+        rows[1][2] = "12.0"
+        assert look(library, write(tmp_path / "a.csv", rows)).rows[0].known == 1
+
+
+def test_one_instrument_needs_no_column_and_several_do(library_path: Path, tmp_path: Path) -> None:
+    path = write(tmp_path / "a.csv", [["name", "filter.cutoff"], ["A", "642 Hz"]])
+    with Library.open(library_path) as library:
+        left = library.add_instrument(chart("lanternfish"), "Left", Address(2, 16))
+        assert look(library, path).rows[0].instrument == "Left"
+        library.add_instrument(chart("lanternfish"), "Right", Address(2, 17))
+        assert "whose sounds" in refused(library, path)
+        assert look(library, path, instrument=left).rows[0].instrument == "Left"
+
+
+def test_two_rows_of_one_name_are_two_sounds(library_path: Path, tmp_path: Path) -> None:
+    rows = [["name", "chart", "filter.cutoff"], ["A", "lanternfish", "100 Hz"], ["A", "lanternfish", "2 kHz"]]
+    path = write(tmp_path / "a.csv", [*rows, rows[1]])
+    with Library.open(library_path) as library:
+        seen = look(library, path)
+        assert [row.status for row in seen.rows] == ["new", "new", "same"]
+        done = intake.apply(library, seen)
+        assert (len(done.patches), done.same) == (2, 1)
