@@ -363,8 +363,11 @@ class MainWindow(QMainWindow):
         standing = self.desk.standing_of_a
         sheet = choice.sheet(standing)
         self.areas.show_sheet(sheet)
-        self.areas.header.show_state(header(choice, sheet, self._target()))
-        self.areas.history.show_state(history(choice, standing))
+        # Laying out and painting what is the same already would hold up the loop while a transfer advances.
+        for place, state in ((self.areas.header, header(choice, sheet, self._target())),
+                             (self.areas.history, history(choice, standing))):  # fmt: skip
+            if place.state != state:
+                place.show_state(state)
         self._show_marks()
         self._allow()
 
@@ -377,7 +380,9 @@ class MainWindow(QMainWindow):
         self.areas.collection.show_marks(marks(self.desk.choice, self.desk.instruments.standings))
 
     def _show_chain(self) -> None:
-        self.areas.chain.show_state(self.chain_state())
+        state = self.chain_state()
+        if self.areas.chain.state != state:
+            self.areas.chain.show_state(state)
 
     def chain_state(self) -> ChainState:
         """What the chain has to say now."""

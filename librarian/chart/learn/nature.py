@@ -40,6 +40,9 @@ def nature_of(values: Sequence[int], most: int) -> Nature:
     low, high = seen[0], seen[-1]
     if len(seen) == 1:
         return Nature("continuous", 0, most, certain=False, advice="It sent one value only: turn it from end to end.")
+    if len(seen) == 2 and high - low <= most // _NEAR and low:
+        advice = "It only trembles between two values: turn it from end to end."
+        return Nature("continuous", 0, most, certain=False, advice=advice)
     if len(seen) == 2:
         return Nature("switch", low, high, tuple(seen), certain=len(values) >= 3, advice=_again(len(values) >= 3))
     if len(seen) <= _MOST_STEPS and _stepped(values, seen, most):

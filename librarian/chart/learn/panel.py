@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from librarian.chart.chart import Chart
-from librarian.chart.learn.events import Event, EventReader
+from librarian.chart.learn.events import EventReader
 from librarian.chart.learn.nature import Nature, nature_of
 from librarian.chart.learn.singles import LONGEST, Family, Single, families
-from librarian.chart.learn.tracks import Track, grouped, tracks
+from librarian.chart.learn.tracks import Track, Tracker
 from librarian.chart.learn.writing import ChartWriter
 from librarian.chart.load import loads
 from librarian.errors import BadInput, LibrarianError, Refused
@@ -77,10 +77,11 @@ class PanelLearner:
         self._known = known
         self._listener = known.codec.listener(known.default_address) if known is not None else None
         self._reader = EventReader()
-        self._events: list[Event] = []
+        self._tracker = Tracker()
         self._singles: list[Single] = []
         self._count = 0
         self._names: dict[int, Naming] = {}
+        self._judged: dict[int, _Found] = {}
         self._found: tuple[int, list[_Found]] | None = None
         self.identity: IdentityReply | None = None
         self.long: int = 0
@@ -89,6 +90,8 @@ class PanelLearner:
         """One whole message that came from the instrument. Raises Refused when far too many came."""
         if self._count >= MOST_MESSAGES:
             raise Refused("Too many messages came for one session of learning.", "Write the chart and go on with it.")
+        if raw[:1] >= b"\xf8":
+            return
         index = self._count
         self._count += 1
         if raw[:1] == b"\xf0":
@@ -96,7 +99,7 @@ class PanelLearner:
         elif raw and raw[0] < 0xF0 and not self._explained(raw, at):
             event = self._reader.read(raw, index, at)
             if event is not None:
-                self._events.append(event)
+                self._tracker.add(event)
 
     @property
     def unused(self) -> Mapping[str, int]:
@@ -123,18 +126,16 @@ class PanelLearner:
                 f"{len(naming.positions)} names were given; {naming.label} has {steps or 'no'} positions.",
                 "Give one name for each position, lowest first.",
             )
-        self._names[key] = naming
+        self._names[found.key] = naming
 
     def leave_out(self, key: int) -> None:
         """Forget a control: it moved by mistake. Moved again it is a new one."""
         found = self._of(key)
-        indexes = {index for track in found.tracks for index in track.indexes}
-        sources = {event.source for event in self._events if event.index in indexes}
-        self._events = [event for event in self._events if event.source not in sources]
+        self._tracker.forget([source for track in found.tracks for source in track.sources])
         if found.family is not None:
             gone = {index for one in found.family.controls if one.number == found.number for index in one.indexes}
             self._singles = [one for one in self._singles if one.index not in gone]
-        self._names.pop(key, None)
+        self._names.pop(found.key, None)
         self._found = None
 
     def chart_text(self, *, id: str, name: str, existing: str = "") -> str:  # noqa: A002 - the chart's own word
@@ -185,15 +186,24 @@ class PanelLearner:
     def _all(self) -> list[_Found]:
         if self._found is not None and self._found[0] == self._count:
             return self._found[1]
-        found = [_of_tracks(group) for group in grouped(tracks(self._events))]
+        found = [self._of_tracks(group) for group in self._tracker.groups()]
         found += [one for family in families(self._singles) for one in _of_family(family)]
         found.sort(key=lambda one: one.key)
         self._found = (self._count, found)
         return found
 
+    def _of_tracks(self, group: tuple[Track, ...]) -> _Found:
+        """What one control is; worked out anew when one of its tracks is another one."""
+        key = group[0].first
+        kept = self._judged.get(key)
+        if kept is None or len(kept.tracks) != len(group) or {*map(id, kept.tracks)} != {*map(id, group)}:
+            kept = self._judged[key] = _of_tracks(group)
+        return kept
+
     def _of(self, key: int) -> _Found:
         for found in self._all():
-            if found.key == key:
+            # What began as two halves is one control since: the key of either still means it.
+            if found.key == key or any(key in track.indexes for track in found.tracks):
                 return found
         raise BadInput("There is no such control.", "Take one of those that were moved.")
 

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from librarian.chart.learn.events import Event, Source
 
 TOGETHER_S = 0.015
+_SAME_HAND_S = 0.008
+"""Several messages for one move leave one after another: four of them take 4 ms on a cable."""
 _MOSTLY = 0.8
+_ALWAYS = 0.9
 _LEAST_PAIR = 3
 
 
@@ -25,6 +29,7 @@ class Track:
     values: tuple[int, ...]
     indexes: tuple[int, ...]
     times: tuple[float, ...]
+    sources: tuple[Source, ...] = ()
 
     @property
     def first(self) -> int:
@@ -32,66 +37,141 @@ class Track:
         return self.indexes[0]
 
 
-def tracks(events: Iterable[Event]) -> list[Track]:
-    """The tracks of a stream of events, in the order in which they first moved."""
-    of: dict[Source, list[Event]] = {}
-    for event in events:
-        of.setdefault(event.source, []).append(event)
-    found = [_data(source, some) for source, some in of.items() if source.kind != "cc"]
-    controllers = {source: some for source, some in of.items() if source.kind == "cc"}
-    for msb, lsb in _pairs(controllers):
-        found.append(_pair(controllers.pop(msb), controllers.pop(lsb)))
-    found += [_seven(source, some) for source, some in controllers.items()]
-    return sorted(found, key=lambda one: one.first)
+class Tracker:
+    """Collects events; what a source's new events do not touch is not worked out again."""
+
+    def __init__(self) -> None:
+        self._of: dict[Source, list[Event]] = {}
+        self._made: dict[tuple[Source, ...], tuple[tuple[int, ...], Any]] = {}
+
+    def add(self, event: Event) -> None:
+        """One step of a movement."""
+        self._of.setdefault(event.source, []).append(event)
+
+    def forget(self, sources: Sequence[Source]) -> None:
+        """Forget all that came from these."""
+        for source in sources:
+            self._of.pop(source, None)
+
+    def tracks(self) -> list[Track]:
+        """The tracks so far, in the order in which they first moved."""
+        controllers = {source: some for source, some in self._of.items() if source.kind == "cc"}
+        found = [
+            self._once("data", (source,), partial(_data, source, self._of[source]))
+            for source in self._of
+            if source.kind != "cc"
+        ]
+        for msb, lsb in self._pairs(controllers):
+            rough, fine = controllers.pop(msb), controllers.pop(lsb)
+            track = self._once("pair", (msb, lsb), partial(_pair, rough, fine))
+            found.append(track)
+        found += [
+            self._once("seven", (source,), partial(_seven, source, some))
+            for source, some in controllers.items()
+        ]
+        return sorted((one for one in found if one is not None), key=lambda one: one.first)
+
+    def groups(self) -> list[tuple[Track, ...]]:
+        """The tracks of each control: those that always move together belong to one."""
+        groups: list[list[Track]] = []
+        for track in self.tracks():
+            home = next((group for group in groups if self._same_hand(group[0], track)), None)
+            if home is None:
+                groups.append([track])
+            else:
+                home.append(track)
+        return [tuple(group) for group in groups]
+
+    def _once(self, what: str, sources: tuple[Source, ...], make: Callable[[], Any]) -> Any:
+        """What was made of these sources, made anew when one of them has moved since."""
+        counts = tuple(len(self._of.get(source, ())) for source in sources)
+        key = (Source("cc", 0, hash(what)), *sources)
+        kept = self._made.get(key)
+        if kept is None or kept[0] != counts:
+            kept = self._made[key] = (counts, make())
+        return kept[1]
+
+    def _same_hand(self, one: Track, other: Track) -> bool:
+        return bool(self._once("same", (*one.sources, *other.sources), partial(_moves_with, one, other)))
+
+    def _pairs(self, of: Mapping[Source, Sequence[Event]]) -> list[tuple[Source, Source]]:
+        """(MSB, LSB) controllers: those of the standard, and others that always come by turns."""
+        found: list[tuple[Source, Source]] = []
+        used: set[Source] = set()
+        for msb in of:
+            lsb = Source("cc", msb.channel, msb.number + 32)
+            if msb.number < 32 and lsb in of and self._once("halves", (msb, lsb), partial(_halves, of, msb, lsb)):
+                found.append((msb, lsb))
+                used |= {msb, lsb}
+        free = [source for source in of if source not in used and len(of[source]) >= _LEAST_PAIR]
+        for place, one in enumerate(free):
+            for other in free[place + 1 :]:
+                if one.channel != other.channel or one in used or other in used:
+                    continue
+                pair = self._once("turns", (one, other), partial(_turns, of, one, other))
+                if pair:
+                    found.append(pair)
+                    used |= {one, other}
+        return found
 
 
-def grouped(found: Sequence[Track]) -> list[tuple[Track, ...]]:
-    """Tracks that always move together belong to one control."""
-    groups: list[list[Track]] = []
-    for track in found:
-        home = next((group for group in groups if _moves_with(group[0], track)), None)
-        if home is None:
-            groups.append([track])
-        else:
-            home.append(track)
-    return [tuple(group) for group in groups]
+def _halves(of: Mapping[Source, Sequence[Event]], msb: Source, lsb: Source) -> bool:
+    """An MSB alone is a whole value, and an LSB alone may follow it (MIDI 1.0 Detailed Specification 4.2.1 p.12)."""
+    rough, fine = _times(of[msb]), _times(of[lsb])
+    return _overlap(rough, fine) and max(_near(rough, fine), _near(fine, rough)) >= _MOSTLY
+
+
+def _turns(of: Mapping[Source, Sequence[Event]], one: Source, other: Source) -> tuple[Source, Source] | None:
+    these, those = of[one], of[other]
+    if len(these) != len(those) or these[-1].at < those[0].at or those[-1].at < these[0].at:
+        return None
+    if not _by_turns(these, those):
+        return None
+    rough, fine = sorted((one, other), key=lambda source: _travel(of[source]))
+    return (rough, fine) if _travel(of[fine]) > 2 * _travel(of[rough]) else None  # the LSB wraps round
 
 
 def _moves_with(one: Track, other: Track) -> bool:
-    return min(len(one.times), len(other.times)) >= _LEAST_PAIR and (
-        _near(one.times, other.times) >= _MOSTLY and _near(other.times, one.times) >= _MOSTLY
+    """One control sends both: always the same one first, close behind each other, both up or both down.
+
+    Two hands that turn two pots at once send just as densely, but in no fixed order.
+    """
+    if min(len(one.times), len(other.times)) < _LEAST_PAIR or not _overlap(one.times, other.times):
+        return False
+    if _near(one.times, other.times, _SAME_HAND_S) < _MOSTLY or _near(other.times, one.times, _SAME_HAND_S) < _MOSTLY:
+        return False
+    matches = _matches(one.times, other.times)
+    gaps = [other.times[place] - at for at, place in matches]
+    behind = sum(gap > 0 for gap in gaps)
+    if max(behind, len(gaps) - behind) < _ALWAYS * len(gaps):
+        return False
+    pairs = [(one.values[number], other.values[place]) for number, (_, place) in enumerate(matches)]
+    steps = [(b[0] - a[0]) * (b[1] - a[1]) for a, b in itertools.pairwise(pairs)]
+    same, against = sum(step > 0 for step in steps), sum(step < 0 for step in steps)
+    return max(same, against) >= _ALWAYS * (same + against)
+
+
+def _overlap(these: Sequence[float], those: Sequence[float]) -> bool:
+    """Quickly: the middle of each lies within the other."""
+    return (
+        those[0] - TOGETHER_S <= these[len(these) // 2] <= those[-1] + TOGETHER_S
+        and these[0] - TOGETHER_S <= those[len(those) // 2] <= these[-1] + TOGETHER_S
     )
 
 
-def _near(these: Sequence[float], those: Sequence[float]) -> float:
-    """The share of `these` moments that have one of `those` within `TOGETHER_S`."""
-    hit, place = 0, 0
+def _matches(these: Sequence[float], those: Sequence[float]) -> list[tuple[float, int]]:
+    """(moment, place of the nearest of `those`) for each of `these`."""
+    found, place = [], 0
     for moment in these:
         while place + 1 < len(those) and abs(those[place + 1] - moment) <= abs(those[place] - moment):
             place += 1
-        hit += abs(those[place] - moment) <= TOGETHER_S
-    return hit / len(these)
-
-
-def _pairs(of: Mapping[Source, Sequence[Event]]) -> list[tuple[Source, Source]]:
-    """(MSB, LSB) controllers: those of the standard, and others that always come by turns."""
-    found: list[tuple[Source, Source]] = []
-    used: set[Source] = set()
-    for msb in of:
-        lsb = Source("cc", msb.channel, msb.number + 32)
-        if msb.number < 32 and lsb in of and _near(_times(of[msb]), _times(of[lsb])) >= _MOSTLY:
-            found.append((msb, lsb))
-            used |= {msb, lsb}
-    free = [source for source in of if source not in used and len(of[source]) >= _LEAST_PAIR]
-    for place, one in enumerate(free):
-        for other in free[place + 1 :]:
-            if one.channel != other.channel or one in used or other in used or not _by_turns(of[one], of[other]):
-                continue
-            rough, fine = sorted((one, other), key=lambda source: _travel(of[source]))
-            if _travel(of[fine]) > 2 * _travel(of[rough]):  # the LSB wraps round while the MSB creeps
-                found.append((rough, fine))
-                used |= {one, other}
+        found.append((moment, place))
     return found
+
+
+def _near(these: Sequence[float], those: Sequence[float], within_s: float = TOGETHER_S) -> float:
+    """The share of `these` moments that have one of `those` so near."""
+    return sum(abs(those[place] - moment) <= within_s for moment, place in _matches(these, those)) / len(these)
 
 
 def _by_turns(one: Sequence[Event], other: Sequence[Event]) -> bool:
@@ -109,7 +189,12 @@ def _times(events: Sequence[Event]) -> list[float]:
     return [event.at for event in events]
 
 
-def _track(binding: Mapping[str, Any], text: str, most: int, steps: Sequence[tuple[Event, int]]) -> Track:
+def _track(
+    binding: Mapping[str, Any], text: str, most: int, steps: Sequence[tuple[Event, int]], *sources: Source
+) -> Track | None:
+    """None while only halves came."""
+    if not steps:
+        return None
     return Track(
         binding,
         text,
@@ -118,11 +203,12 @@ def _track(binding: Mapping[str, Any], text: str, most: int, steps: Sequence[tup
         tuple(value for _, value in steps),
         tuple(event.index for event, _ in steps),
         tuple(event.at for event, _ in steps),
+        sources,
     )
 
 
-def _seven(source: Source, events: Sequence[Event]) -> Track:
-    return _track({"cc": source.number}, f"CC {source.number}", 127, [(event, event.value) for event in events])
+def _seven(source: Source, events: Sequence[Event]) -> Track | None:
+    return _track({"cc": source.number}, f"CC {source.number}", 127, [(event, event.value) for event in events], source)
 
 
 def _joined(events: Sequence[Event], is_msb: Any, lsb_first: bool) -> list[tuple[Event, int]]:
@@ -140,7 +226,7 @@ def _joined(events: Sequence[Event], is_msb: Any, lsb_first: bool) -> list[tuple
     return found
 
 
-def _pair(rough: Sequence[Event], fine: Sequence[Event]) -> Track:
+def _pair(rough: Sequence[Event], fine: Sequence[Event]) -> Track | None:
     msb, lsb = rough[0].source.number, fine[0].source.number
     both = sorted([*rough, *fine], key=lambda event: event.index)
     lsb_first = _fine_first(both, msb)
@@ -149,7 +235,7 @@ def _pair(rough: Sequence[Event], fine: Sequence[Event]) -> Track:
     if lsb_first:
         binding["order"] = "lsb_first"
     steps = _joined(both, lambda event: event.source.number == msb, lsb_first)
-    return _track(binding, f"CC {msb} and {lsb}", 16383, steps)
+    return _track(binding, f"CC {msb} and {lsb}", 16383, steps, rough[0].source, fine[0].source)
 
 
 def _fine_first(both: Sequence[Event], msb: int) -> bool:
@@ -163,14 +249,14 @@ def _fine_first(both: Sequence[Event], msb: int) -> bool:
     return both[0].source.number != msb
 
 
-def _data(source: Source, events: Sequence[Event]) -> Track:
+def _data(source: Source, events: Sequence[Event]) -> Track | None:
     halves = {event.half for event in events}
     name = f"{source.kind.upper()} {source.number}"
     if len(halves) == 2:
         first_lsb = events[0].half == "lsb" and events[1].half == "msb"
         steps = _joined(events, lambda event: event.half == "msb", first_lsb)
-        return _track({source.kind: source.number}, name, 16383, steps)
+        return _track({source.kind: source.number}, name, 16383, steps, source)
     binding: dict[str, Any] = {source.kind: source.number, "bits": 7}
     if halves == {"lsb"}:
         binding["half"] = "lsb"
-    return _track(binding, f"{name}, 7 bits", 127, [(event, event.value) for event in events])
+    return _track(binding, f"{name}, 7 bits", 127, [(event, event.value) for event in events], source)

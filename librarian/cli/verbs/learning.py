@@ -13,7 +13,7 @@ from rich.table import Table
 
 from librarian.chart import Chart, loads
 from librarian.chart.language.writing import value_text
-from librarian.chart.learn import Control, Naming, PanelLearner
+from librarian.chart.learn import BLANK, Control, Naming, PanelLearner
 from librarian.chart.learn.dumps import DumpLearner, Finding, Question, dials_of
 from librarian.chart.learn.sums import SumGuess
 from librarian.cli import answers
@@ -38,7 +38,6 @@ QUIET_S = 0.8
 """A control that has rested for so long is asked about."""
 DUMP_S = 60.0
 HOW = "Section/Name, nothing to move it more, - to leave it out, . to write the chart"
-NO_CHART = 'id = "learning"\nname = "Learning"\n'
 
 
 def add_to(app: typer.Typer) -> None:
@@ -329,7 +328,7 @@ def _cable(output: str | None, input_: str | None) -> Iterator[Cable]:
     with Connections() as connections:
         ports = connections.ports()
         out, in_ = find_port(output, "out", ports), find_port(input_, "in", ports)
-        line = connections.open_ports(out, in_, loads(NO_CHART))
+        line = connections.open_ports(out, in_, loads(BLANK))
         try:
             yield line.cable
         finally:

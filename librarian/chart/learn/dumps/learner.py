@@ -81,7 +81,7 @@ class DumpLearner:
         if control in self._by_id:
             self._heard[control] = value
 
-    def answer(self, question: Question, *raws: bytes, text: str = "") -> None:
+    def answer(self, question: Question, *raws: bytes, text: str = "") -> None:  # noqa: ARG002
         """The dump that was asked for. Raises BadInput as `sound`."""
         (raw,) = raws
         heard, self._heard = self._heard, {}

@@ -10,6 +10,7 @@ from PySide6.QtCore import QObject, QStandardPaths, QTimer, Signal
 from PySide6.QtWidgets import QFileDialog
 
 from librarian.chart import Chart, loads
+from librarian.chart.learn import BLANK
 from librarian.chart.learn.dumps import DumpLearner, dials_of
 from librarian.chart.learn.writing import slug, with_revision
 from librarian.collection import Library
@@ -31,8 +32,6 @@ from librarian.wire.cable import Cable
 from librarian.wire.ports import Port
 
 _LOOK_MS = 1000
-BLANK = 'id = "learning"\nname = "Learning"\n'
-"""A chart that says nothing, for a cable whose instrument is not known yet."""
 
 
 class Learning(QObject):

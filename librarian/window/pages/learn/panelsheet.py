@@ -103,9 +103,10 @@ class PanelSheet(Lookful):
     def show_view(self, view: PanelView) -> None:
         """What is known now."""
         self.view = view
-        if view.of(self._asked) is None:
-            self._asked = None
         moving = view.of(view.current)
+        if view.of(self._asked) is None and self._asked is not None:
+            # Two halves of a pair have turned out to be one control; a name that is being typed is for that one.
+            self._asked = view.current
         asked = view.of(self._asked)
         typing = bool(self.name.edit.text().strip()) and asked is not None
         if moving is not None and not typing and moving.key != self._asked:
