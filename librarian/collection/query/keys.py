@@ -66,9 +66,13 @@ def _tag(given: Given) -> Node:
         if _is_tag(known, key, begun=not given.exact)
     ]  # fmt: skip
     if not some:
-        near = get_close_matches(key, [known for _, _, known in given.vocabulary.tags], 1, 0.6)
-        spelled = next((name for _, name, known in given.vocabulary.tags if near and known == near[0]), "")
-        raise NotUnderstoodError(f"No tag begins with “{given.text}”.", spelled)
+        # A tag is a path: what is spelled like one of its parts is meant too.
+        spelled: dict[str, str] = {}
+        for _, name, known in given.vocabulary.tags:
+            for part in (known, *known.split("/")):
+                spelled.setdefault(part, name)
+        near = get_close_matches(key, spelled, 1, 0.6)
+        raise NotUnderstoodError(f"No tag begins with “{given.text}”.", spelled[near[0]] if near else "")
     return Tagged(tuple(number for number, _ in some), frozenset(known for _, known in some))
 
 

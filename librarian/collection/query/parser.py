@@ -291,7 +291,7 @@ class _Parser:
         candidates = self._values(several=True)
         for text, quoted, taken, _stop in candidates:
             # A number with its unit belongs together where any control here would read it so.
-            if not quoted and taken == 2 and text[:1] in "+-−.0123456789" and self._vocabulary.reads(text):
+            if not quoted and self._other_unit(text, taken):
                 return taken
         return candidates[-1][2] if candidates else 0
 
@@ -309,22 +309,40 @@ class _Parser:
             middle = parameter.display((parameter.low + parameter.high) // 2)
             self._complain(f"Say what {label} is compared with, for example “{middle}”.", start, token.end)
             return None
-        for text, _, taken, _ in candidates:
+        for text, _, taken, stop in candidates:
             if text.casefold() == "unknown" and compare in {"=", "!="}:
                 self._at += taken
                 return Unheard(_conditions(controls)) if compare == "=" else Not(Unheard(_conditions(controls)))
             conditions = _conditions(controls, compare, text)
+            if not conditions and self._other_unit(text, taken):
+                self._wrong_unit(controls, taken, stop)
+                return None
             if conditions:
                 self._at += taken
                 return Valued(conditions)
-        text, _, taken, end = candidates[-1]
+        self._no_value(controls, candidates[-1])
+        return None
+
+    def _other_unit(self, text: str, taken: int) -> bool:
+        """A number with a unit that some other control here is measured in."""
+        return taken == 2 and text[:1] in "+-−.0123456789" and self._vocabulary.reads(text)
+
+    def _wrong_unit(self, controls: Sequence[Control], taken: int, end: int) -> None:
+        parameter = controls[0].parameter
+        start, unit = self._tokens[self._at].start, self._tokens[self._at + 1].text
+        middle = parameter.display((parameter.low + parameter.high) // 2)
+        self._complain(f"{parameter.label} is not measured in “{unit}”; it is for example “{middle}”.", start, end)
+        self._at += taken
+
+    def _no_value(self, controls: Sequence[Control], candidate: tuple[str, bool, int, int]) -> None:
+        text, _, taken, end = candidate
+        label = controls[0].parameter.label
         first = self._tokens[self._at].start
         self._at += taken
         names = [name for control in controls for name in control.parameter.positions]
         near = get_close_matches(text, names, 1, 0.4)
         offer = f" It has: {', '.join(dict.fromkeys(names[:12]))}." if names else ""
         self._complain(f"{label} cannot be “{text}”.{offer}", first, end, _quote(near[0]) if near else "")
-        return None
 
 
 def _conditions(
