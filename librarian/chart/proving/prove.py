@@ -141,14 +141,21 @@ def _trial(what: str, troubles: Iterable[str]) -> Trial:
 
 def _dumps(chart: Chart, raws: Sequence[bytes]) -> list[DumpProof]:
     """Every dump among the messages; those that belong together are taken together."""
-    address = Address(chart.channel, ALL_CALL)
     found: list[DumpProof] = []
     left = list(range(len(raws)))
     while left:
+        address = whose(chart, raws[left[0]])
         numbers = _together(chart, raws, left, address)
         left = [number for number in left if number not in numbers]
         found.append(_dump(chart, numbers, tuple(raws[number] for number in numbers), address))
     return found
+
+
+def whose(chart: Chart, raw: bytes) -> Address:
+    """The address at which a message is one of the chart's: its usual channel, else any other."""
+    channels = (chart.channel, *(channel for channel in range(16) if channel != chart.channel))
+    addresses = [Address(channel, ALL_CALL) for channel in channels]
+    return next((each for each in addresses if chart.codec.recognise(raw, each) is not None), addresses[0])
 
 
 def _together(chart: Chart, raws: Sequence[bytes], left: list[int], address: Address) -> tuple[int, ...]:
@@ -156,9 +163,22 @@ def _together(chart: Chart, raws: Sequence[bytes], left: list[int], address: Add
     first = left[0]
     known = chart.codec.recognise(raws[first], address)
     info = chart.codec.messages.get(known.message) if known is not None else None
-    if info is None or info.messages == 1:
+    if info is None:
         return (first,)
-    gather = chart.codec.gather(info.name, address)
+    if info.part_of:
+        numbers = _gathered(chart, info.part_of, raws, left, address)
+        if numbers:
+            return numbers
+    if info.messages == 1:
+        return (first,)
+    return _gathered(chart, info.name, raws, left, address, partly=True) or (first,)
+
+
+def _gathered(
+    chart: Chart, message: str, raws: Sequence[bytes], left: list[int], address: Address, *, partly: bool = False
+) -> tuple[int, ...]:
+    """The numbers of the messages that make this dump; none where it is not complete, unless `partly`."""
+    gather = chart.codec.gather(message, address)
     numbers: list[int] = []
     for number in left:
         try:
@@ -168,7 +188,7 @@ def _together(chart: Chart, raws: Sequence[bytes], left: list[int], address: Add
             break
         if gather.complete:
             break
-    return tuple(numbers) or (first,)
+    return tuple(numbers) if gather.complete or partly else ()
 
 
 def _dump(chart: Chart, numbers: tuple[int, ...], raws: tuple[bytes, ...], address: Address) -> DumpProof:
@@ -181,6 +201,7 @@ def _dump(chart: Chart, numbers: tuple[int, ...], raws: tuple[bytes, ...], addre
         return DumpProof(numbers, name, size, explained, True, f"{name}: no dump, but a message of the chart.")
     try:
         decoded = chart.codec.decode_all(raws, address)
+        name = decoded.message
         again = _again(chart, chart.codec.messages[decoded.message], raws, decoded, address)
     except LibrarianError as error:
         return DumpProof(numbers, name, size, 0, False, str(error))

@@ -55,3 +55,16 @@ def test_explain(run, tmp_path):
     assert "Message 1: edit (answer), 263 bytes" in shown
     assert "filter.cutoff" in shown
     assert run("explain", "lanternfish", path, "--message", "2").code == Exit.COULD_NOT
+
+
+def test_explain_what_was_typed(run, tmp_path):
+    path = dump_file(tmp_path)
+    typed = path.read_bytes().hex(" ")
+    assert run("explain", "lanternfish", "--hex", typed, "--json").answer["messages"] == (
+        run("explain", "lanternfish", path, "--json").answer["messages"]
+    )
+    (cut,) = run("explain", "lanternfish", "--hex", typed[:60], "--json").answer["messages"]
+    assert "cut off" in cut["rows"][0]["value"]
+    assert run("explain", "lanternfish", "--hex", "no bytes").code == Exit.COULD_NOT
+    assert run("explain", "lanternfish").code == Exit.USAGE
+    assert run("explain", "lanternfish", path, "--hex", "F0 F7").code == Exit.USAGE
