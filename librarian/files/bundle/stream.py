@@ -3,27 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from librarian.chart import Chart
 from librarian.collection import Library
-from librarian.errors import BadInput
+from librarian.errors import BadInput, Refused
 from librarian.files.bundle.reading import Bundle
 from librarian.files.incoming import Incoming, Landing
 from librarian.files.landing import Told, land, otherwise
 from librarian.files.targets import ReadChart
-from librarian.messages import Address
+from librarian.messages import Address, Version
 
 
 @dataclass(frozen=True)
 class BundleStream:
-    """`charts`: those that the library does not have yet. `known`: (id, revision) of all that sounds may use."""
+    """`charts`: those that the library does not have yet. `library`: keeps charts that sounds may use as well."""
 
     bundle: Bundle
     landings: tuple[Landing, ...]
     charts: tuple[Chart, ...]
-    known: frozenset[tuple[str, int]]
     notes: tuple[str, ...]
+    library: Library
+    read_chart: ReadChart
     exact: bool = True
 
     @property
@@ -38,15 +39,32 @@ class BundleStream:
 
     def sounds(self) -> Iterator[tuple[int, Incoming]]:
         """(bytes so far, sound). Raises BadInput where a sound belongs to no chart of the bundle or the library."""
+        ids = {key: frozenset(chart.parameters) for key, chart in self.bundle.charts.items()}
         for done, sound in self.bundle.sounds():
-            for each in sound.versions:
-                if (each.version.chart, each.version.revision) not in self.known:
-                    raise BadInput(
-                        f"{sound.where}: the chart “{each.version.chart[:80]}”, revision {each.version.revision}, is "
-                        "neither in the bundle nor in the library.",
-                        "Nothing was taken from it. Export the bundle again.",
-                    )
-            yield done, sound
+            versions = tuple(
+                replace(each, version=_whole(each.version, self._ids(ids, each.version, sound.where)))
+                for each in sound.versions
+            )
+            yield done, replace(sound, versions=versions)
+
+    def _ids(self, ids: dict[tuple[str, int], frozenset[str]], version: Version, where: str) -> frozenset[str]:
+        key = (version.chart, version.revision)
+        if key not in ids:
+            try:
+                ids[key] = frozenset(self.read_chart(self.library.chart_text(*key)).parameters)
+            except Refused:
+                raise BadInput(
+                    f"{where}: the chart “{key[0][:80]}”, revision {key[1]}, is neither in the bundle nor in the "
+                    "library.",
+                    "Nothing was taken from it. Export the bundle again.",
+                ) from None
+        return ids[key]
+
+
+def _whole(version: Version, ids: frozenset[str]) -> Version:
+    """As a library keeps it: what the chart has and the version says nothing of is unknown."""
+    missing = ids.difference(version.values, version.unknown)
+    return replace(version, unknown=version.unknown | missing) if missing else version
 
 
 def stream_of(library: Library, bundle: Bundle, read_chart: ReadChart, instrument: int | None = None) -> BundleStream:
@@ -77,7 +95,7 @@ def stream_of(library: Library, bundle: Bundle, read_chart: ReadChart, instrumen
     ]
     landings = land(library, told, instrument)
     notes.extend(otherwise(landings))
-    return BundleStream(bundle, landings, tuple(fresh), frozenset(there | bundle.charts.keys()), tuple(notes))
+    return BundleStream(bundle, landings, tuple(fresh), tuple(notes), library, read_chart)
 
 
 def _of_instrument(bundle: Bundle, inside: str, chart: str, revision: int) -> Chart:
