@@ -111,6 +111,12 @@ def own_jack_server(_jack_of_the_session: JackServer, monkeypatch: pytest.Monkey
 
 
 @pytest.fixture
+def room_for_a_server(_jack_of_the_session: JackServer) -> None:
+    """No JACK server of ours runs: for a test whose child process starts one (two do not fit, see above)."""
+    _jack_of_the_session.stop()
+
+
+@pytest.fixture
 def standin(jack_server: JackServer) -> Iterator[Callable[..., StandInProcess]]:
     """`standin("fogbell", "Port name")`: start a simulated instrument on real ports; ended when the test ends.
 

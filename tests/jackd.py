@@ -35,8 +35,10 @@ def bound(command: Sequence[str]) -> list[str]:
 class JackServer:
     """`jackd` under a name of its own; `environment` makes every JACK client of a process use exactly this server."""
 
-    def __init__(self, *, start_timeout_s: float = 20.0) -> None:
+    def __init__(self, *, start_timeout_s: float = 20.0, period: int = 256) -> None:
+        """`period`: frames of 1/48,000 s between two looks of the server at its ports."""
         self.name = ""
+        self._period = period
         self._start_timeout_s = start_timeout_s
         self._process: subprocess.Popen[bytes] | None = None
         self._memory: list[Path] = []
@@ -87,7 +89,7 @@ class JackServer:
         """False when jackd ended by itself (somebody else's server has the name) or nobody could connect in time."""
         self._log = tempfile.TemporaryFile()  # noqa: SIM115 - lives as long as the server
         # -r no realtime, -m no locked memory, --port-max few ports: containers have 64 MB of shared memory.
-        options = ["-r", "-m", "--port-max", "128", "-d", "dummy", "-r", "48000", "-p", "256"]
+        options = ["-r", "-m", "--port-max", "128", "-d", "dummy", "-r", "48000", "-p", str(self._period)]
         self._process = subprocess.Popen(
             bound([program, "-n", self.name, *options]),
             stdin=subprocess.DEVNULL,
@@ -142,6 +144,22 @@ class JackServer:
         if self._log is not None:
             self._log.close()
             self._log = None
+
+    def kill(self) -> None:
+        """The server dies as if it had crashed; what it leaves behind is removed, so that it can start again."""
+        process, memory = self._started(), self._memory
+        process.kill()
+        process.wait()
+        self._memory = memory
+        self.stop()
+
+    def freeze(self) -> None:
+        """The server stops answering, as one does whose machine is suspended or whose driver hangs."""
+        os.kill(self.pid, signal.SIGSTOP)
+
+    def thaw(self) -> None:
+        """It goes on."""
+        os.kill(self.pid, signal.SIGCONT)
 
     def _shared_memory(self) -> list[Path]:
         """The segments of this server (their names do not carry its name), without the registry that all share."""

@@ -15,18 +15,15 @@ from pathlib import Path
 _MARK = "LIBRARIAN_TEST_RUN"
 
 
-def marked(mark: str) -> dict[int, str]:
+def marked(mark: str, variable: str = _MARK) -> dict[int, str]:
     """Process ID -> command line of every living process with this mark, this one and its ancestors left out."""
     own = {os.getpid()}
-    parent = os.getppid()
-    while parent > 1:
-        own.add(parent)
-        try:
-            parent = int(Path(f"/proc/{parent}/stat").read_text().rpartition(")")[2].split()[1])
-        except OSError:
-            break
+    above = os.getppid()
+    while above > 1:
+        own.add(above)
+        above = parent(above)
     found = {}
-    needle = f"{_MARK}={mark}".encode()
+    needle = f"{variable}={mark}".encode()
     for place in Path("/proc").glob("[0-9]*"):
         pid = int(place.name)
         try:
@@ -36,6 +33,14 @@ def marked(mark: str) -> dict[int, str]:
         except OSError:
             continue  # it has ended meanwhile, or belongs to somebody else
     return found
+
+
+def parent(pid: int) -> int:
+    """Process ID of the parent; 0 when there is no such process (any more)."""
+    try:
+        return int(Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[1])
+    except OSError:
+        return 0
 
 
 def main(mark: str, patience_s: float = 8.0) -> int:

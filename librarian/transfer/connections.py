@@ -18,6 +18,7 @@ from librarian.errors import OutsideProblem
 from librarian.messages import Address
 from librarian.standin import Instrument
 from librarian.transfer.line import Line
+from librarian.wire.cable import NoMidiSystem
 from librarian.wire.clock import Clock, SystemClock
 from librarian.wire.embedded import EmbeddedCable
 from librarian.wire.pace import Pace
@@ -105,6 +106,12 @@ class Connections:
         """Every port of this computer now; empty where there is no MIDI system."""
         return self._ports_process().ports()
 
+    @property
+    def port_process(self) -> int | None:
+        """Process ID of the port process, None where none runs now."""
+        with self._lock:
+            return None if self._process is None else self._process.pid
+
     def _ports_process(self) -> PortProcess:
         with self._lock:
             if self._process is None:
@@ -129,6 +136,10 @@ class Connections:
             )
         process = self._ports_process()
         ports = process.ports()
+        system = process.system()
+        if not ports and not system.apis:
+            # Not the cable is missing but everything: another sentence, so that it is said when that changes.
+            raise NoMidiSystem(system.sentence, "Start the MIDI system of this computer; it is looked for every second.")
         output = _resolved(row, row.output, "out", ports)
         input_ = _resolved(row, row.input, "in", ports)
         return Line(process.open(output, input_), chart, row.address, name=row.name, pace=pace)

@@ -5,6 +5,7 @@ Only the port process imports this module: a driver may print, hang with the int
 
 from __future__ import annotations
 
+import itertools
 import os
 from collections.abc import Iterable
 from typing import Any
@@ -33,7 +34,16 @@ _API_NUMBERS = {
 }
 _LONGEST_CLIENT_NAME = 56  # JACK allows 63 bytes and may add a suffix
 _PULSE = (0xF9,)  # the undefined realtime byte: whoever gets it by mistake has to ignore it
-_CLIENT = f"Librarian-{os.getpid()}"
+_numbers = itertools.count(1)
+
+
+def _client() -> str:
+    """A name that no client of this process had before.
+
+    A JACK server that gets the same name again while it still takes the former client away (it is slow after it was
+    stopped) may wake neither of them any more: their ports are there and connected, and nothing passes.
+    """
+    return f"Librarian-{os.getpid()}-{next(_numbers)}"
 
 
 class PortGone(Exception):  # noqa: N818 - what happened, not what went wrong
@@ -54,7 +64,7 @@ class System:
         self._ends: list[Any] = []
         try:
             for make in (rtmidi.MidiOut, rtmidi.MidiIn):
-                self._ends.append(make(_API_NUMBERS[api], name=_CLIENT))
+                self._ends.append(make(_API_NUMBERS[api], name=_client()))
             self._out, self._in = self._ends
             if api == "jack":
                 self._connect_pulse()
@@ -92,12 +102,12 @@ class System:
 
 def open_output(port: Port) -> Any:
     """A `rtmidi.MidiOut` connected to this port. Raises `PortGone` or one of `PROBLEMS`."""
-    return _opened(rtmidi.MidiOut(_API_NUMBERS[port.api], name=_CLIENT), port)
+    return _opened(rtmidi.MidiOut(_API_NUMBERS[port.api], name=_client()), port)
 
 
 def open_input(port: Port) -> Any:
     """A `rtmidi.MidiIn` connected to this port, SysEx let through. Raises `PortGone` or one of `PROBLEMS`."""
-    return _opened(_input(port.api, _CLIENT), port)
+    return _opened(_input(port.api, _client()), port)
 
 
 def open_virtual(api: str, name: str) -> tuple[Any, Any]:
@@ -106,7 +116,7 @@ def open_virtual(api: str, name: str) -> tuple[Any, Any]:
     sockets = []
     for socket, make in (("OUT", rtmidi.MidiOut), ("IN", rtmidi.MidiIn)):
         label = f"{clipped} {socket}"
-        client = label if api == "jack" else _CLIENT
+        client = label if api == "jack" else _client()
         made = _input(api, client) if make is rtmidi.MidiIn else make(_API_NUMBERS[api], name=client)
         made.open_virtual_port("midi" if api == "jack" else label)
         sockets.append(made)
