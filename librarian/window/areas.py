@@ -174,6 +174,8 @@ class Areas(Lookful):
 
     def show_sheet(self, sheet: Sheet | None) -> None:
         """The same sheet for panel and table, so that they never disagree."""
+        if sheet is not None and self.panel.sheet is not None and sheet.says_the_same(self.panel.sheet):
+            return
         other_chart = self.panel.sheet is None or sheet is None or self.panel.sheet.chart is not sheet.chart
         self.panel.show_sheet(sheet)
         self.values.show_sheet(sheet)

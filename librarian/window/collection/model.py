@@ -53,8 +53,9 @@ class PatchModel(QStandardItemModel):
 
     def show_marks(self, marks: RowMarks) -> None:
         """Other patches are A and B, or have changed controls."""
-        self.marks = marks
-        self._all_changed()
+        if marks != self.marks:
+            self.marks = marks
+            self._all_changed()
 
     def refresh(self) -> None:
         """The same ids, but names, tags or notes may be others: read again what is painted."""
