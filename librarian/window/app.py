@@ -18,6 +18,7 @@ from PySide6.QtWidgets import QApplication
 from librarian.collection import Library
 from librarian.errors import LibrarianError
 from librarian.transfer.connections import Connections
+from librarian.window.desk.work import favour_the_window
 from librarian.window.ending import EndBySignal
 from librarian.window.main import MainWindow
 from librarian.window.paint.look import Look
@@ -64,6 +65,7 @@ def _run(application: QApplication, options: argparse.Namespace, stack: ExitStac
     if options.size:
         window.resize(*options.size)
     window.show()
+    favour_the_window()
     if options.picture is None:
         return int(application.exec())
     shot = Shot(options.picture, compare=options.compare)
