@@ -118,7 +118,7 @@ provide_environment() {
         if [ "${before[0]-}" = "$place" ] && [ "${before[1]-}" = "$recipe" ] && [ "${before[2]-}" = "$extras" ]; then
             exit 0
         fi
-        say "Making the environment .venv (some 400 MB the first time) ..."
+        say "Making the environment .venv (some 400 MB the first time: several minutes, without a word) ..."
         rm -f "$made"
         if [ -d "$venv" ] && { [ "${before[0]-$place}" != "$place" ] ||
             ! "$venv/bin/python" -m pip --version >/dev/null 2>&1; }; then

@@ -132,7 +132,8 @@ class Connections:
             return Line(cable, chart, row.address, name=row.name, pace=pace)
         if not row.output or not row.input:
             raise PortsNotChosen(
-                f"No ports are chosen for {row.name}.", "Choose the output and the input that lead to it."
+                f"No ports are chosen for {row.name}.",
+                "Choose the output and the input that lead to it (in the terminal: librarian instrument change).",
             )
         process = self._ports_process()
         ports = process.ports()
