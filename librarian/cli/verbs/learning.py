@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Annotated
 
@@ -37,7 +37,12 @@ InOption = Annotated[str | None, typer.Option("--in", metavar="PORT", help="... 
 QUIET_S = 0.8
 """A control that has rested for so long is asked about."""
 DUMP_S = 60.0
+_LOOKS = 5
 HOW = "Section/Name, nothing to move it more, - to leave it out, . to write the chart"
+
+
+class _Enough(Exception):  # noqa: N818 - not an error
+    """The person ended the session while a name was asked for."""
 
 
 def add_to(app: typer.Typer) -> None:
@@ -141,11 +146,18 @@ def learn_dumps(
 def _listen(here: Here, learner: PanelLearner, cable: Cable) -> None:
     """Hear until the person says that it is enough; ask about each control when it rests."""
     done = [False]
+    asking = [False]
     shown: tuple[int, int] | None = None
+
+    def enough() -> None:
+        done[0] = True
+        if asking[0]:
+            raise _Enough  # a line that is waited for would have to be ended by Enter first
+
     aside("Move one control from end to end, then wait. Ctrl+C writes the chart.")
     cable.send(universal.identity_request())
     last = cable.clock.now()
-    with on_interrupt(lambda: done.__setitem__(0, True)):
+    with on_interrupt(enough), suppress(_Enough):
         while not done[0]:
             arrival = cable.receive(0.1)
             if isinstance(arrival, Message):
@@ -157,7 +169,10 @@ def _listen(here: Here, learner: PanelLearner, cable: Cable) -> None:
                 continue
             if shown != (current.key, current.messages):
                 shown = (current.key, current.messages)
-                done[0] = not _ask(here, learner, current)
+                asking[0] = True
+                more = _ask(here, learner, current)
+                asking[0] = False
+                done[0] = done[0] or not more
 
 
 def _name_heard(here: Here, learner: PanelLearner) -> None:
@@ -186,6 +201,7 @@ def _ask(here: Here, learner: PanelLearner, control: Control) -> bool:
             except BadInput as wrong:
                 aside(clean(f"{wrong} {wrong.hint}"))
                 continue
+            aside(clean(f"{label.strip()} is named. Move the next one."))
         return True
 
 
@@ -326,7 +342,8 @@ def _cable(output: str | None, input_: str | None) -> Iterator[Cable]:
     if output is None or input_ is None:
         raise BadInput("One port alone is no connection.", "Say both --out PORT and --in PORT.")
     with Connections() as connections:
-        ports = connections.ports()
+        # The first list of ports may take long on a busy computer; an empty one is worth a second look.
+        ports = next((found for _ in range(_LOOKS) if (found := connections.ports())), ())
         out, in_ = find_port(output, "out", ports), find_port(input_, "in", ports)
         line = connections.open_ports(out, in_, loads(BLANK))
         try:
