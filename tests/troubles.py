@@ -54,8 +54,11 @@ def _overflow(dice: Random, chart: Chart) -> Trouble:
 
 
 def _small(dice: Random, chart: Chart) -> Trouble:
+    waits = min((way.timeout_s for way in chart.ways_in if way.requested), default=0.4)  # slow as its chart says
     behaviour = Behaviour(
-        deaf_until_answered=True, input_buffer=dice.choice([0, 8, 32]), answer_delay_s=dice.uniform(0.001, 0.4)
+        deaf_until_answered=True,
+        input_buffer=dice.choice([0, 8, 32]),
+        answer_delay_s=dice.uniform(0.001, min(0.4, 0.8 * waits)),
     )
     return Trouble(behaviour=behaviour)
 

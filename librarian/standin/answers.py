@@ -256,6 +256,8 @@ class Answers:
         if decoded is None or whole is None or self._refuses(info.kind, decoded, at):
             if handshake is not None and whole is None:
                 self._acknowledge_packet(handshake, packet, at)
+            elif whole is None:
+                self._acknowledge(True, at)  # each message is answered, the last one when all of it is taken
             return
         if info.kind in {"program", "bank"}:
             self._store(decoded, whole)

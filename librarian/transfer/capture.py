@@ -16,6 +16,9 @@ from librarian.transfer.results import Captured
 from librarian.transfer.talk import Talk
 from librarian.transfer.troubles import EchoLoop, ForeignOnly, InstrumentRefused, NoReply, NotUnderstood, and_list
 
+_TOGETHER = 3
+"""So often two ways are read again until both tell of the same sound."""
+
 
 def capture(
     line: Line,
@@ -70,26 +73,43 @@ def read_all(talk: Talk, ways: list[Way], expected: Knowledge | None = None) -> 
     `expected`: what the instrument should hold; see `read_surely`.
     """
     sure = read_surely(talk, ways[0], expected=expected)
-    parameters = set(talk.line.chart.parameters)
     for way in ways[1:]:
-        if not (parameters - set(sure.reading.values)) & set(way.carries):
-            continue
+        if (set(talk.line.chart.parameters) - set(sure.reading.values)) & set(way.carries):
+            sure = _with_more(talk, sure, way)
+    return sure
+
+
+def _with_more(talk: Talk, sure: Sure, way: Way) -> Sure:
+    """What was read, with what `way` brings besides. Where that fails, what was read is true all the same."""
+    for _ in range(_TOGETHER):
         try:
             more = read_surely(talk, way)
         except (NoReply, ForeignOnly, EchoLoop, NotUnderstood, InstrumentRefused) as problem:
-            # What the others brought is true all the same; what this way would have brought stays unknown.
-            sure = Sure(sure.reading, sure.questions, [*sure.refused, str(problem)])
-            continue
+            return Sure(sure.reading, sure.questions, [*sure.refused, str(problem)])
         # The first part must still be true after the second was read, else the two never sounded together.
-        again = read_surely(talk, sure.reading.way)
-        together = dict(more.reading.values)
-        together.update(again.reading.values)
-        raw = {**more.reading.raw, **again.reading.raw}
-        received = (*again.reading.received, *more.reading.received)
-        reading = Reading(again.reading.way, Values(together), again.reading.name, received, raw)
+        held = sure.reading
+        known = Knowledge(held.values, held.name, held.raw)
+        again = read_surely(talk, held.way, expected=known)
         questions = sure.questions + more.questions + again.questions
-        sure = Sure(reading, questions, [*sure.refused, *more.refused, *again.refused])
-    return sure
+        refused = [*sure.refused, *more.refused, *again.refused]
+        if _still(again.reading, held):
+            values = held.values.with_values({k: v for k, v in more.reading.values.items() if k not in held.values})
+            raw = {**more.reading.raw, **held.raw}
+            received = (*held.received, *more.reading.received)
+            return Sure(Reading(held.way, values, held.name, received, raw), questions, refused)
+        sure = Sure(again.reading, questions, refused)
+    raise NotUnderstood(
+        f"The sound of {talk.line.name} changes while it is read: asked {sure.questions} times, its parts do not fit.",
+        "Leave its controls and programs alone for a moment, then ask again.",
+        tuple(sure.refused),
+    )
+
+
+def _still(again: Reading, held: Reading) -> bool:
+    """True when reading the first way again brought what was held from it."""
+    if again.raw:
+        return all(held.raw.get(message) == raws for message, raws in again.raw.items())
+    return all(held.values.get(name) == value for name, value in again.values.items())
 
 
 def captured(talk: Talk, sure: Sure) -> Captured:

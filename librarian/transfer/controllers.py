@@ -46,7 +46,9 @@ def read_controllers(talk: Talk, way: Way) -> Reading:
     talk.answered()
     if trouble is not None:
         raise trouble
-    return Reading(way, Values(collecting.believed()), "", tuple(collecting.received))
+    return Reading(
+        way, Values(collecting.believed()), "", tuple(collecting.received), coarse=bool(collecting.halves)
+    )
 
 
 class _Collecting:
@@ -108,9 +110,17 @@ class _Collecting:
         """Bytes came that are no message: what was heard just before may be damaged as well."""
         self._doubtful |= self._latest
 
+    @property
+    def halves(self) -> set[str]:
+        """Of which 14-bit parameters only the upper half came: sent so, or the lower half was lost."""
+        return set(self.values) - set(self._settled)
+
     def believed(self) -> dict[str, int]:
-        """What nothing puts in doubt."""
-        return {name: value for name, value in self.values.items() if name not in self._doubtful}
+        """What nothing puts in doubt: not a half where the instrument does send both halves of others."""
+        bound = self._talk.line.chart.codec.carried("instrument")
+        whole = any(name in bound and bound[name].bits > 7 for name in self._settled)
+        doubtful = self._doubtful | (self.halves if whole else set())
+        return {name: value for name, value in self.values.items() if name not in doubtful}
 
     def _heard(self, parameter: str, value: int, settled: bool) -> None:
         self.values[parameter] = value

@@ -9,9 +9,11 @@ from librarian.transfer.reading import wire_seconds
 
 _ASKED = 4
 _IDENTIFY_S = 3.0 + _ASKED * 1.0
+_TOGETHER = 3
 _DUMP_BYTES = 4096
 _SINGLE_BYTES = 64
 _MOST_MESSAGES = 64
+_CHECKS = 64
 _PER_WRITE = 20.0
 """Seconds that an instrument may say WAIT for, twice, while it stores."""
 _PER_QUESTION = 5.0
@@ -32,9 +34,9 @@ def identify_s(line: Line, timeout_s: float) -> float:
 
 
 def capture_s(line: Line) -> float:
-    """Capture or verify: who is there, every way until two answers agree, and the first one after each once more."""
+    """Capture or verify: who is there, every way until answers agree, with the first one after each, three times."""
     questions = [question_s(line, way) for way in askable(line)] or [_PER_QUESTION]
-    return _IDENTIFY_S + MOST_QUESTIONS * (sum(questions) + questions[0] * (len(questions) - 1))
+    return _IDENTIFY_S + MOST_QUESTIONS * (_TOGETHER * sum(questions) + questions[0] * _TOGETHER * (len(questions) - 1))
 
 
 def recall_s(line: Line, rounds: int) -> float:
@@ -46,6 +48,13 @@ def recall_s(line: Line, rounds: int) -> float:
     sending += wire_seconds(_DUMP_BYTES) + slowest * max(pace.gap_after_sysex_s, 0.02)
     sending += sum(way.timeout_s + way.settle_s for way in line.chart.ways_out)
     return capture_s(line) + (rounds + 1) * (sending + capture_s(line))
+
+
+def bring_up_s(line: Line) -> float:
+    """Bring-up: each of its checks asks and sends a few times, controllers once more for every value."""
+    values = 8 * len(line.chart.parameters)
+    each = sum(question_s(line, way) for way in askable(line)) + _PER_WRITE / 4
+    return recall_s(line, 0) + (_CHECKS + values) * each
 
 
 def backup_s(line: Line, programs: int) -> float:

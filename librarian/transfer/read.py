@@ -130,7 +130,7 @@ def _needed(readings: list[Reading], latest: Reading, refused: list[str]) -> int
 
     The same damage twice is rare but not unheard of: a doubled controller number always makes the same wrong value.
     """
-    noisy = refused or any(not latest.agrees(one) for one in readings)
+    noisy = refused or latest.coarse or any(not latest.agrees(one) for one in readings)
     return _NOISY if noisy else _QUIET
 
 

@@ -23,13 +23,17 @@ AFTER_NAK_S = 0.3
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """What one answer said. `received`: its messages as they came. `raw`: dumps by message name."""
+    """What one answer said. `received`: its messages as they came. `raw`: dumps by message name.
+
+    `coarse`: some of it came as the upper half of 14 bits alone, which is what a lost message looks like as well.
+    """
 
     way: Way
     values: Values
     name: str
     received: tuple[bytes, ...]
     raw: Mapping[str, tuple[bytes, ...]] = field(default_factory=dict)
+    coarse: bool = False
 
     def agrees(self, other: Reading) -> bool:
         """True when both say the same: the same bytes of a dump, or the same values of controllers."""

@@ -35,6 +35,8 @@ def writing(bench: Bench, *, allowed: bool) -> None:
         before = {other: read_program(bench.talk, other) for other in (number, *neighbours)}
         values = bench.some_values(way.carries)
         bench.begin()
+        state = bench.talk.state
+        bench.talk.state = f"{state} Its {subject} holds values of the test as well, or is being written."
         _store(bench, number, values, before[number], "Bring-up")
         held = read_program(bench.talk, number)
         wrong = [name for name, value in values.items() if held.values.get(name) != value]
@@ -48,6 +50,8 @@ def writing(bench: Bench, *, allowed: bool) -> None:
         bench.noted(
             again.values == before[number].values, "memory: put back", subject, "the old sound again", "another sound"
         )
+        if again.values == before[number].values:
+            bench.talk.state = state
     except (NotUnderstood, NoReply, ForeignOnly, EchoLoop, InstrumentRefused) as problem:
         bench.failed(check, subject, "an answer", str(problem))
 

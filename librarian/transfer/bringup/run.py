@@ -6,6 +6,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 
 from librarian.errors import Refused
+from librarian.transfer import limits
 from librarian.transfer.bringup import controllers, dumps, memory, timing
 from librarian.transfer.bringup.bench import Bench, Unproved
 from librarian.transfer.bringup.identity import identity
@@ -61,6 +62,7 @@ def bring_up(
     nothing can be read back, CableLost, Busy; Cancelled says whether the old sound was put back.
     """
     with line.talk("bring-up", cancel, progress) as talk:
+        talk.limit_s = limits.bring_up_s(line)
         talk.state = "Nothing was changed."
         introduce(talk)
         bench = Bench(talk, seed)
@@ -78,7 +80,7 @@ def bring_up(
             _run(bench, what, check)
         talk.tell(len(_CHECKS), len(_CHECKS) + 1, "memory", None)
         _run(bench, "memory", lambda one: memory.writing(one, allowed=write_memory))
-        restored = _put_back(talk, held)
+        restored = _put_back(bench, held)
         talk.tell(len(_CHECKS) + 1, len(_CHECKS) + 1, "done", 0.0)
         firmware = line.identified.firmware if line.identified is not None else ""
         return Report(
@@ -114,15 +116,15 @@ def _run(bench: Bench, what: str, check: Check) -> None:
         bench.failed(f"{what}: read back", "", "an answer", str(problem))
 
 
-def _put_back(talk: Talk, held: Reading | None) -> str:
-    line = talk.line
+def _put_back(bench: Bench, held: Reading | None) -> str:
+    talk, line = bench.talk, bench.talk.line
     if held is None:
         return "What was in it before could not be read, so it was not put back."
     version = as_version(line, held)
     try:
         plan = make_plan(line, version, version.values or held.values, held, way=None, whole=True)
         send(talk, plan)
-        again = read_all(talk, [held.way]).reading
+        again = read_all(talk, bench.roads).reading
     except (Refused, NoReply, ForeignOnly, EchoLoop, InstrumentRefused, NotUnderstood) as problem:
         return f"What was in it before could not be put back: {problem}"
     same = all(again.values.get(name) == value for name, value in held.values.items())
