@@ -20,7 +20,7 @@ from librarian.files.collecting import patiently
 from librarian.files.pieces import Source
 from librarian.files.planning import Planned, SoundKey, plan, settle
 from librarian.files.progress import CancelToken, Going, OnStep
-from librarian.files.recognising import NotUnderstood, Recogniser, Understood
+from librarian.files.recognising import NO_MESSAGE, NotUnderstood, Recogniser, Understood
 from librarian.files.sound import SoundReader
 from librarian.files.targets import Target
 from librarian.messages import Version
@@ -118,7 +118,7 @@ def _preview(
         found = _understood(source, Recogniser(targets, reader), here, going)
         before = len(sounds)
         sounds.extend(plan(library, found, targets, reader, seen))
-        if len(sounds) == before and not here:
+        if len(sounds) == before and all(each.reason == NO_MESSAGE for each in here):
             raise BadInput(f"{source.name} holds no MIDI message.", "Choose a file of SysEx or controller messages.")
         for each in here:
             key = _digest(each.messages)

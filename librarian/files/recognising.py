@@ -15,6 +15,7 @@ from librarian.files.sound import Sound, SoundReader
 from librarian.files.targets import Hit, Target
 from librarian.messages import Version
 
+NO_MESSAGE = "These bytes are no message."
 _LONGEST_GROUP = 4096
 
 
@@ -241,7 +242,7 @@ class Recogniser:
 
 _WHY_NOT = {
     "cut": "It ends without F7: its end was lost.",
-    "outside": "These bytes are no message.",
+    "outside": NO_MESSAGE,
     "system": "A system message holds no sound.",
 }
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -15,6 +16,8 @@ MOST_COLUMNS = 5_000
 SEPARATORS = (",", ";", "\t")
 _NAMES = {",": "commas", ";": "semicolons", "\t": "tabs"}
 _LISTED = 6
+_HEX = re.compile(r"\s*(?:0x|\$)?F0h?(?:[\s,;]+(?:0x|\$)?[0-9A-F]{2}h?)*[\s,;]*(?:F7|$)", re.IGNORECASE)
+"""A listing of bytes in hexadecimal, which may have commas too."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +54,7 @@ def looks_like(head: bytes, suffix: str) -> bool:
     titles = [{_title(cell) for cell in _cut(line, separator)} for separator in SEPARATORS]
     if any("name" in each and len(each) > 1 for each in titles):
         return True
-    return suffix in (".csv", ".tsv", ".tab") and bool(line)
+    return suffix in (".csv", ".tsv", ".tab") and bool(line) and _HEX.match(line) is None
 
 
 def read(line: Sequence[str], separator: str) -> Heading:
