@@ -91,7 +91,8 @@ def explain(error: BaseException, path: Path) -> LibraryProblem | None:
         return LibraryProblem(
             f"{path} is not a library: it is no SQLite file.", "Choose another file, or a new name to start one."
         )
-    if name.startswith("SQLITE_CORRUPT"):
+    # A text with damaged bytes is found by Python's module, which has no name for it.
+    if name.startswith("SQLITE_CORRUPT") or (not name and "Could not decode to UTF-8" in str(error)):
         return LibraryProblem(
             f"The library {path} is damaged.",
             "Restore a backup, or let “librarian library repair” save what is readable into a new file.",
