@@ -14,6 +14,8 @@ from librarian.chart.dump.steps.number import Piece
 
 _ALL = frozenset(range(256))
 MOST_FRAMES = 512
+MOST_COMPARED = 2_000_000
+"""Ranges of addresses that are compared in one chart; a chart with more is not looked at further."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +36,13 @@ class _Kind:
 def tell_apart(plan: Plan) -> None:
     """Notes every two forms that can look the same and mean something else."""
     kinds = [kind for kind, _ in zip(_kinds(plan), range(MOST_FRAMES), strict=False)]
+    left = MOST_COMPARED
     for index, one in enumerate(kinds):
         for other in kinds[:index]:
+            if one.addresses is not None and other.addresses is not None:
+                left -= min(len(one.addresses.spans), len(other.addresses.spans))
+                if left < 0:
+                    continue
             if one.message == other.message and (one.form != "request") == (other.form != "request"):
                 continue  # answer and write of one message: the same contents
             if _alike(one, other):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Callable, Iterator, Mapping
+from functools import cached_property
 from itertools import product
 from typing import NamedTuple, Protocol
 
@@ -107,7 +108,7 @@ class Step(NamedTuple):
     how_many: int
 
 
-MOST_SPANS = 200_000
+MOST_SPANS = 16_384
 
 
 class Addresses:
@@ -169,9 +170,16 @@ class Addresses:
                 return offset + address - start
         return None
 
+    @cached_property
+    def spans(self) -> list[tuple[int, int]]:
+        """The addresses that belong to it, of every program, in order."""
+        return sorted(self._spans())
+
     def meets(self, other: Addresses) -> bool:
         """Any address of any program belongs to both."""
-        mine, theirs = sorted(self._spans()), sorted(other._spans())
+        mine, theirs = self.spans, other.spans
+        if len(mine) > len(theirs):
+            mine, theirs = theirs, mine
         begins = [begin for begin, _beyond in theirs]
         for start, end in mine:  # spans of one map do not overlap, so only the neighbours can meet this one
             at = bisect_right(begins, start)

@@ -76,10 +76,11 @@ class VaryingForm:
             return self._possible(part, wanted)
         if base is not None:
             return base
-        size = part.most
-        while size > part.least and not set(layout.cut(size).ids) <= set(known):
-            size -= part.step
-        return size
+        # what is not known must not be there: a field is, once its last byte is
+        unknown = [each for each in layout.fields.values() if each.id not in known]
+        limit = min((max(piece.at for piece in each.pieces) for each in unknown), default=part.most)
+        steps = max(0, -(-(part.most - limit) // part.step))
+        return max(part.least, part.most - steps * part.step)
 
     @staticmethod
     def _possible(part: Varying, wanted: int) -> int:

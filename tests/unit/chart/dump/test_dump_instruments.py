@@ -18,7 +18,7 @@ def chart_of(case: Case) -> Chart:
 
 
 def test_all_the_instruments_are_here() -> None:
-    assert {case.instrument for case in CASES} | {"tallow"} == set(invented_names())
+    assert {case.instrument for case in CASES} | {"tallow", "lychgate", "lychgate-keys"} == set(invented_names())
 
 
 @BY_CASE

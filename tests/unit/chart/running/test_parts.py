@@ -46,4 +46,6 @@ def test_parameters_are_asked_for_one_after_the_other() -> None:
     chart = invented("parapet")
     one = world(chart, values={"system.tune": -3, "system.volume": 100})
     got = capture(one.line, way=next(way for way in chart.ways_in if way.kind == "parameters"))
-    assert got.version.values.only(["system.tune", "system.volume"]) == Values({"system.tune": -3, "system.volume": 100})
+    assert got.version.values.only(["system.tune", "system.volume"]) == Values(
+        {"system.tune": -3, "system.volume": 100}
+    )
