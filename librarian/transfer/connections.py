@@ -140,7 +140,7 @@ class Connections:
         system = process.system()
         if not ports and not system.apis:
             # Not the cable is missing but everything: another sentence, so that it is said when that changes.
-            raise NoMidiSystem(system.sentence, "Start the MIDI system of this computer; it is looked for every second.")
+            raise NoMidiSystem(system.sentence, "Start it; it is looked for every second.")
         output = _resolved(row, row.output, "out", ports)
         input_ = _resolved(row, row.input, "in", ports)
         return Line(process.open(output, input_), chart, row.address, name=row.name, pace=pace)

@@ -8,6 +8,7 @@ from librarian.transfer.line import LISTENING, Line
 from librarian.wire import universal
 
 _LOOK_UP_S = 0.05
+_TICK_S = 0.001
 
 
 def listen(line: Line, timeout_s: float) -> tuple[Heard, ...]:
@@ -33,12 +34,17 @@ def listen(line: Line, timeout_s: float) -> tuple[Heard, ...]:
                 return tuple(found)
 
 
-def panic(line: Line, notes: tuple[tuple[int, int], ...] = ()) -> float:
+def panic(line: Line, notes: tuple[tuple[int, int], ...] = (), *, wait_s: float = 0.0) -> float:
     """Silence the instrument now: overtakes everything queued, and needs no conversation to be over.
 
     `notes`: (channel, key) that we started ourselves. Returns the moment (the clock's seconds) when its last message
-    was queued. What the instrument holds is not changed by it.
+    was queued, or with `wait_s` when all were handed to the port, at most so many seconds later. What the instrument
+    holds is not changed by it.
     """
+    ticket = 0
     for raw in universal.panic([line.address.channel], notes):
-        line.cable.send(raw, urgent=True)
+        ticket = line.cable.send(raw, urgent=True)
+    give_up = line.clock.now() + wait_s
+    while line.cable.sent() < ticket and line.clock.now() < give_up:
+        line.clock.sleep(_TICK_S)
     return line.clock.now()

@@ -87,7 +87,10 @@ class Cable(Protocol):
         """
 
     def drop_unsent(self) -> int:
-        """Forget what is queued and not yet handed over; returns how many messages. The one under way goes on."""
+        """Forget what is queued and not yet handed over; returns how many messages. The one under way goes on.
+
+        Urgent messages stay: nobody takes back a panic. They go out before `close` ends, too.
+        """
 
     def receive(self, timeout_s: float) -> Arrival | None:
         """The next whole message or piece of damage, in order of arrival; None if nothing came in `timeout_s` seconds.

@@ -172,6 +172,9 @@ class EmbeddedCable:
         with self._changed:
             self._schedule.drop()
             self._happen(max(self.clock.now(), self._schedule.free_at))
+            while self._schedule.urgent_waits and self._lost is None:
+                self._happen(self._schedule.free_at)
+            self._happen(self._schedule.free_at)
             self._closed = True
             self._changed.notify_all()
         if self._pump is not None and self._pump is not threading.current_thread():

@@ -52,6 +52,13 @@ class PortPair:
             self._out.send_message(queued.message)
             tell(Frame(Kind.SENT, self.handle, queued.ticket, now))
 
+    def hurry(self, clock: Callable[[], float], tell: Callable[[Frame], None]) -> None:
+        """Hand over every urgent message now: the ports are about to be closed. Raises the driver's errors."""
+        while self._schedule.urgent_waits:
+            queued = self._schedule.take(now := clock())
+            self._out.send_message(queued.message)
+            tell(Frame(Kind.SENT, self.handle, queued.ticket, now))
+
     def read(self, clock: Callable[[], float]) -> Iterator[Frame]:
         """Everything that has come since the last time."""
         while (event := self._in.get_message()) is not None:

@@ -103,8 +103,18 @@ class Pump:
             tickets = pair.drop()
             self._tell(Frame(Kind.DROPPED, order.handle, body=struct.pack(f"!{len(tickets)}Q", *tickets)))
         elif order.kind is Kind.CLOSE:
-            pair.drop()
-            self._closing.append(self._pairs.pop(order.handle))
+            self._begin_closing(self._pairs.pop(order.handle))
+
+    def _begin_closing(self, pair: PortPair) -> None:
+        """Forget what waits, but let a panic go out; the ports close when everything has left."""
+        pair.drop()
+        try:
+            if not self._held_back(pair):
+                pair.hurry(time.perf_counter, self._tell)
+        except driver.PROBLEMS:
+            pair.close()  # they are broken; whoever closed them is not interested any more
+            return
+        self._closing.append(pair)
 
     def _open(self, order: Frame) -> None:
         self._tell(Frame(Kind.BUSY, moment=_OPENING_S))

@@ -64,11 +64,15 @@ class Schedule:
         return self._free_at
 
     def drop(self) -> list[int]:
-        """Forget what waits; the tickets of that."""
-        tickets = [queued.ticket for queue in (self._urgent, self._ordinary) for queued in queue]
-        self._urgent.clear()
+        """Forget what waits, but for urgent messages: nobody takes back a panic. The tickets of what is forgotten."""
+        tickets = [queued.ticket for queued in self._ordinary]
         self._ordinary.clear()
         return tickets
+
+    @property
+    def urgent_waits(self) -> bool:
+        """True while an urgent message was not taken yet."""
+        return bool(self._urgent)
 
     def first_waiting(self) -> int | None:
         """The lowest ticket that waits."""

@@ -123,6 +123,19 @@ def test_gaps_lie_between_messages_and_urgent_ones_overtake() -> None:
     ]
 
 
+def test_a_panic_arrives_though_everything_is_cancelled_and_closed() -> None:
+    far = Recorder()
+    cable, _ = virtual(far)
+    for _ in range(3):
+        cable.send(CC)
+    silence = [b"\xb0\x40\x00", b"\xb0\x7b\x00", b"\xb0\x78\x00"]
+    for message in silence:
+        cable.send(message, urgent=True)
+    cable.drop_unsent()
+    cable.close()
+    assert [data for _, data in far.came] == [CC, *silence]
+
+
 def test_what_is_dropped_never_arrives() -> None:
     far = Recorder()
     cable, clock = virtual(far)

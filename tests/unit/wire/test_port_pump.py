@@ -200,6 +200,20 @@ def test_closing_waits_for_the_wire(served: Served) -> None:
     assert len(served.output.sent) == 1  # what was not handed over is forgotten
 
 
+def test_a_panic_goes_out_though_the_port_is_closed_at_once(served: Served) -> None:
+    served.open()
+    served.first(Kind.OPENED)
+    served.orders.put(Frame(Kind.SEND, 1, 1, 0.0, b"\xf0" + bytes(300) + b"\xf7"))
+    served.orders.put(Frame(Kind.SEND, 1, 2, 0.0, CC))
+    silence = [b"\xb0\x40\x00", b"\xb0\x7b\x00", b"\xb0\x78\x00"]
+    for ticket, message in enumerate(silence, 3):
+        served.orders.put(Frame(Kind.SEND_URGENT, 1, ticket, 0.0, message))
+    served.orders.put(Frame(Kind.CLOSE, 1))
+    until(lambda: served.output.deleted)
+    assert [bytes(message) for message in served.output.sent][-3:] == silence
+    assert CC not in [bytes(message) for message in served.output.sent]
+
+
 def test_opening_again_does_not_wait_for_the_wire(served: Served) -> None:
     served.open()
     served.first(Kind.OPENED)

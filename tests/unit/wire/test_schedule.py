@@ -62,14 +62,16 @@ def test_urgent_goes_at_once_to_a_port_that_buffers() -> None:
     assert run(schedule) == [(2, 0.1), (3, pytest.approx(0.10096)), (4, pytest.approx(1.5))]
 
 
-def test_what_is_dropped_never_starts() -> None:
+def test_what_is_dropped_never_starts_and_a_panic_is_not_dropped() -> None:
     schedule = Schedule(3125, buffered=True)
     for ticket in (1, 2):
         schedule.put(Queued(ticket, CC, 0.0, asked_at=0.0), urgent=False)
     schedule.put(Queued(3, CC, 0.0, asked_at=0.0), urgent=True)
     assert schedule.first_waiting() == 1
-    assert sorted(schedule.drop()) == [1, 2, 3]
-    assert schedule.next_start() is None
+    assert sorted(schedule.drop()) == [1, 2]
+    assert schedule.urgent_waits
+    assert run(schedule) == [(3, 0.0)]
+    assert not schedule.urgent_waits
     assert schedule.first_waiting() is None
 
 
