@@ -98,7 +98,7 @@ def _bring_up(line: Line, options: Options) -> str:
 
 
 def _panic(line: Line, options: Options) -> str:  # noqa: ARG001 - it has none
-    transfer.panic(line)
+    transfer.panic(line, wait_s=1.0)
     return ""
 
 

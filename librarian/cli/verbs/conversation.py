@@ -35,6 +35,8 @@ from librarian.transfer.connections import Connections
 
 PatchArgument = Annotated[str, typer.Argument(metavar="PATCH", help=REFERENCE)]
 
+_PANIC_S = 2.0
+
 
 class CaptureWay(StrEnum):
     """How to ask for a sound."""
@@ -200,7 +202,7 @@ def panic(
         row = chosen_instrument(library, instrument, embedded=embedded)
         with connected(library, row, ask=False, traffic=traffic) as there:
             there.log.begins("panic")
-            transfer.panic(there.line)
+            transfer.panic(there.line, wait_s=_PANIC_S)
         here.answer(answers.Panicked(instrument=row.name), f"Everything off was sent to {clean(row.name)}.")
 
 

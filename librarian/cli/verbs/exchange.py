@@ -28,7 +28,7 @@ from librarian.files.seen import Imported, Seen
 from librarian.transfer import OnProgress, Progress
 
 FilesArgument = Annotated[
-    list[Path], typer.Argument(metavar="FILE…", help="Files: .syx, .mid, tables (CSV, TSV), bundles, hexadecimal text.")
+    list[Path], typer.Argument(metavar="FILE", help="Files: .syx, .mid, tables (CSV, TSV), bundles, hexadecimal text.")
 ]
 InstrumentOption = Annotated[
     str | None, typer.Option("--instrument", metavar="NAME", help="The instrument that takes what several might.")
@@ -118,7 +118,7 @@ def export(
     to: Annotated[Path, typer.Option("--to", metavar="FILE", help="Where to; its suffix says what it is.")],
     what: Annotated[
         list[str] | None,
-        typer.Argument(metavar="PATCH-OR-QUERY…", help="Numbers, names, NAME@3 for version 3, or searches."),
+        typer.Argument(metavar="PATCH-OR-QUERY", help="Numbers, names, NAME@3 for version 3, or searches."),
     ] = None,
     everything: Annotated[
         bool, typer.Option("--all", help="The whole collection; as a bundle with the trash and all else.")

@@ -21,7 +21,7 @@ from librarian.files.naming import name_message
 from librarian.files.targets import targets_of
 
 NumbersArgument = Annotated[
-    list[int] | None, typer.Argument(metavar="NUMBER…", help="As listed; without any, all of them.")
+    list[int] | None, typer.Argument(metavar="NUMBER", help="As listed; without any, all of them.")
 ]
 
 
@@ -77,7 +77,7 @@ def read_again(here: Here, chart: ChartOption = None, tag: TagOption = None) -> 
     here.answer(answer, f"{clean(done.sentence)}.", f"{answer.left} messages are still not understood.")
 
 
-def forget(here: Here, numbers: Annotated[list[int], typer.Argument(metavar="NUMBER…", help="As listed.")]) -> None:
+def forget(here: Here, numbers: Annotated[list[int], typer.Argument(metavar="NUMBER", help="As listed.")]) -> None:
     """Take these from the list. Undo brings them back."""
     with here.opened() as library:
         library.forget_unread([row.id for row in _chosen(library, numbers)])
