@@ -1,10 +1,11 @@
-"""Twenty instruments laid out as published implementations of forty years are, under invented names.
+"""Instruments laid out as published implementations of forty years are, under invented names.
 
 `charts/NAME.toml` was written from the guide alone. `worked/NAME.toml` holds bytes and values that were worked out from
 the layout by hand, or by a script that shares nothing with the codec:
 
 - `[[dump]]` message, its messages in hexadecimal, name and values; `same = false` where bytes that no field claims do
-  not have their usual value, so that encoding without a base cannot give them; `[[dump.program]]` of a bank;
+  not have their usual value, so that encoding without a base cannot give them; `unchecked = true` where the checksum is
+  left out; `[[dump.program]]` of a bank;
 - `[[request]]`, `[[single]]` (one parameter; `others`: known values that share its bytes), `[[control]]` (channel
   messages; `heard = false` where the instrument sends by another number).
 """
@@ -77,7 +78,7 @@ def slots_of(entry: Table) -> dict[str, int]:
 
 def test_every_chart_has_its_bytes() -> None:
     assert sorted(path.stem for path in (HERE / "worked").glob("*.toml")) == NAMES
-    assert len(NAMES) >= 20
+    assert len(NAMES) >= 25
     assert all(worked(name) for name in NAMES)
 
 
@@ -188,7 +189,7 @@ def test_a_damaged_dump_is_refused(name: str, entry: Table) -> None:
     assert refused(raw[:-2] + raw[-1:])
     assert refused(raw[:-1] + b"\x00" + raw[-1:])
     assert refused(raw[:1] + b"\x01" + raw[2:])
-    if 'is = "checksum"' in chart.text:
+    if 'is = "checksum"' in chart.text and not entry.get("unchecked"):
         chance = Random(f"{name} {entry['message']}")
         seen = len(raw) - 2 if 'view = "unpacked"' in chart.text else len(raw) * 2 // 3  # 7 bits cannot see an 8th
         for _ in range(6):
@@ -222,8 +223,8 @@ def shuffled(here: World, chart: Chart) -> dict[str, int]:
     return here.sound
 
 
-ASKED = [name for name in NAMES if name not in {"plumbago", "splintbox"}]
-"""Those that can be asked for their sound."""
+ASKED = [name for name in NAMES if name not in {"oakapple", "plumbago", "sedgebank", "splintbox"}]
+"""Those that can be asked for the sound that is in them now."""
 
 
 @pytest.mark.parametrize("name", ASKED)
@@ -233,7 +234,7 @@ def test_capture_change_recall_verify(name: str) -> None:
     before = here.sound
     taken = capture(here.line).version
     assert {ident: before[ident] for ident in taken.values} == dict(taken.values)
-    assert {ident for ident in chart.sound_ids if ident not in taken.values} <= {"seq.kit"}
+    assert {ident for ident in chart.sound_ids if ident not in taken.values} <= {"seq.kit", "p.width"}
     changed = shuffled(here, chart)
     done = recall(here.line, taken)
     assert (done.state, done.equal) == ("arrived", done.of)
