@@ -87,6 +87,7 @@ class MessageInfo:
 
     `length`: bytes of the whole answer, None when it varies; `messages`: how many messages it is. `carries`: ids.
     `sequence`: names of the messages that it is made of; `part_of`: the sequence to which it belongs.
+    `is_sysex`: False for a command that is a channel message.
     """
 
     name: str
@@ -104,3 +105,4 @@ class MessageInfo:
     name_size: int = 0
     sequence: tuple[str, ...] = ()
     part_of: str = ""
+    is_sysex: bool = True

@@ -118,7 +118,7 @@ def _controllers(chart: Chart) -> list[Line]:
                 numbers.setdefault(binding.partner, []).append((parameter, binding, " LSB"))
             elif binding.travels in {"rpn", "nrpn"}:
                 others.setdefault(binding.travels, []).append((parameter, binding))
-    lines = _asking(chart)
+    lines = _asking(chart) + _bank_select(chart)
     lines += [
         Line(
             "",
@@ -146,6 +146,23 @@ def _asking(chart: Chart) -> list[Line]:
     return [Line("", str(raw[1]), "x", "o", f"value {raw[2]} asks for all controllers") for raw in single]
 
 
+def _program_bindings(chart: Chart) -> list[tuple[Parameter, Binding]]:
+    """The parameters that travel as a program change."""
+    return [(one, each) for one in chart.parameters.values() for each in one.bindings if each.travels == "program"]
+
+
+def _bank_select(chart: Chart) -> list[Line]:
+    """Lines for bank select, where programs are chosen with it."""
+    programs = [binding for _one, binding in _program_bindings(chart)]
+    halves = {binding.bank for binding in programs}
+    if chart.memory is not None:
+        halves.add(chart.memory.bank_select)
+    used = [(0, "MSB")] if halves & {"msb", "both"} else []
+    used += [(32, "LSB")] if halves & {"lsb", "both"} else []
+    sent = "o" if any(binding.transmitted for binding in programs) else NOT_STATED
+    return [Line("", str(number), sent, "o", f"Bank select {half}") for number, half in used]
+
+
 def _selectors(kind: str) -> str:
     return "6, 38, 98, 99" if kind == "nrpn" else "6, 38, 100, 101"
 
@@ -168,6 +185,10 @@ def _place(chart: Chart, parameter: Parameter) -> str:
 def _programs(chart: Chart) -> list[Line]:
     told = chart.implementation
     lines = [_told("Prog Change", "", told.program_change), _told("", "True #", told.true_program)]
+    users = _program_bindings(chart)
+    if users and told.program_change is None:
+        sent, obeyed = (mark if mark == "x" else "0-127" for mark in _marks([binding for _one, binding in users]))
+        lines[0] = Line("Prog Change", "", sent, obeyed, ", ".join(_place(chart, one) for one, _binding in users))
     if chart.memory is not None and told.true_program is None:
         last = min(chart.memory.programs, 128) - 1
         lines[1] = Line("", "True #", "*****", f"0-{last}", f"shown {chart.memory.shown(0)} to {_last(chart)}")
@@ -183,7 +204,7 @@ def _sysex(chart: Chart) -> Line:
     answers = chart.identity.family is not None  # it answers the universal identity request
     sent = answers or any("answer" in one.forms for one in messages)
     obeyed = answers or any({"write", "request"} & one.forms for one in messages)
-    remark = ", ".join(one.label or one.name for one in messages)
+    remark = ", ".join(one.label or one.name for one in messages if one.is_sysex)
     if chart.identity.manufacturer is not None:
         remark = f"ID {chart.identity.manufacturer.hex(' ').upper()}" + (f": {remark}" if remark else ": identity")
     return Line("System Exclusive", "", "o" if sent else "x", "o" if obeyed else "x", remark)
@@ -191,10 +212,14 @@ def _sysex(chart: Chart) -> Line:
 
 def parameter_lines(chart: Chart) -> list[tuple[str, list[ParameterLine]]]:
     """Section labels with the lines of their parameters, in panel order."""
-    return [(section.label, [_parameter(one) for one in section.parameters]) for section in chart.sections]
+    alone = chart.codec.single_ids
+    return [
+        (section.label, [_parameter(one, alone=one.id in alone) for one in section.parameters])
+        for section in chart.sections
+    ]
 
 
-def _parameter(one: Parameter) -> ParameterLine:
+def _parameter(one: Parameter, *, alone: bool) -> ParameterLine:
     reads = (
         ", ".join(one.positions)
         if 0 < one.steps <= 16 and one.positions
@@ -205,14 +230,16 @@ def _parameter(one: Parameter) -> ParameterLine:
         id=one.id,
         values=f"{one.low} to {one.high}".replace("-", "−"),
         reads=reads,
-        transmitted=_travels(one, transmitted=True),
-        recognized=_travels(one, transmitted=False),
+        transmitted=_travels(one, transmitted=True, alone=alone),
+        recognized=_travels(one, transmitted=False, alone=alone),
         takeover=one.takeover,
     )
 
 
-def _travels(one: Parameter, *, transmitted: bool) -> str:
+def _travels(one: Parameter, *, transmitted: bool, alone: bool) -> str:
     ways = [binding.text for binding in one.bindings if (binding.transmitted if transmitted else binding.recognized)]
     if one.dumped:
         ways.append("dump")
+    if alone:
+        ways.append("SysEx")
     return ", ".join(ways) or "–"

@@ -197,6 +197,7 @@ class MessageCodec:
             each=self.message.each or "",
             name_size=name_size,
             sequence=sequence,
+            is_sysex=all(frame.blank[:1] == b"\xf0" for frame in self._all_frames()),
         )
 
     def _all_frames(self) -> list[FrameCodec]:

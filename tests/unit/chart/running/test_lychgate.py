@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from librarian.chart import load, loads
+from librarian.chart import load, loads, paper
 from librarian.chart.carry import carry
 from librarian.errors import BadInput
 from librarian.messages import Address, Values, Version
@@ -129,3 +129,11 @@ def test_a_sound_of_the_first_revision() -> None:
     back = carry(there.version, chart, 1)
     assert back.version.values.only(old) == old
     assert set(back.version.values) - set(old) == {"mix@2"}, "what revision 1 does not know is kept aside"
+
+
+def test_what_stands_on_paper() -> None:
+    page = paper.markdown(invented("lychgate"))
+    assert "| Control Change | 0 | o | o | Bank select MSB |" in page
+    assert "| Prog Change |  | 0-127 | 0-127 | Right: Tuning |" in page
+    assert "ID 7D: store, pots |" in page, "a command that is a controller is no SysEx message"
+    assert "| Level | level | 0 to 127 | 0 to 127 | dump, SysEx | dump, SysEx |" in paper.markdown(invented("brazier"))
