@@ -8,11 +8,14 @@ baseline's: the sqlite3 module inserting the rows that came of it, table by tabl
 into the same tables with the same indexes, foreign keys, durability and FTS5 index. `keep_ratio` is the keeping alone
 (`Library.keep_many` of finished versions with tags and notes). `mb_peak`: the importing process at its largest.
 `file_ratio`: the library's size over the baseline file's. `bytes_ratio`: over the bytes of the .syx file.
+`bundle_same`: 1 when the first `--bundled` sounds, exported as a bundle and read into an empty library, are the same
+there by a hash of every name, tag, note, version, value and byte, taken from both files with plain SQL.
 """
 
 from __future__ import annotations
 
 import argparse
+import hashlib
 import json
 import random
 import resource
@@ -27,7 +30,7 @@ from typing import Any
 
 from librarian.chart import Chart, load, shipped
 from librarian.collection import Library
-from librarian.files import importing, syx
+from librarian.files import importing, intake, outgoing, syx
 from librarian.files.targets import targets_of
 from librarian.messages import Address, Values
 from tests.bench.collection_filler import Filler
@@ -84,6 +87,36 @@ def child_keep(library_path: Path, patches: int, seed: int) -> dict[str, float]:
         start = time.perf_counter()
         library.keep_many(sounds)
         return {"seconds": time.perf_counter() - start}
+
+
+def child_bundle(library_path: Path, sounds: int) -> dict[str, float]:
+    """In a process of its own: some sounds out as a bundle, and into an empty library."""
+    bundle, back = library_path.with_name("some.zip"), library_path.with_name("back.sqlite")
+    with Library.open(library_path) as library:
+        ids = sorted(library.find().ids)[:sounds]
+        start = time.perf_counter()
+        outgoing.export(library, ids, bundle)
+    with Library.open(back) as library:
+        intake.apply(library, intake.preview(library, [bundle], charts=()))
+    seconds = time.perf_counter() - start
+    return {"seconds": seconds, "same": float(content(library_path, ids[-1]) == content(back, 1 << 60))}
+
+
+def content(library_path: Path, last: int) -> tuple[int, str]:
+    """Number and hash of all that is kept of the patches up to `last`, whatever their numbers are."""
+    source = sqlite3.connect(library_path)
+    rows = source.execute(
+        "SELECT patch.name, patch.tags, patch.note, instrument.name, version.number, version.origin, version.detail, "
+        "version.dump_name, version.note, version.taken, layout.chart, layout.revision, layout.parameters, "
+        "content.row, received.lengths, received.raw FROM patch JOIN instrument ON instrument.id = patch.instrument_id "
+        "JOIN version ON version.patch_id = patch.id JOIN content ON content.id = version.content_id "
+        "JOIN layout ON layout.id = content.layout_id LEFT JOIN received ON received.id = version.received_id "
+        "WHERE patch.state = 0 AND version.state = 0 AND patch.id <= ?",
+        (last,),
+    )
+    hashes = sorted(hashlib.sha256(repr(row).encode()).digest() for row in rows)
+    source.close()
+    return len(hashes), hashlib.sha256(b"".join(hashes)).hexdigest()
 
 
 def raw_inserts(library: Path, target: Path) -> float:
@@ -147,7 +180,7 @@ def in_child(folder: Path, *arguments: str) -> dict[str, Any]:
     return answer
 
 
-def measure(folder: Path, patches: int, seed: int) -> dict[str, float]:
+def measure(folder: Path, patches: int, seed: int, bundled: int) -> dict[str, float]:
     """All the numbers of the last line."""
     chart = load(shipped()["lanternfish"])
     bank = folder / "bank.syx"
@@ -162,6 +195,8 @@ def measure(folder: Path, patches: int, seed: int) -> dict[str, float]:
     keeping = in_child(folder, "--child-keep", str(kept), "--patches", str(patches), "--seed", str(seed))
     raw_kept = raw_inserts(kept, folder / "raw kept.sqlite")
     print(f"keep {keeping['seconds']:.1f} s, raw {raw_kept:.1f} s")
+    there = in_child(folder, "--child-bundle", str(imported), "--bundled", str(min(bundled, patches)))
+    print(f"bundle of {min(bundled, patches)} sounds and back {there['seconds']:.1f} s")
     with Library.open(imported) as library:
         whole = not library.check()
     return {
@@ -172,6 +207,7 @@ def measure(folder: Path, patches: int, seed: int) -> dict[str, float]:
         "bytes_ratio": imported.stat().st_size / size,
         "patches": done["patches"],
         "whole": float(whole),
+        "bundle_same": there["same"],
     }
 
 
@@ -180,17 +216,22 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--patches", type=int, default=200_000)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--bundled", type=int, default=20_000, help="sounds that go out as a bundle and come back")
+    parser.add_argument("--child-bundle", type=Path, help=argparse.SUPPRESS)
     parser.add_argument("--child-import", nargs=2, type=Path, help=argparse.SUPPRESS)
     parser.add_argument("--child-keep", type=Path, help=argparse.SUPPRESS)
     given = parser.parse_args(arguments)
     if given.child_import:
         print(json.dumps(child_import(*given.child_import)))
         return
+    if given.child_bundle:
+        print(json.dumps(child_bundle(given.child_bundle, given.bundled)))
+        return
     if given.child_keep:
         print(json.dumps(child_keep(given.child_keep, given.patches, given.seed)))
         return
     with tempfile.TemporaryDirectory() as folder:
-        results = measure(Path(folder), given.patches, given.seed)
+        results = measure(Path(folder), given.patches, given.seed, given.bundled)
     print("RESULT " + " ".join(f"{name}={value:.2f}" for name, value in results.items()))
 
 

@@ -24,3 +24,4 @@ def test_keeping_a_few_sounds(capsys) -> None:
     assert {"ratio", "mb_peak", "file_ratio"} <= made.keys()
     assert made["patches"] == 300
     assert made["whole"] == 1
+    assert made["bundle_same"] == 1
