@@ -101,3 +101,33 @@ def test_groups_by_tag_and_by_instrument(library: Library, lantern: int, fogbell
         assert by_instrument == [("Fogbell", [c]), ("Lanternfish", [a, b])]
         library.warm()
     assert library.groups(library.find("nothing at all"), "tag") == ()
+
+
+def test_a_clock_that_goes_back_confuses_nothing(
+    library: Library, lantern: int, any_sound, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first = library.keep(lantern, "Before", any_sound(0))
+    stamp = library.stamp()
+    monkeypatch.setattr(journal.time, "time_ns", lambda: 1_000_000_000)
+    library.rename(first, "After")
+    version = library.add_version(first, any_sound(1))
+    assert library.stamp() > stamp
+    assert labels(library.history(limit=2)) == ["New version of “After”", "Rename to “After”"]
+    assert library.history(limit=1)[0].at.year == 1970
+    assert library.patch(first).latest == version == library.versions(first)[-1].id
+    assert [library.undo(), library.undo(), library.undo()] == [
+        "New version of “After”", "Rename to “After”", "Keep “Before”",
+    ]  # fmt: skip
+    assert [library.redo(), library.redo(), library.redo()][-1] == "New version of “After”"
+    assert library.check() == ()
+
+
+def test_two_programs_see_each_other_at_once(library: Library, lantern: int, any_sound) -> None:
+    with Library.open(library.path) as other:
+        other.warm()
+        patch = library.keep(lantern, "Kept by one", any_sound(0), ["new"])
+        assert list(other.find("kept").ids) == [patch]
+        assert other.tag_counts() == [("new", 1)]
+        other.tag([patch], add=["more"])
+        assert library.patch(patch).tags == ("new", "more")
+        assert library.undo_label() == other.undo_label()
