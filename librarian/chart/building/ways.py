@@ -66,7 +66,21 @@ def ways_out(table: ChartTable, bindings: Mapping[str, tuple[Binding, ...]], dum
         given = [RecallTable(way="dump", message=name) for name in edit]
         given += [RecallTable(way="controllers")] if obeyed else []
         given += [RecallTable(way="parameters")] if dumps.single_ids else []
+        given = given or [RecallTable(way="dump", message=name, into="memory") for name in into_memory(dumps)]
     return tuple(_way_out(way, obeyed, dumps) for way in given)
+
+
+def into_memory(dumps: dump.DumpCodec) -> list[str]:
+    """The messages that write a program, or a whole bank where there is none for one program."""
+    for kind in ("program", "bank"):
+        found = [
+            name
+            for name, info in dumps.messages.items()
+            if info.kind == kind and "write" in info.forms and not info.part_of
+        ]
+        if found:
+            return found
+    return []
 
 
 def _way_out(way: RecallTable, obeyed: frozenset[str], dumps: dump.DumpCodec) -> Way:

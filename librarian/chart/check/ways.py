@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
+from librarian.chart.building.ways import into_memory
 from librarian.chart.dump import DumpCodec, Message
 from librarian.chart.faults import Path
 from librarian.chart.language.flat import Flat
 from librarian.chart.language.sift import Sifted
 from librarian.chart.language.trouble import Trouble
 from librarian.chart.nearest import nearest
+
+_ALIKE = 3
 
 
 def check_ways(sifted: Sifted, flat: Flat, trouble: Trouble) -> None:
@@ -100,17 +103,33 @@ def check_reach(sifted: Sifted, flat: Flat, dumps: DumpCodec, trouble: Trouble) 
     sent = [recall.message for recall in sifted.table.recall if recall.message is not None]
     if not sifted.table.recall:
         sent = [name for name, one in dumps.messages.items() if one.kind == "edit buffer" and "write" in one.forms]
+        others = dumps.single_ids or any(one.table.bindings for one in flat.parameters)
+        sent = sent or ([] if others else into_memory(dumps))
     reached = set(dumps.single_ids) if "parameters" in ways else set()
     for name in sent:
         reached |= dumps.messages[name].carries if name in dumps.messages else set()
+    unreached: list[Path] = []
     for one in flat.parameters:
         table = one.table
         bound = "controllers" in ways and any(binding.only != "transmitted" for binding in table.bindings)
         if bound or table.id in reached or table.setup or table.by_hand:
             continue
+        unreached.append(one.path)
+        if unreached.count(one.path) > _ALIKE:
+            continue
+        stands = [name for name, info in dumps.messages.items() if table.id in info.carries and "write" in info.forms]
+        remedy = "Add a binding or a field, or write by_hand = true if only a hand can set it."
+        if stands:
+            kind = dumps.messages[stands[0]].kind
+            into = ', into = "memory"' if kind in ("program", "bank") else ""
+            remedy = f'It stands in {stands[0]}: add [[recall]] with way = "dump", message = "{stands[0]}"{into}.'
         trouble.add(
             one.path,
             f"No recall can reach “{table.id}”: it has no binding that the instrument recognizes and stands in no "
             "message that a way of recall sends.",
-            "Add a binding or a field, or write by_hand = true if only a hand can set it.",
+            remedy,
         )
+    for path in dict.fromkeys(unreached):
+        more = unreached.count(path) - _ALIKE
+        if more > 0:
+            trouble.add(path, f"No recall can reach {more} more of its repetitions.", "The same helps there.")

@@ -87,7 +87,7 @@ class MessageInfo:
 
     `length`: bytes of the whole answer, None when it varies; `messages`: how many messages it is. `carries`: ids.
     `sequence`: names of the messages that it is made of; `part_of`: the sequence to which it belongs.
-    `is_sysex`: False for a command that is a channel message.
+    `is_sysex`: False for a command that is a channel message. `versions`: numbers that choose among its layouts.
     """
 
     name: str
@@ -106,3 +106,4 @@ class MessageInfo:
     sequence: tuple[str, ...] = ()
     part_of: str = ""
     is_sysex: bool = True
+    versions: tuple[int, ...] = ()

@@ -119,6 +119,7 @@ def _controllers(chart: Chart) -> list[Line]:
             elif binding.travels in {"rpn", "nrpn"}:
                 others.setdefault(binding.travels, []).append((parameter, binding))
     lines = _asking(chart) + _bank_select(chart)
+    lines += [Line("", str(number), "o", "o", f"selects: {name}") for name, number in chart.codec.selectors.items()]
     lines += [
         Line(
             "",

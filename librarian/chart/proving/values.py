@@ -47,12 +47,18 @@ def dumps_of(
     It gets a name of plain letters, unless the instrument's own characters have none of them.
     """
     slots = {word: chance.randint(low, high) for word, (low, high) in info.slots.items() if not info.each}
+    if info.versions:
+        slots["version"] = chance.choice(info.versions)
     form: dump.Form = "answer" if "answer" in info.forms or info.each else "write"
     title = "".join(chance.choice("ABCDEFGH0123") for _ in range(info.name_size)) if info.has_name else None
     try:
         return _written(chart, info, values, title, form, slots, address), slots
     except dump.NotWritable:
         return _written(chart, info, values, None, form, slots, address), slots
+    except dump.NotStorable:
+        if slots.pop("version", None) is None:
+            raise
+        return _written(chart, info, values, title, form, slots, address), slots  # only the usual version holds it
 
 
 def _written(
@@ -88,7 +94,7 @@ def _differing(info: dump.MessageInfo, values: Mapping[str, int], decoded: dump.
             if name in values and values[name] != value:
                 return f"{info.name}: {name} was written as {values[name]} and read as {value}."
     seen = set(decoded.values).union(*(program.values for program in decoded.programs))
-    absent = sorted(info.carries - seen)
+    absent = sorted(info.carries - seen) if len(info.versions) < 2 else []  # older layouts have less
     return f"{info.name}: {absent[0]} did not come back." if absent else ""
 
 
@@ -103,7 +109,7 @@ def written_again(
     chart: Chart, info: dump.MessageInfo, raws: tuple[bytes, ...], decoded: dump.Decoded, address: Address
 ) -> tuple[bytes, ...]:
     """The dump encoded again, in the form and with the numbers that it came with, from the values that were read."""
-    slots = {word: number for word, number in decoded.slots.items() if word in info.slots}
+    slots = {word: number for word, number in decoded.slots.items() if word in (*info.slots, "version")}
     if info.programs > 1 or info.each:
         sources = {one.number: dump.ProgramSource(one.values, one.name or None) for one in decoded.programs}
         if info.each:

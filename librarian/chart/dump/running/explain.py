@@ -176,6 +176,8 @@ def _number_text(number: Number, raw: bytes) -> str:
     if not number.pieces:
         return raw[number.at : number.at + number.size].hex(" ").upper()
     value = read_pieces(raw, number.pieces) - number.plus
+    if number.role == "channel":
+        return str(value + 1)
     if number.role == "address":
         return address_text(value, number.size, number.pieces[0].width)
     if number.fixed is not None and value != number.fixed:

@@ -197,8 +197,14 @@ class MessageCodec:
             each=self.message.each or "",
             name_size=name_size,
             sequence=sequence,
+            versions=self._versions(),
             is_sysex=all(frame.blank[:1] == b"\xf0" for frame in self._all_frames()),
         )
+
+    def _versions(self) -> tuple[int, ...]:
+        found = [frame.frame.version for form in self.forms.values() for frame in form.frames]
+        found += [spread.version for several in self.spreads.values() for spread in several]
+        return tuple(sorted({version for version in found if version is not None}))
 
     def _all_frames(self) -> list[FrameCodec]:
         frames = [frame for form in self.forms.values() for frame in form.frames]
