@@ -60,6 +60,7 @@ class Areas(Lookful):
         self._page_names: dict[str, QWidget] = {}
         self._open_drawer = ""
         self._focus_before: QWidget | None = None
+        self._band_dropped: Callable[[], object] | None = None
         self._grid: Grid | None = None
         self._level_width = 0
         self._later = QTimer(self)
@@ -130,10 +131,12 @@ class Areas(Lookful):
         """Show a drawer where the grid has its place; the focus goes into it and is remembered."""
         if not self._open_drawer:
             self._focus_before = QApplication.focusWidget()
-        self._open_drawer = name
+        before, self._open_drawer = self._open_drawer, name
         self.drawers.setCurrentWidget(self._drawer_names[name])
         self._put_on_grid()
         self._focus_into(self._drawer_names[name])
+        if before and before != name:
+            self.drawer_closed.emit(before)
 
     def close_drawer(self) -> None:
         """Away with the drawer; the focus returns to where it was."""
@@ -163,8 +166,14 @@ class Areas(Lookful):
         self.collection.progress.show_state(state)
         self.drawers.progress.show_state(state)
 
-    def show_band(self, notice: NoticeState | None) -> None:
-        """A notice where the values are; they come back when it is answered."""
+    def show_band(self, notice: NoticeState | None, dropped: Callable[[], object] | None = None) -> None:
+        """A notice where the values are; they come back when it is answered.
+
+        `dropped` is called when another notice takes its place unanswered.
+        """
+        before, self._band_dropped = self._band_dropped, dropped
+        if notice is not None and before is not None:
+            before()
         self.band.show_state(notice)
         self.values.setVisible(notice is None)
         if notice is not None:

@@ -35,8 +35,11 @@ class Caution:
             self._settings.setValue(key, today)
             act()
 
+        self._areas.show_band(loudness_notice(), self._drop)
         self._answered = answered
-        self._areas.show_band(loudness_notice())
+
+    def _drop(self) -> None:
+        self._answered = None
 
     def answer(self, *, down: bool) -> None:
         """The person answered; without `down` nothing is sent."""

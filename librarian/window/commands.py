@@ -46,6 +46,7 @@ COMMANDS = (
     Command("rename", "Edit", "Rename", "F2", gap=True),
     Command("details", "Edit", "Tags and note…", "Ctrl+G"),
     Command("details_found", "Edit", "Tags of all that are found…", "Ctrl+Shift+G"),
+    Command("merge", "Edit", "Merge the chosen into this one"),
     Command("delete", "Edit", "Delete"),
     Command("recall", "Patch", "Recall", "Ctrl+R"),
     Command("recall_whole", "Patch", "Recall, sending everything"),

@@ -16,8 +16,8 @@ from librarian.transfer.connections import Connections
 from librarian.window.allowing import allow_commands
 from librarian.window.areas import FIRST_START, SOUND, Areas
 from librarian.window.caution import Caution
+from librarian.window.chain.now import chain_now
 from librarian.window.chain.state import ChainState
-from librarian.window.chain.troubles import no_instrument, no_system, nothing_connected
 from librarian.window.commands import Commands
 from librarian.window.connecting import Connecting
 from librarian.window.desk.desk import Answer, Desk
@@ -33,12 +33,10 @@ from librarian.window.pages.learn.learning import Learning
 from librarian.window.paint.look import Choice as Theme
 from librarian.window.paint.look import Look
 from librarian.window.parts.menubar import dress_menu_bar
-from librarian.window.parts.notice import NoticeState
-from librarian.window.parts.spec import ButtonSpec
 from librarian.window.safety.starting import Starting
+from librarian.window.telling import Telling
 from librarian.window.view import View
 from librarian.window.working import Working
-from librarian.wire.ports import API_NAMES
 
 CONNECT, LEARN = "connect", "learn"
 
@@ -64,6 +62,7 @@ class MainWindow(QMainWindow):
         self.drawers = Drawers(
             look, self.areas, self.desk, connections, self._chosen, self.caution.before, self
         )
+        self.telling = Telling(self.areas, self.desk, self)
         self.working = Working(self.areas, self.desk.work, self)
         self.drop = FileDrop(self, self.drawers.importing.take, self._chart_dropped)
         self.setCentralWidget(self.areas)
@@ -92,6 +91,7 @@ class MainWindow(QMainWindow):
             "rename": self.rename,
             "details": lambda: self.edit_details(self._chosen()),
             "details_found": lambda: self.edit_details(desk.found.ids if desk.found is not None else ()),
+            "merge": self.merge,
             "delete": lambda: desk.delete(self._chosen()),
             "recall": self.recall,
             "recall_b": self.recall,
@@ -157,7 +157,6 @@ class MainWindow(QMainWindow):
         desk.answered.connect(self._show_answer)
         desk.completed.connect(collection.offer)
         desk.chosen.connect(self._show_everything)
-        desk.told.connect(self._show_told)
         desk.named.connect(lambda _patch: self.rename())
         desk.edited.connect(self._allow)
         desk.instruments.changed.connect(self._instrument_changed)
@@ -312,6 +311,15 @@ class MainWindow(QMainWindow):
             self.areas.show_page(SOUND)
             self.editor.show_details(details)
 
+    def merge(self) -> None:
+        """The patches chosen in the list become one: the one that is looked at, with all their versions."""
+        chosen, into = self.areas.collection.list.chosen_ids(), self.areas.collection.list.current_id()
+        others = [patch for patch in chosen if patch != into]
+        if into is None or not others:
+            self._show_told(Told("Choose several patches in the list first.", "The last one takes the others in."))
+            return
+        self.desk.merge(into, others)
+
     # -- recalling, with the caution first -------------------------------------------------------------------------
 
     def recall(self, *, whole: bool = False, with_setup: bool = False) -> None:
@@ -364,10 +372,11 @@ class MainWindow(QMainWindow):
         sheet = choice.sheet(standing)
         self.areas.show_sheet(sheet)
         # Laying out and painting what is the same already would hold up the loop while a transfer advances.
-        for place, state in ((self.areas.header, header(choice, sheet, self._target())),
-                             (self.areas.history, history(choice, standing))):  # fmt: skip
-            if place.state != state:
-                place.show_state(state)
+        above, below = header(choice, sheet, self._target()), history(choice, standing)
+        if self.areas.header.state != above:
+            self.areas.header.show_state(above)
+        if self.areas.history.state != below:
+            self.areas.history.show_state(below)
         self._show_marks()
         self._allow()
 
@@ -386,15 +395,7 @@ class MainWindow(QMainWindow):
 
     def chain_state(self) -> ChainState:
         """What the chain has to say now."""
-        standing = self.desk.instruments.standing
-        if standing is not None:
-            return self.desk.instruments.chain()
-        system, ports = self.connecting.system, self.connecting.ports_found
-        if system is not None and system.alive and not system.apis:
-            return no_system()
-        if system is not None and ports:
-            return no_instrument(" and ".join(API_NAMES[api] for api in system.apis), ports)
-        return nothing_connected()
+        return chain_now(self.desk.instruments, self.connecting.system, self.connecting.ports_found)
 
     def _instrument_changed(self, instrument: int) -> None:
         if instrument == self.desk.instruments.current:
@@ -408,10 +409,7 @@ class MainWindow(QMainWindow):
             self.desk.instruments.choose(names[(names.index(current) + 1) % len(names)])
 
     def _show_told(self, told: Told) -> None:
-        key = QKeySequence(QKeySequence.StandardKey.Undo).toString(QKeySequence.SequenceFormat.NativeText)
-        buttons = (*told.also, *((ButtonSpec("undo", "Undo", key=key),) if told.undo else ()))
-        text = f"{told.sentence} {told.hint}".strip()
-        self.areas.show_notice(NoticeState("", text, buttons, bar="broken" if told.trouble else ""))
+        self.telling.show(told)
 
     def _allow(self) -> None:
         allow_commands(self.commands, self.desk, self._target())

@@ -12,7 +12,9 @@ from PySide6.QtGui import QDragEnterEvent, QDropEvent
 from PySide6.QtWidgets import QApplication
 
 from librarian.files import syx
+from librarian.messages import Address
 from librarian.transfer import Cancel
+from librarian.transfer.connections import add_stand_in
 from tests.gui.whole_window import Desk
 
 STRANGE = bytes.fromhex("F0 43 10 01 02 F7")
@@ -243,3 +245,50 @@ def test_a_chart_that_is_dropped_opens_the_page_where_one_connects(desk: Desk, t
     assert drop(desk, chart)
     assert desk.window.areas.page == "connect"
     assert str(chart) == desk.window.connecting.page.chosen.chart
+
+
+def test_of_two_equal_instruments_the_person_says_whose_sounds_these_are(desk: Desk, tmp_path: Path):
+    chart = desk.charts["lanternfish"]
+    second = add_stand_in(desk.library, chart, "Second fish")
+    desk.wait_for(lambda: second in desk.window.desk.instruments.standings)
+    codec, kept = chart.codec, desk.library.version(desk.library.patch(desk.patches["Keeper climbs the stair"]).latest)
+    message = next(name for name, info in codec.messages.items() if info.kind == "edit buffer")
+    elsewhere = Address(9, 5)
+    path = tmp_path / "whose.syx"
+    values = kept.values.with_values({"filter.cutoff": 1})
+    path.write_bytes(b"".join(codec.encode(message, values, elsewhere, base=kept.received)))
+    importing = desk.window.drawers.importing
+    importing.take([path])
+    looked_through(desk)
+    assert importing.found.choices
+    assert importing.sheet.target.isVisible()
+    assert not importing.sheet.buttons["import"].isEnabled()
+    importing.sheet.target.chosen.emit(str(second))
+    desk.settle()
+    looked_through(desk)
+    assert [line.second.split(" · ")[0] for line in desk.lines(importing.sheet)] == ["Second fish"]
+    importing.keep()
+    desk.settle()
+    assert desk.window.desk.choice.a.patch.instrument == second
+
+
+def test_a_recording_gives_the_sound_at_the_moment_that_is_named(desk: Desk, tmp_path: Path):
+    exporting = desk.window.drawers.exporting
+    exporting.show_for([desk.patches["Foghorn far off"], desk.patches["Anchor chain"]])
+    exporting.sheet.form.chosen.emit("mid")
+    path = tmp_path / "night.mid"
+    exporting.write(path)
+    desk.settle()
+    importing = desk.window.drawers.importing
+    importing.take([path])
+    looked_through(desk)
+    assert importing.sheet.moment.isVisible()
+    importing.seen = None
+    importing.sheet.moment.edit.setText("1:00")
+    desk.press("Return", importing.sheet.moment.edit)
+    looked_through(desk)
+    importing.sheet.moment.edit.setText("never")
+    desk.press("Return", importing.sheet.moment.edit)
+    desk.settle()
+    assert importing.seen is None
+    assert "never" in importing.sheet.saying.said

@@ -97,7 +97,7 @@ def test_a_backup_that_is_cancelled_keeps_what_was_read_and_goes_on(desk: Desk):
     desk.wait_for(lambda: any(one.kept for one in Memories(desk.library).all()))
     desk.press("Escape")
     desk.wait_for(lambda: "was cancelled" in desk.sentence)
-    desk.wait_for(lambda: memory.programs is not None)
+    desk.wait_for(lambda: memory.programs is not None and bool(memory.programs.found))
     some = len(memory.programs.found)
     assert 0 < some < size
     assert memory.sheet.buttons["backup"].text() == "Go on with it"

@@ -221,3 +221,28 @@ def test_two_windows_or_programs_see_each_other_within_a_second(desk: Desk):
         desk.window.desk.rename(desk.patches["Barometer falls"], "Barometer fell")
         desk.settle()
         assert other.patch(desk.patches["Barometer falls"]).name == "Barometer fell"
+
+
+def test_patches_chosen_in_the_list_become_one(desk: Desk):
+    harbour = content(desk, "Harbour before the storm")
+    keep(desk, "Harbour, second try", replace(harbour, values=harbour.values.with_values({"filter.cutoff": 5})))
+    view = desk.window.areas.collection.list
+    desk.choose("Harbour before the storm")
+    rows = sorted(view.rows.row_of(patch) for patch in desk.library.find('"Harbour before" or "Harbour, second"').ids)
+    assert len(rows) == 2
+    flags = view.selectionModel().SelectionFlag
+    view.selectionModel().select(view.rows.index(rows[1], 0), flags.Select)
+    desk.window.commands.run("merge")
+    desk.settle()
+    desk.wait_for(lambda: "Harbour, second try" not in desk.listed)
+    assert "Harbour, second try" in desk.library.patch(desk.patches["Harbour before the storm"]).note
+
+
+def test_a_notice_goes_when_its_undo_would_take_something_else_back(desk: Desk):
+    desk.window.desk.delete([desk.patches["Anchor chain"]])
+    desk.settle()
+    assert "Deleted “Anchor chain”" in desk.notice
+    with Library.open(desk.library.path) as other:
+        other.rename(desk.patches["Barometer falls"], "Barometer fell")
+        desk.wait_for(lambda: "Barometer fell" in desk.listed)
+    assert desk.notice == ""

@@ -12,6 +12,7 @@ from librarian.window.paint.fonts import SMALL
 from librarian.window.paint.look import Look
 from librarian.window.parts.drawer import Drawer
 from librarian.window.parts.lines import Line, LineList
+from librarian.window.parts.scroll import ThinScrollBar
 from librarian.window.parts.segments import Segments
 from librarian.window.parts.sentence import Sentence
 from librarian.window.words import clock_time, day, figures
@@ -63,6 +64,7 @@ class BringUpDrawer(Drawer):
         self.bytes.setReadOnly(True)
         self.bytes.setTabChangesFocus(True)
         self.bytes.setFrameShape(QFrame.Shape.NoFrame)
+        self.bytes.setVerticalScrollBar(ThinScrollBar(look))
         self.bytes.setAccessibleName("Bytes of this finding")
         self.padded(self.changes, stretch_last=False)
         self.padded(self.scope)

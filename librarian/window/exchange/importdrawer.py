@@ -20,8 +20,7 @@ CHANGED = (
     ("version", "Changed ones become new versions"), ("new", "Changed ones become patches of their own"),
     ("skip", "Changed ones are left out"),
 )
-_MARKS: dict[str, Mark | None] = {"new": "A", "changed": "changed", "same": "equal"}
-WHOLE = ""
+_MARKS: dict[str, Mark | None] = {"changed": "changed", "same": "equal"}
 
 
 class SoundRow(Protocol):
@@ -67,7 +66,8 @@ def sound_line(row: SoundRow) -> Line:
     parts = [row.instrument, whole, row.where]
     if row.others:
         parts.insert(1, f"or {' or '.join(row.others)}")
-    return Line(row.name, " · ".join(part for part in parts if part), row.status, _MARKS.get(row.status))
+    return Line(row.name, " · ".join(part for part in parts if part), row.status, _MARKS.get(row.status),
+                strong=row.status == "new")
 
 
 def left_line(row: LeftRow) -> Line:

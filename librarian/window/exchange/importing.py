@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +11,7 @@ from PySide6.QtCore import QObject
 from PySide6.QtWidgets import QFileDialog
 
 from librarian.errors import Cancelled
+from librarian.files.seen import OnChanged
 from librarian.window.areas import Areas
 from librarian.window.desk.desk import Desk
 from librarian.window.desk.told import Told
@@ -26,6 +28,26 @@ _SAID_NOTES = 3
 SHOW_ALL = ButtonSpec("show_all", "Show every patch")
 
 
+@dataclass(frozen=True)
+class Looked:
+    """A preview with its sounds by kind ("all", "new", "changed", "same"), sorted out where it was made: they may be
+    very many."""
+
+    seen: Any
+    sounds: dict[str, list[Any]]
+    left: list[Any]
+    sentence: str = ""
+    choices: tuple[tuple[str, ...], ...] = ()
+
+
+def looked(seen: Any) -> Looked:
+    """Sort a preview's sounds by what becomes of them."""
+    sounds: dict[str, list[Any]] = {"all": list(seen.rows), "new": [], "changed": [], "same": []}
+    for row in sounds["all"]:
+        sounds[row.status].append(row)
+    return Looked(seen, sounds, list(seen.left), seen.sentence, seen.choices)
+
+
 class Importing(Hand):
     """`take(paths)` begins; nothing is kept before the person has seen what it would be and says so."""
 
@@ -36,8 +58,9 @@ class Importing(Hand):
         super().__init__(look, areas, desk, parent)
         self.paths: tuple[Path, ...] = ()
         self.seen: Any = None
+        self.found = Looked(None, {}, [])
         self._kind: Kind = "all"
-        self._changed = "version"
+        self._changed: OnChanged = "version"
         self._target = ""
         self._looking = False
 
@@ -79,10 +102,11 @@ class Importing(Hand):
         instrument = int(self._target) if self._target else None
         names = listed([quoted(path.name) for path in paths], 3)
 
-        def look(cancel: Any, progress: Any) -> Any:
-            return intake.preview(
+        def look(cancel: Any, progress: Any) -> Looked:
+            seen = intake.preview(
                 library, _files(paths), instrument=instrument, moment=moment, cancel=cancel, progress=progress
             )
+            return looked(seen)
 
         self._looking = True
         self.sheet.list.show_lines(())
@@ -113,10 +137,11 @@ class Importing(Hand):
         self.sheet.show_choices(changed=self._changed, any_changed=False, targets=(), target="", recording=recording)
         self.sheet.show_buttons(ButtonSpec("leave", "Close", key="Esc"))
 
-    def _show_seen(self, seen: Any) -> None:
+    def _show_seen(self, found: Looked) -> None:
         self._looking = False
         if not self.is_open:
             return
+        seen, self.found = found.seen, found
         self.seen = seen
         names = listed([quoted(name) for name in seen.files], 3)
         notes = [*seen.notes[:_SAID_NOTES]]
@@ -124,9 +149,9 @@ class Importing(Hand):
             notes.append(f"And {counted(len(seen.notes) - _SAID_NOTES, 'more remark')} of this kind.")
         if seen.added:
             notes.append(f"{listed(list(seen.added))} will be added to your instruments.")
-        if seen.choices:
+        if found.choices:
             notes.append("More than one instrument has this chart: choose below whose sounds these are.")
-        self.sheet.say(f"{names}:", " ".join([f"{seen.sentence.rstrip('.')}.", *notes]))
+        self.sheet.say(f"{names}:", " ".join([f"{found.sentence.rstrip('.')}.", *notes]))
         self._show_kind(self._kind)
         self._show_act()
         if self.sheet.isVisible():
@@ -137,39 +162,39 @@ class Importing(Hand):
         if seen is None:
             return
         self._kind = kind  # type: ignore[assignment]
-        counts = {"new": seen.count("new"), "changed": seen.count("changed"), "same": seen.count("same"),
-                  "not understood": len(seen.left)}
-        sounds = list(seen.rows) if kind == "all" else [row for row in seen.rows if row.status == kind]
-        left = list(seen.left) if kind in {"all", "not understood"} else []
+        counts = {name: len(rows) for name, rows in self.found.sounds.items() if name != "all"}
+        counts["not understood"] = len(self.found.left)
+        sounds = self.found.sounds.get(kind, [])
+        left = self.found.left if kind in {"all", "not understood"} else []
         self.sheet.show_counts(counts, self._kind)
         self.sheet.list.show_lines(Lines(sounds, left))
         self.sheet.list.select_row(0)
 
     def _show_act(self) -> None:
-        seen = self.seen
-        changed = seen.count("changed") if self._changed != "skip" else 0
-        fresh_left = sum(not one.kept_before for one in seen.left)
-        count = seen.count("new") + changed
-        must_choose = bool(seen.choices) and not self._target
+        seen, sounds = self.seen, self.found.sounds
+        changed = len(sounds["changed"]) if self._changed != "skip" else 0
+        fresh_left = sum(not one.kept_before for one in self.found.left)
+        count = len(sounds["new"]) + changed
+        must_choose = bool(self.found.choices) and not self._target
         reason = "" if count or fresh_left or seen.added else "The collection has all of it already."
         if must_choose:
             reason = "Choose first whose sounds these are."
         targets: list[tuple[str, str]] = []
-        if seen.choices or self._target:
-            names = {name for group in seen.choices for name in group}
+        if self.found.choices or self._target:
+            names = {name for group in self.found.choices for name in group}
             rows = self.desk.instruments.standings
             targets = [("", "Whose sounds are these? Choose")] + [
                 (str(number), f"These are sounds of {standing.row.name}") for number, standing in rows.items()
                 if standing.row.name in names or str(number) == self._target
             ]
         self.sheet.show_choices(
-            changed=self._changed, any_changed=seen.count("changed") > 0, targets=tuple(targets), target=self._target,
+            changed=self._changed, any_changed=bool(sounds["changed"]), targets=tuple(targets), target=self._target,
             recording=any(path.suffix.lower() in RECORDINGS for path in self.paths),
         )
         self.sheet.show_act(count, fresh_left, reason)
 
     def _take_changed(self, changed: str) -> None:
-        self._changed = changed
+        self._changed = changed  # type: ignore[assignment]
         self._show_act()
 
     def _take_target(self, target: str) -> None:
@@ -191,7 +216,8 @@ class Importing(Hand):
         seen, library = self.seen, self.desk.library
         if seen is None:
             return
-        tags, changed = split_tags(self.sheet.tags.edit.text()), self._changed
+        tags = split_tags(self.sheet.tags.edit.text())
+        changed: OnChanged = self._changed
         names = listed([quoted(name) for name in seen.files], 3)
 
         def keep(cancel: Any, progress: Any) -> Any:

@@ -19,11 +19,12 @@ from librarian.window.paint.fonts import SMALL
 from librarian.window.paint.look import Look
 from librarian.window.parts.drawer import Drawer
 from librarian.window.parts.lines import Line, LineList
+from librarian.window.parts.scroll import ThinScrollBar
 from librarian.window.parts.spec import ButtonSpec
 from librarian.window.words import counted, day, listed, size
 from librarian.wire import universal
 
-_SHOWN_BYTES, _IN_A_ROW = 4096, 16
+_SHOWN_BYTES, _IN_A_ROW = 4096, 12
 
 
 class UnreadDrawer(Drawer):
@@ -37,7 +38,7 @@ class UnreadDrawer(Drawer):
         self.bytes.setReadOnly(True)
         self.bytes.setTabChangesFocus(True)
         self.bytes.setFrameShape(QFrame.Shape.NoFrame)
-        self.bytes.setLineWrapMode(QPlainTextEdit.LineWrapMode.NoWrap)
+        self.bytes.setVerticalScrollBar(ThinScrollBar(look))
         self.bytes.setAccessibleName("Bytes of this piece, in hexadecimal")
         self.body.addWidget(self.list, 3)
         self.body.addWidget(self.bytes, 2)
@@ -161,7 +162,7 @@ class Unread(Hand):
             charts = []
             for path in shipped().values():
                 try:
-                    charts.append(load(path))  # type: ignore[arg-type]
+                    charts.append(load(path))
                 except LibrarianError:
                     # A faulty chart is told where charts are chosen; the others may still understand this.
                     continue

@@ -223,16 +223,17 @@ class Memory(Hand):
         self._key, self.result = "", None
         self.desk.instruments.converse(
             instrument, "backup", "", backing_up(self.desk.library, instrument, chart, resumed),
-            self._backed_up, self._failed,
+            lambda backup: self._backed_up(instrument, backup), self._failed,
         )
 
-    def _backed_up(self, backup: object) -> None:
+    def _backed_up(self, instrument: int, backup: object) -> None:
         assert isinstance(backup, MemoryBackup)
         count = f"{len(backup.kept)} of {len(backup.wanted)}"
         whole = backup.complete
+        name = backup.instrument_name
         self._tell(
-            "agrees" if whole else "question", f"{count} read", f"{self._name()}’s memory is backed up:" if whole else
-            f"Not all of {self._name()}’s memory could be read:",
+            instrument, "agrees" if whole else "question", f"{count} read", f"{name}’s memory is backed up:" if whole
+            else f"Not all of {name}’s memory could be read:",
             f"{count} programs are kept as {quoted(backup.name)}.",
         )
         self.load()
@@ -243,10 +244,11 @@ class Memory(Hand):
         if instrument is None or chart is None or not wanted:
             return
         self.result = None
+        name = self._name()
 
         def seen(found: object) -> None:
             assert isinstance(found, Backup)
-            self._ask(Question(self._name(), chart, found.programs, wanted, source))
+            self._ask(Question(instrument, name, chart, found.programs, wanted, source))
 
         self.desk.instruments.converse(instrument, "backup", source, looking(sorted(wanted)), seen, self._failed)
 
@@ -254,16 +256,27 @@ class Memory(Hand):
         if not question.numbers:
             same = all(number in question.seen for number in question.wanted)
             words = "holds all of it already" if same else "could not be read there"
-            self._tell("equal" if same else "question", "nothing written", f"{self._name()} {words}.",
-                       "Nothing was written.")
+            self._tell(question.instrument_id, "equal" if same else "question", "nothing written",
+                       f"{question.instrument} {words}.", "Nothing was written.")
             return
-        self._tell("question", "asking you", f"{question.first}", "Answer below; nothing is written before.")
-        self.question = question
+        self._tell(question.instrument_id, "question", "asking you", question.first,
+                   "Answer below; nothing is written before.")
         self.areas.show_band(NoticeState(
             question.first, question.rest,
             (ButtonSpec("memory_keep", f"Keep {question.what}", key="Esc"),
              ButtonSpec("memory_replace", f"Replace {question.what}")), safe="memory_keep",
-        ))
+        ), self._not_answered)
+        self.question = question
+
+    def _not_answered(self) -> None:
+        """Another question has taken its place: nothing is written."""
+        question, self.question = self.question, None
+        if question is not None:
+            self._stays(question)
+
+    def _stays(self, question: Question) -> None:
+        self._tell(question.instrument_id, "question", "nothing written",
+                   f"{question.what[:1].upper()}{question.what[1:]} stays as it is.", "Nothing was written.")
 
     @property
     def asked(self) -> bool:
@@ -278,25 +291,24 @@ class Memory(Hand):
         self.areas.show_band(None)
         if self.is_open:
             self.areas.focus_area("drawer")
-        if not replaced or self.instrument is None:
-            self._tell("question", "nothing written", f"{question.what[:1].upper()}{question.what[1:]} stays as it is.",
-                       "Nothing was written.")
+        if not replaced:
+            self._stays(question)
             return
-        talk = writing(
-            self.desk.library, self.instrument, question.chart, question.wanted, question.seen, question.source
-        )
+        instrument = question.instrument_id
+        talk = writing(self.desk.library, instrument, question.chart, question.wanted, question.seen, question.source)
         self.desk.instruments.converse(
-            self.instrument, "restore", question.source.strip("“”"), talk, self._written, self._failed
+            instrument, "restore", question.source.strip("“”"), talk,
+            lambda result: self._written(question, result), self._failed,
         )
 
-    def _written(self, result: object) -> None:
+    def _written(self, question: Question, result: object) -> None:
         assert isinstance(result, Restored)
-        self.result = result
+        self.result = result if question.instrument_id == self.instrument else None
         of = len(result.new) + len(result.old) + len(result.unknown)
         good = not result.unknown and not result.old
         self._tell(
-            "equal" if good else "different", f"{len(result.new)} of {of} read back equal",
-            f"Written into {self._name()}’s memory:", f"{result.sentence}.",
+            question.instrument_id, "equal" if good else "different", f"{len(result.new)} of {of} read back equal",
+            f"Written into {question.instrument}’s memory:", f"{result.sentence}.",
         )
         if self.is_open:
             self.load()
@@ -308,8 +320,8 @@ class Memory(Hand):
         if self.is_open:
             self.load()
 
-    def _tell(self, mark: str, plate: str, first: str, rest: str) -> None:
-        standing = self.desk.instruments.standings.get(self.instrument) if self.instrument is not None else None
+    def _tell(self, instrument: int, mark: str, plate: str, first: str, rest: str) -> None:
+        standing = self.desk.instruments.standings.get(instrument)
         if standing is not None:
             standing.told(mark=mark, plate=plate, first=first, rest=rest)  # type: ignore[arg-type]
             self.desk.instruments.changed.emit(standing.row.id)

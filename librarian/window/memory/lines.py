@@ -74,6 +74,7 @@ def program_line(chart: Chart, programs: Programs | None, number: int, result: R
 class Question:
     """Before anything is replaced: what is there now (`seen`), what is `wanted`, by number; only where they differ."""
 
+    instrument_id: int
     instrument: str
     chart: Chart
     seen: Mapping[int, Version]

@@ -221,8 +221,7 @@ class LineList(QListView):
     def show_lines(self, source: LineSource | Sequence[Line], *, keep: bool = False) -> None:
         """Other rows. `keep`: the place that was looked at stays current."""
         before = self.currentIndex().row()
-        rows = source if hasattr(source, "line") else Fixed(source)  # type: ignore[arg-type]
-        self.rows.show_source(rows)  # type: ignore[arg-type]
+        self.rows.show_source(Fixed(source) if isinstance(source, Sequence) else source)
         if keep and len(self.rows.source):
             self.select_row(min(max(before, 0), len(self.rows.source) - 1))
         self.viewport().update()

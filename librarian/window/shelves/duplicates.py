@@ -156,7 +156,7 @@ class Duplicates(Hand):
         none = "" if self.groups else "There is nothing to merge."
         self.sheet.show_buttons(
             ButtonSpec("merge", "Merge its group into it", primary=True, key="Enter", reason=none),
-            ButtonSpec("all", f"Merge all {figures(len(self.groups))} groups", reason=none),
+            ButtonSpec("all", f"Merge all of {counted(len(self.groups), 'group')}", reason=none),
             ButtonSpec("again", "Look again"),
         )
 
