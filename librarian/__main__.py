@@ -6,9 +6,10 @@ window, and Qt is loaded only when that is called.
 
 from __future__ import annotations
 
+import os
+import signal
+import sys
 from collections.abc import Sequence
-
-from librarian import cli
 
 
 def open_window(options: Sequence[str]) -> int:
@@ -19,8 +20,21 @@ def open_window(options: Sequence[str]) -> int:
 
 
 def main() -> None:
-    """Run the command line; ends the process."""
+    """Run the command line; ends the process.
+
+    Loading it takes a moment, in which Ctrl+C is answered too: nothing has begun then.
+    """
+    usual = signal.signal(signal.SIGINT, _nothing_begun)
+    from librarian import cli
+
+    signal.signal(signal.SIGINT, usual)
     cli.main(open_window)
+
+
+def _nothing_begun(*_: object) -> None:
+    sys.stderr.write("Ended by Ctrl+C; nothing had begun.\n")
+    sys.stderr.flush()
+    os._exit(130)  # modules that are half loaded have nothing to clean up, and much to complain about
 
 
 if __name__ == "__main__":

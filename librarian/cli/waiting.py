@@ -16,9 +16,18 @@ from librarian.cli.clean import clean
 
 @contextmanager
 def waiting(what: str) -> Iterator[tuple[transfer.Cancel, transfer.OnProgress]]:
-    """A cancel token that Ctrl+C sets, and a progress callback drawn on standard error if that is a terminal."""
+    """A cancel token that Ctrl+C sets, and a progress callback drawn on standard error if that is a terminal.
+
+    Ctrl+C is answered at once. What is true then is said when the ports are closed, as the end of the verb.
+    """
     cancel = transfer.Cancel()
-    with on_interrupt(cancel.set), _bar(what) as progress:
+
+    def wish() -> None:
+        cancel.set()
+        sys.stderr.write("Ending; what is true then comes next.\n")
+        sys.stderr.flush()
+
+    with on_interrupt(wish), _bar(what) as progress:
         yield cancel, progress
 
 

@@ -29,6 +29,9 @@ from librarian.wire.traffic import Traffic
 EMBEDDED = "embedded:"
 """The beginning of the output of an instrument that is a stand-in in this process."""
 
+_FIRST_LIST_S = 10.0
+"""The first list of ports is usually there in half a second; on a very busy machine starting anything takes long."""
+
 
 class NoSuchPort(OutsideProblem):
     """The port that this instrument was connected to is not there now, or cannot be told from others."""
@@ -104,7 +107,7 @@ class Connections:
 
     def ports(self) -> tuple[Port, ...]:
         """Every port of this computer now; empty where there is no MIDI system."""
-        return self._ports_process().ports()
+        return self._ports_process().ports(_FIRST_LIST_S)
 
     @property
     def port_process(self) -> int | None:
@@ -136,7 +139,7 @@ class Connections:
                 "Choose the output and the input that lead to it (in the terminal: librarian instrument change).",
             )
         process = self._ports_process()
-        ports = process.ports()
+        ports = process.ports(_FIRST_LIST_S)
         system = process.system()
         if not ports and not system.apis:
             # Not the cable is missing but everything: another sentence, so that it is said when that changes.

@@ -131,6 +131,7 @@ class PortProcess:
     def close(self) -> None:
         """Let leave what was handed over, end the process, and return when it has ended. A second call does nothing."""
         self._closing.set()
+        self._listed.set()  # nobody need wait for a list any more
         self._keeper.join()
 
     def _opened(self, name: str, kind: Kind, content: dict[str, Any]) -> Cable:
