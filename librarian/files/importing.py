@@ -20,8 +20,8 @@ from librarian.files.collecting import patiently
 from librarian.files.pieces import Source
 from librarian.files.planning import Planned, SoundKey, plan, settle
 from librarian.files.progress import CancelToken, Going, OnStep
-from librarian.files.recognising import NO_MESSAGE, NotUnderstood, Recogniser, Understood
-from librarian.files.sound import SoundReader
+from librarian.files.recognising import NO_MESSAGE, NotUnderstood, Recogniser
+from librarian.files.sound import Sound, SoundReader
 from librarian.files.targets import Target
 from librarian.messages import Version
 
@@ -152,7 +152,7 @@ def apply(
     reader = SoundReader(seen.targets, "", seen.at)
     with patiently(), library.together(f"Import {_listed(seen.files)}"):
         if library.stamp() != seen.stamp + 1:  # this very step counts as one change
-            again = (Understood(each.sound, reader.version(each.sound)) for each in seen.sounds)
+            again = (each.sound for each in seen.sounds)
             planned = settle(library, list(plan(library, again, seen.targets, reader, set())), seen.targets)
         else:
             planned = list(seen.sounds)
@@ -180,12 +180,10 @@ def apply(
     )
 
 
-def _understood(
-    source: Source, recogniser: Recogniser, rest: list[NotUnderstood], going: Going
-) -> Iterator[Understood]:
+def _understood(source: Source, recogniser: Recogniser, rest: list[NotUnderstood], going: Going) -> Iterator[Sound]:
     for found in recogniser.findings(source):
-        if isinstance(found, Understood):
-            going.tell(found.sound.place, source.size, "bytes")
+        if isinstance(found, Sound):
+            going.tell(found.place, source.size, "bytes")
             yield found
         else:
             going.tell(found.place, source.size, "bytes")

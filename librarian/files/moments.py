@@ -13,7 +13,6 @@ from librarian.files.smf import MidiFile
 from librarian.files.snapshot import snapshot
 from librarian.files.sound import Sound, SoundReader, heard_values
 from librarian.files.targets import Target
-from librarian.messages import Version
 
 _TICKS = re.compile(r"[0-9]{1,15}")
 _SECONDS = re.compile(r"(?P<seconds>[0-9]{1,9}(?:[.,][0-9]{1,9})?)\s*s")
@@ -59,7 +58,7 @@ class Before:
     def _messages(self) -> tuple[bytes, ...]:
         return snapshot(self.file, self.tick).messages
 
-    def sounds(self, targets: Sequence[Target], reader: SoundReader) -> Iterator[tuple[Sound, Version]]:
+    def sounds(self, targets: Sequence[Target], reader: SoundReader) -> Iterator[Sound]:
         """One for each instrument that something was sent to; charts without an instrument only where none was."""
         there = [index for index, target in enumerate(targets) if target.instrument is not None]
         heard = self._heard(targets, there) or self._heard(targets, range(len(targets)))
@@ -75,8 +74,8 @@ class Before:
                 if most == count and not set(other).isdisjoint(used):
                     others.append(index)
         for index, used, _, others in sorted(chosen):
-            sound, version = reader.controllers(index, used, 0, f"{self.name} before tick {self.tick}")
-            yield replace(sound, others=tuple(others)), version
+            sound = reader.controllers(index, used, 0, f"{self.name} before tick {self.tick}")
+            yield replace(sound, others=tuple(others))
 
     def _heard(self, targets: Sequence[Target], some: Sequence[int]) -> list[tuple[int, tuple[bytes, ...], int]]:
         """(target, the messages that say something to it, how many parameters they set)."""

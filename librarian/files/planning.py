@@ -10,7 +10,6 @@ from typing import Literal
 
 from librarian.chart import DumpRefused
 from librarian.collection import Held, Library, clean_name
-from librarian.files.recognising import Understood
 from librarian.files.sound import Sound, SoundReader
 from librarian.files.targets import Target
 from librarian.messages import Version
@@ -36,7 +35,7 @@ class Planned:
 
 def plan(
     library: Library,
-    found: Iterable[Understood],
+    found: Iterable[Sound],
     targets: Sequence[Target],
     reader: SoundReader,
     seen: set[SoundKey],
@@ -48,26 +47,27 @@ def plan(
     settled by `settle`, because it needs all names of the import. `seen`: sounds of files before this one.
     """
     source = iter(found)
+    anything = library.total() > 0
     while portion := list(islice(source, PORTION)):
-        all_held = library.holders([each.version for each in portion])
-        held = [_likely(each.sound, there) for each, there in zip(portion, all_held, strict=True)]
-        stored = library.version_contents(list({one.version for there in held for one in there}))
-        for each, there in zip(portion, held, strict=True):
-            sound = each.sound
-            target = targets[sound.target]
-            same = next((one.patch for one in there if _same(each, one, stored.get(one.version), reader)), None)
+        same_as = _held(library, portion, reader) if anything else [None] * len(portion)
+        for sound, same in zip(portion, same_as, strict=True):
             key = (sound.target, sound.name, sound.raws, sound.program)
             status: Status = "same" if same is not None or key in seen else "new"
             seen.add(key)
-            yield Planned(
-                status,
-                sound,
-                clean_name(sound.name, cut=True),
-                target.name,
-                len(each.version.values),
-                len(target.chart.parameters),
-                same,
-            )
+            target = targets[sound.target]
+            known, of = len(sound.packed.ids), len(target.chart.parameters)
+            yield Planned(status, sound, clean_name(sound.name, cut=True), target.name, known, of, same)
+
+
+def _held(library: Library, portion: Sequence[Sound], reader: SoundReader) -> list[int | None]:
+    """For each sound the patch that holds it already."""
+    versions = [reader.version(each) for each in portion]
+    held = [_likely(sound, there) for sound, there in zip(portion, library.holders(versions), strict=True)]
+    stored = library.version_contents(list({one.version for there in held for one in there}))
+    return [
+        next((one.patch for one in there if _same(sound, version, one, stored.get(one.version), reader)), None)
+        for sound, version, there in zip(portion, versions, held, strict=True)
+    ]
 
 
 def settle(library: Library, planned: Sequence[Planned], targets: Sequence[Target]) -> list[Planned]:
@@ -96,20 +96,20 @@ def _likely(sound: Sound, there: Sequence[Held]) -> list[Held]:
     return sorted(there, key=lambda one: (one.name != name, -one.version))[:_LOOKED_AT]
 
 
-def _same(each: Understood, held: Held, stored: Version | None, reader: SoundReader) -> bool:
+def _same(sound: Sound, version: Version, held: Held, stored: Version | None, reader: SoundReader) -> bool:
     if stored is None:
         return False
-    if stored.received == each.version.received:
+    if stored.received == version.received:
         return True
-    if held.name != clean_name(each.sound.name, cut=True) and stored.name.strip() != each.version.name.strip():
+    if held.name != clean_name(sound.name, cut=True) and stored.name.strip() != version.name.strip():
         return False
-    if not stored.received or not each.version.received:
-        return not each.version.received or each.sound.kind == "controllers"
+    if not stored.received or not version.received:
+        return not version.received or sound.kind == "controllers"
     try:
-        ours = reader.images(each.sound.target, each.version.received)
-        theirs = reader.images(each.sound.target, stored.received)
+        ours = reader.images(sound.target, version.received)
+        theirs = reader.images(sound.target, stored.received)
     except DumpRefused:
         return False
-    if each.sound.kind == "controllers":
+    if sound.kind == "controllers":
         return True
     return ours is not None and ours == theirs

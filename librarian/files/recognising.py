@@ -13,7 +13,6 @@ from librarian.files.naming import name_message
 from librarian.files.pieces import Piece, Source
 from librarian.files.sound import Sound, SoundReader
 from librarian.files.targets import Hit, Target
-from librarian.messages import Version
 
 NO_MESSAGE = "These bytes are no message."
 _LONGEST_GROUP = 4096
@@ -29,15 +28,7 @@ class NotUnderstood:
     reason: str
 
 
-@dataclass(frozen=True, slots=True)
-class Understood:
-    """A sound with its content."""
-
-    sound: Sound
-    version: Version
-
-
-Finding = Understood | NotUnderstood
+Finding = Sound | NotUnderstood
 
 
 class Recogniser:
@@ -79,8 +70,7 @@ class Recogniser:
 
     def _all(self, source: Source) -> Iterator[Finding]:
         if isinstance(source, Before):
-            for sound, version in source.sounds(self._targets, self._reader):
-                yield Understood(sound, version)
+            yield from source.sounds(self._targets, self._reader)
             return
         for piece in source.pieces():
             if piece.kind == "padding":
@@ -175,8 +165,8 @@ class Recogniser:
         if not found:
             yield self._left(piece.place, raws, "It holds no parameter of a sound.")
         others = self._others_of(index, raws[0])
-        for sound, version in found:
-            yield Understood(replace(sound, others=others) if others else sound, version)
+        for sound in found:
+            yield replace(sound, others=others) if others else sound
 
     def _others_of(self, index: int, raw: bytes) -> tuple[int, ...]:
         """Targets that the message fits as well as this one: of its device and channel, or only of its chart."""
@@ -232,8 +222,8 @@ class Recogniser:
             yield self._left(place, messages, reason)
             return
         where = f"{source.name} at {source.where(place)}"
-        sound, version = self._reader.controllers(index, messages, place, where)
-        yield Understood(replace(sound, others=others) if others else sound, version)
+        sound = self._reader.controllers(index, messages, place, where)
+        yield replace(sound, others=others) if others else sound
 
     def _left(self, place: int, messages: tuple[bytes, ...], reason: str) -> NotUnderstood:
         name = name_message(messages[0], self._targets)

@@ -9,8 +9,8 @@ from librarian.collection import Library, UnreadRow
 from librarian.files import importing
 from librarian.files.pieces import Piece
 from librarian.files.progress import CancelToken, Going, OnStep
-from librarian.files.recognising import Recogniser, Understood
-from librarian.files.sound import SoundReader
+from librarian.files.recognising import Recogniser
+from librarian.files.sound import Sound, SoundReader
 from librarian.files.syx import scan
 from librarian.files.targets import Target
 
@@ -71,7 +71,7 @@ def preview(
     for place, row in enumerate(rows):
         going.tell(place, len(rows), "messages")
         findings = Recogniser(targets, SoundReader(targets, "")).findings(UnreadSource(row))
-        if any(isinstance(each, Understood) for each in findings):
+        if any(isinstance(each, Sound) for each in findings):
             understood.append(row)
     seen = importing.preview(
         library, [UnreadSource(row) for row in understood], targets, cancel=cancel, progress=progress

@@ -61,9 +61,7 @@ class SoundReader:
         self._count = 0
         self._known: dict[tuple[int, tuple[str, ...]], tuple[tuple[str, ...], frozenset[str]]] = {}
 
-    def sounds(
-        self, index: int, hit: Hit, raws: tuple[bytes, ...], place: int, where: str
-    ) -> Iterator[tuple[Sound, Version]]:
+    def sounds(self, index: int, hit: Hit, raws: tuple[bytes, ...], place: int, where: str) -> Iterator[Sound]:
         """The sounds of one dump: one, or the programs of a bank. Raises DumpRefused."""
         # A dump to all devices can be read by any address; one that fits no known device is read as its own.
         codec = self._targets[index].chart.codec
@@ -90,19 +88,17 @@ class SoundReader:
         program: int | None,
         shown: str,
         packed: Packed,
-    ) -> tuple[Sound, Version]:
+    ) -> Sound:
         said = packed.inside.strip()
         name = said or self._made_up(shown)
         where = f"{where}, program {shown}" if shown else where
-        sound = Sound(index, "dump", name, bool(said), raws, packed, program, place, where, self._file)
-        return sound, self.version(sound)
+        return Sound(index, "dump", name, bool(said), raws, packed, program, place, where, self._file)
 
-    def controllers(self, index: int, messages: tuple[bytes, ...], place: int, where: str) -> tuple[Sound, Version]:
+    def controllers(self, index: int, messages: tuple[bytes, ...], place: int, where: str) -> Sound:
         """The sound that a run of controllers sets."""
         packed = self._pack(index, heard_values(self._targets[index], messages), messages, "")
         name = self._made_up("")
-        sound = Sound(index, "controllers", name, False, messages, packed, None, place, where, self._file)
-        return sound, self.version(sound)
+        return Sound(index, "controllers", name, False, messages, packed, None, place, where, self._file)
 
     def version(self, sound: Sound) -> Version:
         """The content of a sound that was found."""
