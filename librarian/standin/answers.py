@@ -73,7 +73,8 @@ class Answers:
             asked = {universal.identity_request(device) for device in (self._own_device(), ALL_CALL)}
             if raw in asked and owner.behaviour.identity:
                 self._answer((self._identity_reply(),), at)
-            return True
+            if raw in asked or self._recognise(raw) is None:  # a chart may describe the standard's own dumps
+                return True
         if raw in self._single_requests:
             name = self._single_requests[raw]
             self._answer(owner.chart.codec.tell_one(name, owner.sound[name], owner.address, owner.sound), at)
