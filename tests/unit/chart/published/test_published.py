@@ -24,7 +24,7 @@ import pytest
 from librarian.chart import Chart, load
 from librarian.chart.dump import DumpRefused, ProgramSource
 from librarian.messages import Values
-from librarian.transfer import capture, capture_by_hand, recall, verify
+from librarian.transfer import backup, capture, capture_by_hand, recall, verify
 from tests.simulated import World, world
 
 HERE = Path(__file__).parent
@@ -244,7 +244,7 @@ def test_capture_change_recall_verify(name: str) -> None:
     assert verify(here.line, taken).state == "arrived"
 
 
-@pytest.mark.parametrize("name", ["splintbox"])
+@pytest.mark.parametrize("name", ["plumbago", "sallowfen", "splintbox"])
 def test_capture_by_hand_and_recall(name: str) -> None:
     """Every control is moved once: bytes of several parameters and pots that wait included."""
     chart = chart_of(name)
@@ -265,3 +265,20 @@ def test_capture_by_hand_and_recall(name: str) -> None:
     assert done.state == ("arrived" if name == "sallowfen" else "sent")
     sound = {parameter.id for parameter in movable if parameter.sound}
     assert {ident: here.sound[ident] for ident in sound} == dict(taken.values.only(sound))
+
+
+@pytest.mark.parametrize(
+    "name", ["brackenhull", "corbelstone", "inkhorn", "lychgate", "oakapple", "quillfeather", "sallowfen", "thornwick"]
+)
+def test_stored_programs_are_read(name: str) -> None:
+    """First, second and last of the memory; a universal message is answered where the chart describes it."""
+    chart = chart_of(name)
+    here = world(chart, seed=2)
+    assert chart.memory is not None
+    places = [0, 1, chart.memory.size - 1]
+    read = backup(here.line, programs=places)
+    assert list(read.programs) == places
+    for place, version in read.programs.items():
+        held = here.instrument.memory[place]
+        assert {ident: held.values[ident] for ident in version.values} == dict(version.values)
+        assert version.values
