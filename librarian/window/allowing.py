@@ -22,6 +22,8 @@ def allow_commands(commands: Commands, desk: Desk, target: Standing | None) -> N
         allow(name, recall_reason(choice, target))
     for name in ("swap", "end_compare"):
         allow(name, "" if choice.comparing else "Nothing is compared.")
+    older = desk.older_beside is not None
+    allow("revert", "" if older else "Compare with an older version first: choose one in the history.")
     allow("match_panel", match_reason(choice, desk.standing_of_a))
     capture = capture_reason(standing)
     for name in ("capture", "capture_by_hand"):

@@ -102,6 +102,7 @@ class MainWindow(QMainWindow):
             "compare_instrument": desk.compare_with_instrument,
             "swap": desk.swap,
             "end_compare": self.end_compare,
+            "revert": desk.go_back,
             "older": lambda: desk.step_version(-1),
             "newer": lambda: desk.step_version(+1),
             "connect": lambda: self.connecting.begin(None),

@@ -82,7 +82,8 @@ def capturing_by_hand(setting: Setting, *, moved: int, of: int) -> ChainState:
     state = _whole(
         setting, Plate("to computer", f"{moved} of {of} moved", share=_share(moved, of)),
         f"Listening to {setting.instrument}:",
-        f"{moved} of {of} controls have moved. Move each remaining control a little; the panel shows which.",
+        f"{moved} of {of} controls have moved. Move each remaining control a little (the panel shows which), or start "
+        "the dump on the instrument.",
         ButtonSpec("enough", "Enough"), CANCEL,
     )
     return replace(state, back=replace(setting.back, thick=True))

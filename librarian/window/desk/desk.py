@@ -118,7 +118,7 @@ class Desk(Editing, QObject):
             group = by.removeprefix("group ") if by.startswith("group ") else ""
             found = self.library.find(line, tags=chosen, order="name" if group else by)  # type: ignore[arg-type]
             counts = tuple(self.library.tag_counts(found))
-            groups = grouped(self.library, group, line, chosen, found, counts) if group else ()
+            groups = grouped(self.library, group, found) if group else ()
             return Answer(found, counts, len(self.library.tag_counts()), by, groups)
 
         self._asker.ask(question)
@@ -187,6 +187,21 @@ class Desk(Editing, QObject):
         """B becomes A, A becomes B."""
         if self.choice.a is not None and self.choice.b is not None:
             self._set(self._beside(self._with_a(self.choice.b), self.choice.a))
+
+    @property
+    def older_beside(self) -> Side | None:
+        """The older version that lies beside a later one of the same patch."""
+        a, b = self.choice.a, self.choice.b
+        if a is None or b is None or a.patch is None or b.patch is None or b.version is None:
+            return None
+        return b if a.patch.id == b.patch.id and not b.latest else None
+
+    def go_back(self) -> None:
+        """The older version that lies beside its patch becomes the latest again, as a new one equal to it."""
+        older = self.older_beside
+        if older is not None and older.patch is not None and older.version is not None:
+            self.end_compare()
+            self.revert(older.patch.id, older.version.id, older.version.number)
 
     def match_panel(self, on: bool) -> None:
         """Let the panel lead the hand back to A, or stop."""

@@ -98,6 +98,10 @@ class Editing:
             lambda name: f"{counted(count, 'patch is', 'patches are')} part of {quoted(name)} now, with all versions.",
         )
 
+    def revert(self, patch: int, version: int, number: int) -> None:
+        """An earlier version is the latest again, as a new one equal to it."""
+        self.edit(lambda: self.library.revert(patch, version), f"Version {number} is the latest again.")
+
     def empty_trash(self) -> None:
         """For good, after a backup."""
         said = "{} deleted for good; a backup made just before still has them.".format

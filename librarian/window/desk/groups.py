@@ -1,4 +1,4 @@
-"""A result in groups, by tag or by instrument: each group found by the same line, so that counts agree. No Qt."""
+"""A result in groups, as one list with headings in it. No Qt."""
 
 from __future__ import annotations
 
@@ -9,6 +9,8 @@ import numpy as np
 
 from librarian.collection import Found, Ids, Library
 from librarian.window.words import figures
+
+_NAMELESS = {"tag": "without a tag", "instrument": "of no instrument"}
 
 
 @dataclass(frozen=True)
@@ -24,22 +26,10 @@ class Group:
         return f"{self.title}  {figures(len(self.ids))}"
 
 
-def grouped(
-    library: Library, by: str, line: str, tags: Sequence[str], found: Found, counts: Sequence[tuple[str, int]]
-) -> tuple[Group, ...]:
-    """The groups of a result. `by`: "tag" or "instrument"; `counts`: the tags in it with their numbers."""
-    if by == "instrument":
-        rows = library.instruments(removed=True)
-        groups = [Group(row.name, library.find(line, tags=tags, instrument=row.id).ids) for row in rows]
-    else:
-        names = sorted((tag for tag, _count in counts), key=str.casefold)
-        groups = [Group(tag, library.find(line, tags=(*tags, tag)).ids) for tag in names]
-    groups = [group for group in groups if len(group.ids)]
-    inside = np.concatenate([group.ids.array for group in groups]) if groups else np.empty(0, np.int64)
-    rest = found.ids.array[~np.isin(found.ids.array, inside)]
-    if len(rest):
-        groups.append(Group("without a tag" if by == "tag" else "of no instrument", Ids(rest)))
-    return tuple(groups)
+def grouped(library: Library, by: str, found: Found) -> tuple[Group, ...]:
+    """The groups of a result. `by`: "tag" or "instrument"."""
+    groups = library.groups(found, "instrument" if by == "instrument" else "tag")
+    return tuple(Group(group.name or _NAMELESS[by], group.ids) for group in groups)
 
 
 def with_headings(ids: Ids, groups: Sequence[Group]) -> tuple[Ids, tuple[str, ...]]:

@@ -213,7 +213,7 @@ class Instruments(QObject):
 
     def capture(self, instrument: int) -> None:
         """Read the sound that is in it now; by hand where it cannot be asked."""
-        if all(way.kind == "hand" for way in self.standings[instrument].chart.ways_in):
+        if all(way.kind == "hand" or not way.requested for way in self.standings[instrument].chart.ways_in):
             self.capture_by_hand(instrument)
         else:
             self._links[instrument].run(

@@ -110,7 +110,7 @@ class Exporting(Hand):
         reason = "" if self.patches() else "There is no sound to export."
         sheet.show_buttons(
             ButtonSpec("save", f"Save {counted(len(self.patches()), 'sound')} as…", primary=True, reason=reason),
-            ButtonSpec("leave", "Not now", key="Esc"),
+            ButtonSpec("leave", "Not now"),
         )
 
     def patches(self) -> Sequence[int]:
@@ -150,14 +150,14 @@ class Exporting(Hand):
 
     def write(self, path: Path, *, replace: bool = False) -> None:
         """Write the file; says how many sounds went into it and which could not."""
-        from librarian.files import outgoing
-
         library, patches, raw, form = self.desk.library, self.patches(), self.raw, self.form
         if form == "csv":
             form = "tsv" if path.suffix.lower() in {".tsv", ".tab"} else "csv"
         whole = self.which == "all" and form == "bundle"
 
         def export(cancel: Any, progress: Any) -> Any:
+            from librarian.files import outgoing
+
             if whole:
                 return outgoing.export_all(library, path, replace=replace, cancel=cancel, progress=progress)
             return outgoing.export(

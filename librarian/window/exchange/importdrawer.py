@@ -127,5 +127,5 @@ class ImportDrawer(Drawer):
         else:
             words = f"Import {what}"
         self.show_buttons(
-            ButtonSpec("import", words, primary=True, reason=reason), ButtonSpec("leave", "Not now", key="Esc")
+            ButtonSpec("import", words, primary=True, reason=reason), ButtonSpec("leave", "Not now")
         )

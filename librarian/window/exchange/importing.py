@@ -94,8 +94,6 @@ class Importing(Hand):
         self._look()
 
     def _look(self) -> None:
-        from librarian.files import intake
-
         self._drop_what_runs()
         self.seen = None
         paths, library, moment = self.paths, self.desk.library, self.sheet.moment.edit.text().strip()
@@ -103,6 +101,8 @@ class Importing(Hand):
         names = listed([quoted(path.name) for path in paths], 3)
 
         def look(cancel: Any, progress: Any) -> Looked:
+            from librarian.files import intake
+
             seen = intake.preview(
                 library, _files(paths), instrument=instrument, moment=moment, cancel=cancel, progress=progress
             )
@@ -211,8 +211,6 @@ class Importing(Hand):
 
     def keep(self) -> None:
         """Do what the preview says, as one step of undo."""
-        from librarian.files import intake
-
         seen, library = self.seen, self.desk.library
         if seen is None:
             return
@@ -221,6 +219,8 @@ class Importing(Hand):
         names = listed([quoted(name) for name in seen.files], 3)
 
         def keep(cancel: Any, progress: Any) -> Any:
+            from librarian.files import intake
+
             return intake.apply(library, seen, tags=tags, changed=changed, cancel=cancel, progress=progress)
 
         self.sheet.show_act(0, 0, "It is being imported.")

@@ -139,26 +139,26 @@ class Unread(Hand):
 
     def write(self, path: Path, *, replace: bool = False) -> None:
         """Write the chosen pieces (all when none is chosen), byte for byte as they came."""
-        from librarian.files import syx
-
         messages = [raw for row in self._meant() for raw in row.messages]
 
         def done(written: int) -> None:
             self.desk.told.emit(Told(f"{counted(len(messages), 'message')}, {size(written)}, written to {path.name}."))
 
-        self.desk.work.run(
-            lambda _cancel, _progress: syx.write(path, messages, replace=replace), title=f"Writing {path.name}",
-            then=done,
-        )
+        def write(_cancel: Any, _progress: Any) -> int:
+            from librarian.files import syx
+
+            return syx.write(path, messages, replace=replace)
+
+        self.desk.work.run(write, title=f"Writing {path.name}", then=done)
 
     def try_again(self) -> None:
         """Read everything in the list again, with the charts of the library and those that are shipped."""
-        from librarian.files import rereading
-        from librarian.files.targets import targets_of
-
         library = self.desk.library
 
         def again(cancel: Any, progress: Any) -> Any:
+            from librarian.files import rereading
+            from librarian.files.targets import targets_of
+
             charts = []
             for path in shipped().values():
                 try:

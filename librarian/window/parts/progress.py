@@ -15,7 +15,7 @@ from librarian.window.parts.button import FRAME, Button
 from librarian.window.parts.lookful import Lookful
 from librarian.window.parts.sentence import Sentence
 from librarian.window.parts.spec import ButtonSpec
-from librarian.window.words import counted_in, figures, time_left
+from librarian.window.words import counted_in, figures, size, time_left
 
 AFTER_MS, BAR = 500, 8
 CANCEL = ButtonSpec("cancel", "Cancel", key="Esc")
@@ -39,7 +39,8 @@ class ProgressState:
         """"Reading Lanternfish’s memory: 23 of 64"."""
         if self.of <= 0:
             return f"{self.what}: {counted_in(self.done, self.unit)}" if self.done else self.what
-        return f"{self.what}: {figures(self.done)} of {counted_in(self.of, self.unit)}"
+        done = size(self.done) if self.unit == "bytes" else figures(self.done)
+        return f"{self.what}: {done} of {counted_in(self.of, self.unit)}"
 
     @property
     def rest(self) -> str:
