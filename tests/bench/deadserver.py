@@ -128,12 +128,16 @@ class Bench:
         """What the instrument holds once this sound was recalled over `before`."""
         return {**before, **self.library.version(self.library.patch(patch).latest).values}
 
-    def begin(self, moment: str, number: int) -> None:
+    def choose(self, number: int) -> None:
+        """Look at one of the two sounds, and let the window be done with showing it."""
+        self.window.desk.choose_a(self.sounds[number % 2])
+        self.loop.pause(0.3)
+
+    def begin(self, moment: str) -> None:
         """Start what the server is to be hit in."""
         if moment == "capture":
             self.window.commands.run("capture")
         elif moment == "recall":
-            self.window.desk.choose_a(self.sounds[number % 2])
             self.window.commands.run("recall")
             if self.window.areas.band.isVisible():
                 self.window.areas.band.buttons["monitors_down"].click()
@@ -195,8 +199,9 @@ def _trial(bench: Bench, number: int) -> Done:
     done = Done(how, moment, round(after_s * 1000))
     before, true_now = bench.kept(), bench.held()
     true = [true_now, *(bench.kept_sound(patch, true_now) for patch in bench.sounds)]
+    bench.choose(number)
     bench.stalls.begin()
-    bench.begin(moment, number)
+    bench.begin(moment)
     loop.pause(after_s)
     hit = time.perf_counter()
     bench.at_the_pit("kill" if how == "killed" else "freeze")
