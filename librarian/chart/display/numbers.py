@@ -73,11 +73,23 @@ def scaled(number: float, unit: str) -> tuple[float, str]:
     return number * factor / step, name
 
 
-def quantity(number: float, unit: str, decimals: int | None, *, signed: bool = False, prefix: bool = True) -> str:
-    """Number and unit as people read them: "642 Hz", "1.2 kHz", "−3 ct", "+7 st", "90°"."""
+def quantity(
+    number: float, unit: str, decimals: int | None, *, signed: bool = False, prefix: bool = True, moving: bool = False
+) -> str:
+    """Number and unit as people read them: "642 Hz", "1.2 kHz", "−3 ct", "+7 st", "90°".
+
+    `moving`: the decimals belong to `unit`; in a larger or smaller unit there are as many more or fewer (1234 ms is
+    1.234 s), without zeros at the end.
+    """
+    own = number
     if prefix:
         number, unit = scaled(number, unit)
-    text = digits(number, decimals)
+    if moving and decimals is not None and number != own:
+        places = decimals + round(math.log10(abs(own / number)))
+        text = digits(number, min(max(places, 0), MOST_DECIMALS))
+        text = text.rstrip("0").rstrip(".") if "." in text else text
+    else:
+        text = digits(number, decimals)
     if signed and number > 0 and any(digit in "123456789" for digit in text):
         text = "+" + text
     if not unit:

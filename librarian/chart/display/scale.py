@@ -25,6 +25,7 @@ class Scale:
         "high",
         "low",
         "middle_c",
+        "moving",
         "positions",
         "prefix",
         "signed",
@@ -44,6 +45,7 @@ class Scale:
         table = table if table is not None else DisplayTable()
         self.unit, self.prefix, self.form, self.middle_c = table.unit, table.prefix, table.form, table.middle_c
         self.decimals = table.decimals if table.decimals is not None else _from_step(self.curve)
+        self.moving = table.decimals is None
         crosses = self.curve is not None and self.curve.ends[0] < 0 < self.curve.ends[1]
         self.signed = table.signed if table.signed is not None else crosses
 
@@ -85,7 +87,9 @@ class Scale:
             if number >= 1:
                 return f"{digits(number, self.decimals)}:1"
             return f"1:{digits(1 / number, self.decimals)}"
-        return quantity(number, self.unit, self.decimals, signed=self.signed, prefix=self.prefix)
+        return quantity(
+            number, self.unit, self.decimals, signed=self.signed, prefix=self.prefix, moving=self.moving
+        )
 
     def value(self, text: str) -> int:
         """The exact value that `text` means: a word, a beginning of one, or a number with or without unit.
@@ -165,7 +169,7 @@ class Scale:
         change = second - first
         if self.form == "note":
             return quantity(round(change), "st", 0, signed=True) if round(change) else "differs"
-        text = quantity(change, self.unit, self.decimals, signed=True, prefix=self.prefix)
+        text = quantity(change, self.unit, self.decimals, signed=True, prefix=self.prefix, moving=self.moving)
         if text[0].isdigit():  # rounded to nothing: show the digits that tell them apart
             text = quantity(change, self.unit, None, signed=True, prefix=self.prefix)
         return text if not text[0].isdigit() else "differs"
