@@ -87,6 +87,7 @@ def longest(desk: Desk, act: Callable[[], object], within_s: float) -> float:
     return best
 
 
+@pytest.mark.slow
 def test_typing_tagging_and_deleting_twenty_thousand_never_hold_the_window_up(crowded: Desk, favoured: None):
     desk, window = crowded, crowded.window
     window.areas.focus_area("search")
