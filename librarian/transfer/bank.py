@@ -55,6 +55,7 @@ def backup(
     knows no memory or no request for it; otherwise as `capture`. Cancelled says how many were read.
     """
     with line.talk("backup", cancel, progress) as talk:
+        talk.state = "No program was read yet, and the instrument is as it was."
         introduce(talk)
         refuse_stranger(line.identified)
         wanted = numbers(line, programs)
@@ -98,11 +99,19 @@ def _read_whole(talk: Talk, way: Way, asked: list[int], found: dict[int, Version
                 keep(number, found[number])
 
 
+def no_memory(line: Line) -> Refused:
+    """The chart knows no memory, so nothing can be asked of it."""
+    return Refused(
+        f"{line.name} has no memory of its own that its chart knows.",
+        "Capture and keep its sounds one by one, or add [memory] to the chart.",
+    )
+
+
 def numbers(line: Line, programs: Iterable[int] | None) -> list[int]:
     """The programs meant, in order. Raises Refused for one that the memory does not have, or where there is none."""
     memory = line.chart.memory
     if memory is None:
-        raise Refused(f"{line.name} has no memory of its own that its chart knows.")
+        raise no_memory(line)
     wanted = range(memory.size) if programs is None else list(programs)
     for number in wanted:
         if not 0 <= number < memory.size:
@@ -138,7 +147,7 @@ def slots(line: Line, number: int) -> dict[str, int]:
     """Program and bank of an index through all banks, as the messages of the chart name them."""
     memory = line.chart.memory
     if memory is None:
-        raise Refused(f"{line.name} has no memory of its own that its chart knows.")
+        raise no_memory(line)
     bank, program = divmod(number, memory.programs)
     return {"program": program, "bank": bank + memory.first_bank}
 

@@ -69,6 +69,8 @@ class Account:
     new: list[int] = field(default_factory=list)
     old: dict[int, str] = field(default_factory=dict)
     unknown: dict[int, str] = field(default_factory=dict)
+    whole: bool = False
+    """The whole memory travels: while it does, the programs that were not meant are not certain either."""
 
     def sentence(self) -> str:
         """Exactly which programs are new, old, unknown."""
@@ -80,6 +82,8 @@ class Account:
             if numbers_:
                 verb = "is" if len(numbers_) == 1 else "are"
                 said.append(f"{self._named(numbers_)} {verb} {words}")
+        if self.whole:
+            said.append("its whole memory was being written, so no other program is certain")
         return "; ".join(said)
 
     def _named(self, numbers_: Iterable[int]) -> str:
@@ -114,6 +118,7 @@ def restore(
     `capture`. Cancelled and CableLost say exactly which programs are new, old, not certain.
     """
     with line.talk("restore", cancel, progress) as talk:
+        talk.state = "Nothing was written; every program is as before."
         introduce(talk)
         refuse_stranger(line.identified)
         wanted = numbers(line, sorted(programs))
@@ -198,6 +203,7 @@ class _Restore:
             if not new:
                 return
             account.unknown.update(dict.fromkeys(new, "it was being written"))
+            account.whole = True
             talk.state = account.sentence() + "."
             refusal = write_bank(talk, way, held, new)
             self._judge(read_bank(talk, asks).programs, held.programs, new, refusal)
@@ -208,6 +214,7 @@ class _Restore:
     ) -> None:
         """What became of each program; those that arrived leave `new`."""
         account = self.account
+        account.whole = False
         for number, version in list(new.items()):
             account.unknown.pop(number, None)
             account.old.pop(number, None)

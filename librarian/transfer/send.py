@@ -71,18 +71,19 @@ def _packet(talk: Talk, step: Handshake, raw: bytes) -> str:
     for _ in range(step.retries + 1):
         talk.send(raw, gap_s=0.0)
         talk.until_sent()
-        said = _said(talk, step, step.answer_s)
-        if said == "ack":
+        answer = said(talk, step, step.answer_s)
+        if answer == "ack":
             return ""
-        if said == "cancel":
+        if answer == "cancel":
             return f"{talk.line.name} cancelled the transfer"
-        if said == "":
+        if answer == "":
             return f"{talk.line.name} did not acknowledge it" if step.required else ""
         talk.pause(talk.gap_after(raw))
     return f"{talk.line.name} refused it {step.retries + 1} times"
 
 
-def _said(talk: Talk, step: Handshake, timeout_s: float) -> str:
+def said(talk: Talk, step: Handshake, timeout_s: float) -> str:
+    """What the instrument answers to a packet: ack, nak or cancel; WAIT prolongs; '' for silence."""
     clock = talk.line.clock
     until = clock.now() + timeout_s
     while (arrival := talk.next(until)) is not None:

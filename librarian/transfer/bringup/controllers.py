@@ -78,13 +78,13 @@ def null_selection(bench: Bench) -> None:
     talk = bench.talk
     channel = 0xB0 | binding.channel_of(talk.line.address)
     high, low = (99, 98) if binding.travels == "nrpn" else (101, 100)
+    # All in one go: a question in between may itself select something.
+    before = bench.read().values.with_values({name: exact(binding, parameter.low)})
     bench.begin()
     for number, value in ((high, binding.number >> 7), (low, binding.number & 0x7F)):
         talk.send(bytes((channel, number, value)))
     for raw in _data_entry(binding, parameter.low, channel):
         talk.send(raw)
-    talk.until_sent()
-    before = bench.read().values
     for selection in ((99, 98), (101, 100)):
         for number in selection:
             talk.send(bytes((channel, number, 0x7F)))

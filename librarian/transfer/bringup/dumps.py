@@ -7,11 +7,13 @@ from librarian.errors import BadInput
 from librarian.messages import ALL_CALL, Address, Message
 from librarian.transfer.bringup.bench import Bench, Trouble, Unproved
 from librarian.transfer.reading import Reading, Unreadable
-from librarian.transfer.send import send_dump
+from librarian.transfer.send import said, send_dump
 from librarian.transfer.writing import usual_slots, written
 
 _DUMPS = 30
 _SILENCE_S = 0.6
+_TRANSFER_OVER_S = 1.2
+"""So long an instrument may wait for the next packet of a transfer that was broken off."""
 
 
 def dump_way(bench: Bench) -> Way | None:
@@ -121,9 +123,9 @@ def refusing(bench: Bench) -> None:
     codec = bench.chart.codec
     good = written(bench.talk.line, way.message, other_values, base=base, name="")
     spoilt: list[tuple[str, bytes]] = []
-    if len(good) == 1:
-        raw = good[0]
-        middle = len(raw) * 3 // 4
+    raw = max(good, key=len)  # of several messages one alone: without it nothing of the dump may count
+    middle = len(raw) * 3 // 4
+    if 2 < middle < len(raw) - 1:
         spoilt = [
             ("a dump that is too short", raw[:middle] + raw[middle + 1 :]),
             ("a dump that is too long", raw[:middle] + b"\0" + raw[middle:]),
@@ -131,18 +133,31 @@ def refusing(bench: Bench) -> None:
         ]
         checked = raw[:-2] + bytes((raw[-2] ^ 1, raw[-1]))
         try:
-            codec.decode(checked, own)
+            codec.gather(way.message, own).feed(checked) if len(good) > 1 else codec.decode(checked, own)
         except BadInput:
             spoilt.append(("a dump with a wrong checksum", checked))
-    for what, raw in spoilt:
-        before = bench.read(road).values
+    for what, bad in spoilt:
+        before = bench.read().values
         bench.begin()
-        bench.talk.send(raw)
+        bench.talk.send(bad)
         bench.talk.until_sent()
+        _end_transfer(bench, way)
         bench.unchanged(before, "dumps: bad ones ignored", what, what)
     if not spoilt:
-        bench.not_tried("dumps: bad ones ignored", "the dump travels in several messages")
+        bench.not_tried("dumps: bad ones ignored", "the dump is too short to be spoilt")
     _for_another(bench, way, other_values, base)
+
+
+def _end_transfer(bench: Bench, way: Way) -> None:
+    """After a broken packet: cancel the transfer, and let what the instrument waits for be over."""
+    step = bench.chart.codec.handshake(way.message)
+    if step is None:
+        return
+    cancel = step.make("cancel", bench.talk.line.address, 0)
+    if cancel is not None:
+        bench.talk.send(cancel)
+    bench.talk.until_sent()
+    bench.talk.pause(_TRANSFER_OVER_S)
 
 
 def _for_another(bench: Bench, way: Way, values: dict[str, int], base: tuple[bytes, ...] | None) -> None:
@@ -163,34 +178,51 @@ def _for_another(bench: Bench, way: Way, values: dict[str, int], base: tuple[byt
     for raw in theirs:
         bench.talk.send(raw)
     bench.talk.until_sent()
+    _end_transfer(bench, way)
     bench.unchanged(before, check, subject, subject)
 
 
 def realtime_inside(bench: Bench) -> None:
     """F8 and FE may stand anywhere, inside a SysEx message too, and must not disturb it."""
+    check = "realtime inside SysEx"
     way, road = write_way(bench), dump_way(bench)
-    if way is None or road is None:
-        bench.not_tried("realtime inside SysEx", "the chart knows no dump that is both written and asked for")
+    singles = sorted(bench.chart.codec.single_ids & {name for one in bench.roads for name in one.carries})
+    if way is not None and road is not None:
+        values = bench.some_values(way.carries)
+        base = bench.read(road).raw[road.message] if way.message == road.message else None
+        messages = written(bench.talk.line, way.message, values, base=base, name="")
+    elif singles:
+        values = bench.some_values(singles[:3])
+        address = bench.talk.line.address
+        messages = tuple(
+            raw for name, value in values.items() for raw in bench.chart.codec.set_one(name, value, address, values)
+        )
+    else:
+        bench.not_tried(check, "no SysEx message of the chart is both written and asked for")
         return
-    values = bench.some_values(way.carries)
-    base = bench.read(road).raw[road.message] if way.message == road.message else None
-    messages = written(bench.talk.line, way.message, values, base=base, name="")
-    if len(messages) > 1:
-        bench.not_tried("realtime inside SysEx", "the dump travels in several messages")
-        return
-    raw = bytearray()
-    for place, byte in enumerate(messages[0]):
-        if place and place % 16 == 0:
-            raw += b"\xf8\xfe" if place % 32 else b"\xf8"
-        raw.append(byte)
+    step = bench.chart.codec.handshake(way.message) if way is not None else None
     bench.begin()
     try:
-        bench.talk.send_stream(bytes(raw))
-        bench.talk.until_sent()
-        bench.talk.pause(max(way.settle_s, bench.talk.line.pace.gap_after_sysex_s))
-        held = bench.read(road).values
+        for raw in messages:
+            bench.talk.send_stream(_with_realtime(raw))
+            bench.talk.until_sent()
+            if step is not None:
+                said(bench.talk, step, step.answer_s)
+            bench.talk.pause(bench.talk.line.pace.gap_after_sysex_s)
+        bench.talk.pause(way.settle_s if way is not None else 0.0)
+        held = bench.read().values
     except (BadInput, Unproved) as problem:
-        bench.failed("realtime inside SysEx", "", "the dump is taken", str(problem))
+        bench.failed(check, "", "the dump is taken", str(problem))
         return
     wrong = [name for name, value in values.items() if held.get(name) != value]
-    bench.noted(not wrong, "realtime inside SysEx", "", "the dump is taken", f"{len(wrong)} parameters differ")
+    bench.noted(not wrong, check, "", "the dump is taken", f"{len(wrong)} parameters differ")
+
+
+def _with_realtime(message: bytes) -> bytes:
+    """The message with a clock in its middle, and one or two realtime bytes after each sixteen bytes."""
+    raw = bytearray()
+    for place, byte in enumerate(message):
+        if place and (place % 16 == 0 or place == len(message) // 2):
+            raw += b"\xf8\xfe" if place % 32 else b"\xf8"
+        raw.append(byte)
+    return bytes(raw)

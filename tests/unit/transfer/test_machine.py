@@ -6,27 +6,56 @@ the instrument itself; nothing kept before changes; and each conversation ends w
 
 from __future__ import annotations
 
+import sys
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
+from hypothesis.stateful import (
+    RuleBasedStateMachine,
+    initialize,
+    invariant,
+    precondition,
+    rule,
+    run_state_machine_as_test,
+)
 
-from librarian.chart import Chart, load, shipped
+from librarian.chart import Chart, Way, load, shipped
 from librarian.collection import Library
 from librarian.errors import Cancelled, LibrarianError
-from librarian.messages import Version
+from librarian.messages import Values, Version
 from librarian.standin import Behaviour
 from librarian.standin.faults import Faults
-from librarian.transfer import Cancel, Captured, Recalled, capture, identify, limits, recall, verify
+from librarian.transfer import (
+    Backup,
+    Cancel,
+    Captured,
+    Recalled,
+    Restored,
+    backup,
+    capture,
+    identify,
+    limits,
+    recall,
+    restore,
+    verify,
+)
+from librarian.transfer.capture import as_version
+from librarian.transfer.line import Line
+from librarian.transfer.reading import Reading
+from librarian.transfer.results import Proof
+from librarian.transfer.talk import Talk
+from librarian.transfer.verify import prove
 from tests.simulated import World, world
+from tests.unseen import unseen
 
 pytestmark = pytest.mark.slow
 
 _INVENTED = Path(__file__).parents[2] / "data" / "instruments"
-_CHARTS = [load(place) for place in [*shipped().values(), *sorted(_INVENTED.glob("*.toml"))]]
+_CHARTS = {chart.id: chart for chart in map(load, [*shipped().values(), *sorted(_INVENTED.glob("*.toml"))])}
 
 _FAULTS = st.sampled_from(
     [
@@ -65,14 +94,16 @@ class Machine(RuleBasedStateMachine):
         self.folder = tempfile.TemporaryDirectory(prefix="librarian-machine-")
         self.library = Library.open(Path(self.folder.name, "patches.sqlite"))
         self.kept: dict[int, Version] = {}
-        self.chart: Chart = _CHARTS[0]
+        self.chart: Chart = _CHARTS["fogbell"]
         self.one: World = world(self.chart)
         self.instrument = 0
         self.count = 0
+        self.programs: list[tuple[int, Values]] = []
 
-    @initialize(chart=st.sampled_from(_CHARTS), seed=st.integers(0, 1000))
-    def begin(self, chart: Chart, seed: int) -> None:
-        """An instrument is connected."""
+    @initialize(which=st.sampled_from([*_CHARTS, "unseen", "unseen"]), seed=st.integers(0, 1000))
+    def begin(self, which: str, seed: int) -> None:
+        """An instrument is connected: a known one, or one that nobody has seen."""
+        chart = _CHARTS[which] if which in _CHARTS else unseen(seed)
         self.chart = chart
         self.one = world(chart, seed=seed, introduced=False)
         self.instrument = self.library.add_instrument(chart, chart.name, chart.default_address)
@@ -193,12 +224,51 @@ class Machine(RuleBasedStateMachine):
         version = self.library.version(data.draw(st.sampled_from(sorted(self.kept))))
         self._converse(lambda: verify(self.one.line, version), limits.capture_s(self.one.line))
 
+    @rule(data=st.data())
+    def backs_up(self, data: st.DataObject) -> None:
+        """Some programs of its memory are read and kept."""
+        size = self.one.instrument.memory.size
+        if size:
+            programs = data.draw(st.lists(st.integers(0, size - 1), min_size=1, max_size=2, unique=True))
+            longest = limits.backup_s(self.one.line, len(programs))
+            result = self._converse(lambda: backup(self.one.line, programs=programs), longest)
+            for number, version in result.programs.items() if isinstance(result, Backup) else ():
+                self._stored_so(number, version)
+                self._keep(version)
+
+    @precondition(lambda self: self.kept)
+    @rule(data=st.data())
+    def restores(self, data: st.DataObject) -> None:
+        """Something kept is written into its memory."""
+        memory = self.one.instrument.memory
+        version = self.library.version(data.draw(st.sampled_from(sorted(self.kept))))
+        if memory.size and version.complete:
+            number = data.draw(st.integers(0, memory.size - 1))
+            was = Values(memory[number].values)
+            result = self._converse(
+                lambda: restore(
+                    self.one.line, {number: version}, allow=lambda place: True, keep_before=lambda place, old: None
+                ),
+                limits.restore_s(self.one.line, 1),
+            )
+            self.programs.append((number, Values(memory[number].values)))
+            if isinstance(result, Restored) and number in result.new:
+                carried = result.before[number].values
+                assert all(memory[number].values[name] == version.values[name] for name in carried)
+            if isinstance(result, Restored) and number in result.old:
+                assert Values(memory[number].values) == was
+
+    def _stored_so(self, number: int, version: Version) -> None:
+        held = self.one.instrument.memory[number].values
+        assert all(held[name] == value for name, value in version.values.items()), f"program {number} never was so"
+        self.programs.append((number, version.values))
+
     # -- what stays true ----------------------------------------------------------------------------------------------
 
     @invariant()
     def nothing_kept_has_changed_and_all_of_it_was_real(self) -> None:
         """Read back from the store, and compared with every state the instrument has had."""
-        states = [values for _, values in self.one.instrument.states]
+        states = [values for _, values in self.one.instrument.states] + [values for _, values in self.programs]
         for number, version in self.kept.items():
             stored = self.library.version(number)
             assert stored == version
@@ -216,3 +286,66 @@ Machine.TestCase.settings = settings(
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too_much],
 )
 TestMachine = Machine.TestCase
+
+
+def _believes_without_reading(talk: Talk, ways: list[Way], wanted: Values, name: str = "", **options: object) -> Proof:
+    """Planted: everything wanted counts as arrived, whatever was read back."""
+    proof = prove(talk, ways, wanted, name, **options)  # type: ignore[arg-type]
+    return replace(proof, read=wanted, equal=tuple(wanted), differs=(), moved=(), disturbed=(), silent=(), unread=())
+
+
+def _keeps_something_else(line: Line, reading: Reading, **words: str) -> Version:
+    """Planted: what is kept is not what was read."""
+    version = as_version(line, reading, **words)
+    first = next(iter(version.values))
+    one = line.chart.parameters[first]
+    other = version.values.with_values({first: one.low if version.values[first] != one.low else one.high})
+    return replace(version, values=other)
+
+
+def _never_gives_up(self: Talk) -> None:
+    """Planted: half a minute passes before each look at the clock."""
+    self.line.clock.sleep(30.0)
+
+
+@pytest.mark.parametrize(
+    ("module", "name", "bug"),
+    [
+        ("librarian.transfer.capture", "as_version", _keeps_something_else),
+        ("librarian.transfer.talk", "Talk._look_up", _never_gives_up),
+    ],
+)
+def test_the_machine_sees_a_planted_bug(
+    module: str, name: str, bug: object, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # By name of the module: the package's own `capture` is the function.
+    owner: object = sys.modules[module]
+    *holders, last = name.split(".")
+    for holder in holders:
+        owner = getattr(owner, holder)
+    monkeypatch.setattr(owner, last, bug)
+    eager = settings(Machine.TestCase.settings, max_examples=100, phases=[Phase.generate], print_blob=False)
+    with pytest.raises((AssertionError, ExceptionGroup)):
+        run_state_machine_as_test(Machine, settings=eager)
+
+
+class _First:
+    """In the place of hypothesis: chooses the first of what is kept."""
+
+    def draw(self, strategy: st.SearchStrategy[int]) -> int:
+        return 1
+
+
+def test_the_machine_sees_an_arrival_that_is_none(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys.modules["librarian.transfer.recall"], "prove", _believes_without_reading)
+    machine = Machine()
+    try:
+        machine.begin("kelpline", 3)
+        machine.captures()
+        kept = machine.library.version(1)
+        machine.one.instrument.set_sound({"water.flow": (kept.values["water.flow"] + 9) % 16384}, 101.0)
+        machine.instrument_changes(Behaviour(refuse_writes=True))
+        with pytest.raises(AssertionError):
+            machine.recalls(_First(), True)
+    finally:
+        machine.teardown()
