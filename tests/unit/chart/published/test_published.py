@@ -7,7 +7,7 @@ the layout by hand, or by a script that shares nothing with the codec:
   not have their usual value, so that encoding without a base cannot give them; `unchecked = true` where the checksum is
   left out; `[[dump.program]]` of a bank;
 - `[[request]]`, `[[single]]` (one parameter; `others`: known values that share its bytes), `[[control]]` (channel
-  messages; `heard = false` where the instrument sends by another number).
+  messages; `heard = false` where the instrument sends by another number), `[[reading]]` (what a person reads).
 """
 
 from __future__ import annotations
@@ -95,7 +95,7 @@ def test_a_dump_reads_as_worked_out(name: str, entry: Table) -> None:
     for program in entry.get("program", ()):
         found = decoded.programs[program["number"]]
         assert dict(found.values) == values_of(program["values"])
-        assert found.name == program["name"]
+        assert found.name == program.get("name", "")
 
 
 @pytest.mark.parametrize(("name", "entry"), [case for case in cases("dump") if "values" in case.values[1]])
@@ -112,7 +112,7 @@ def test_a_dump_goes_back_to_the_byte(name: str, entry: Table) -> None:
 def test_a_bank_goes_back_to_the_byte(name: str, entry: Table) -> None:
     chart, raws = chart_of(name), messages(entry)
     swapped = {
-        program["number"]: ProgramSource(Values(values_of(program["values"])), program["name"])
+        program["number"]: ProgramSource(Values(values_of(program["values"])), program.get("name"))
         for program in entry["program"]
     }
     usual: Table = {"form": entry.get("form", "answer"), **slots_of(entry)}
@@ -169,6 +169,13 @@ def test_a_controller_travels_as_worked_out(name: str, entry: Table) -> None:
         assert heard == []
 
 
+@pytest.mark.parametrize(("name", "entry"), cases("reading"))
+def test_a_value_reads_and_is_read_back(name: str, entry: Table) -> None:
+    parameter = chart_of(name).parameters[entry["parameter"]]
+    assert parameter.display(entry["value"]) == entry["text"]
+    assert parameter.parse(entry["text"]) == entry["value"]
+
+
 # --- faults ---------------------------------------------------------------------------------------------------------
 
 
@@ -223,7 +230,7 @@ def shuffled(here: World, chart: Chart) -> dict[str, int]:
     return here.sound
 
 
-ASKED = [name for name in NAMES if name not in {"oakapple", "plumbago", "sedgebank", "splintbox"}]
+ASKED = [name for name in NAMES if name not in {"hobday", "oakapple", "plumbago", "sedgebank", "splintbox"}]
 """Those that can be asked for the sound that is in them now."""
 
 
@@ -234,7 +241,7 @@ def test_capture_change_recall_verify(name: str) -> None:
     before = here.sound
     taken = capture(here.line).version
     assert {ident: before[ident] for ident in taken.values} == dict(taken.values)
-    assert {ident for ident in chart.sound_ids if ident not in taken.values} <= {"seq.kit", "p.width"}
+    assert {ident for ident in chart.sound_ids if ident not in taken.values} <= {"p.width", "seq.kit", "voice.output"}
     changed = shuffled(here, chart)
     done = recall(here.line, taken)
     assert (done.state, done.equal) == ("arrived", done.of)
@@ -268,7 +275,18 @@ def test_capture_by_hand_and_recall(name: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "name", ["brackenhull", "corbelstone", "inkhorn", "lychgate", "oakapple", "quillfeather", "sallowfen", "thornwick"]
+    "name",
+    [
+        "brackenhull",
+        "corbelstone",
+        "hobday",
+        "inkhorn",
+        "lychgate",
+        "oakapple",
+        "quillfeather",
+        "sallowfen",
+        "thornwick",
+    ],
 )
 def test_stored_programs_are_read(name: str) -> None:
     """First, second and last of the memory; a universal message is answered where the chart describes it."""
