@@ -166,7 +166,7 @@ class Cases:
         finally:
             for pattern in ("damaged.sqlite*", "saved.sqlite*"):
                 for old in self._folder.glob(pattern):
-                    shutil.rmtree(old) if old.is_dir() else old.unlink()
+                    shutil.rmtree(old) if old.is_dir() else old.unlink(missing_ok=True)
 
     # --- damage
 

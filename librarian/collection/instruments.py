@@ -15,6 +15,7 @@ from librarian.messages import Address
 from .folding import clean, clean_name, whole
 from .journal import Pending
 from .layout import digest, width_for
+from .problems import as_kept
 from .records import ChartLike, InstrumentRow
 from .schema import LIVE, TRASHED, WITHDRAWN, ChartText, Instrument
 
@@ -113,7 +114,9 @@ _ROWS = (
 def rows(connection: Connection, *, removed: bool = False) -> tuple[InstrumentRow, ...]:
     """All instruments, oldest first; with `removed` those too that were taken away."""
     states = (LIVE, TRASHED) if removed else (LIVE,)
-    return tuple(_row(row) for row in connection.execute(_ROWS.where(Instrument.state.in_(states))))
+    found = connection.execute(_ROWS.where(Instrument.state.in_(states))).all()
+    with as_kept():
+        return tuple(_row(row) for row in found)
 
 
 def row(connection: Connection, instrument: int) -> InstrumentRow:
@@ -121,7 +124,8 @@ def row(connection: Connection, instrument: int) -> InstrumentRow:
     found = connection.execute(_ROWS.where(Instrument.id == instrument, Instrument.state != WITHDRAWN)).first()
     if found is None:
         raise Refused(f"There is no instrument number {instrument} in this library.")
-    return _row(found)
+    with as_kept():
+        return _row(found)
 
 
 def _row(found: Any) -> InstrumentRow:

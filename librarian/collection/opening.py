@@ -99,7 +99,10 @@ def revision_of(connection: sqlite3.Connection) -> str | None:
     """The schema of a library file, or None when it is none."""
     if connection.execute("PRAGMA application_id").fetchone()[0] != sqlite.APPLICATION_ID:
         return None
-    found = connection.execute("SELECT version_num FROM alembic_version").fetchone()
+    try:
+        found = connection.execute("SELECT version_num FROM alembic_version").fetchone()
+    except UnicodeDecodeError as error:  # SQLite quotes the damaged table in what it says
+        raise sqlite3.DatabaseError(f"Could not decode to UTF-8: {error}") from error
     return str(found[0]) if found else None
 
 

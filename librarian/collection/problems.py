@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import struct
+from collections.abc import Iterator
+from contextlib import contextmanager
+
 from librarian.errors import OutsideProblem
 
 
@@ -19,3 +23,15 @@ class BusyLibrary(LibraryProblem):
     """Another program has been writing for so long that waiting makes no sense."""
 
     hint = "Wait until the other program has finished or close it, then try again. Nothing was changed."
+
+
+@contextmanager
+def as_kept() -> Iterator[None]:
+    """Rows are read in the block: what cannot be, was damaged on the disk, as nothing of that kind is ever written."""
+    try:
+        yield
+    except (ValueError, TypeError, AttributeError, OverflowError, IndexError, struct.error) as error:
+        raise LibraryProblem(
+            f"Something in the library is damaged and cannot be read ({error}).",
+            "See what: librarian library check. Then restore a backup, or repair it into a new file.",
+        ) from error

@@ -14,6 +14,7 @@ from librarian.messages import Version as VersionContent
 from . import sqlite
 from .content import cut
 from .layout import read_layout
+from .problems import as_kept
 from .records import PatchRow, SavedSearchRow, UnreadRow, VersionRow, moment
 from .schema import (
     LIVE,
@@ -43,7 +44,8 @@ _PATCHES_BY_ID = _PATCHES.where(sqlite.in_named_ids(Patch.id), Patch.state != WI
 def patch_rows(connection: Connection, ids: Sequence[int]) -> list[PatchRow]:
     """Rows in the order of `ids` by one query; ids that are gone are left out."""
     rows = sqlite.cursor(connection, _PATCHES_BY_ID, {"ids": sqlite.listed(ids)}).fetchall()
-    found = {row[0]: _patch(*row) for row in rows}
+    with as_kept():
+        found = {row[0]: _patch(*row) for row in rows}
     return [found[patch] for patch in ids if patch in found]
 
 
@@ -93,19 +95,21 @@ _HISTORIES = (
 def histories(connection: Connection, patches: Sequence[int]) -> dict[int, tuple[VersionRow, ...]]:
     """Patch id -> its versions, oldest first, by one query."""
     found: dict[int, list[VersionRow]] = {}
-    for row in connection.execute(_HISTORIES, {"ids": sqlite.listed(patches)}):
-        version = VersionRow(
-            id=row.id,
-            number=row.number,
-            taken=moment(row.taken),
-            kept=moment(row.kept),
-            origin=Origin(row.origin, row.detail),
-            note=row.note,
-            unknown=row.unknown,
-            parent=row.parent_id,
-            content=row.content_id,
-        )
-        found.setdefault(row.patch_id, []).append(version)
+    rows = connection.execute(_HISTORIES, {"ids": sqlite.listed(patches)}).all()
+    with as_kept():
+        for row in rows:
+            version = VersionRow(
+                id=row.id,
+                number=row.number,
+                taken=moment(row.taken),
+                kept=moment(row.kept),
+                origin=Origin(row.origin, row.detail),
+                note=row.note,
+                unknown=row.unknown,
+                parent=row.parent_id,
+                content=row.content_id,
+            )
+            found.setdefault(row.patch_id, []).append(version)
     return {patch: tuple(versions) for patch, versions in found.items()}
 
 
@@ -125,7 +129,9 @@ _VERSIONS_BY_ID = _VERSIONS.where(sqlite.in_named_ids(Version.id), Version.state
 
 def versions(connection: Connection, ids: Sequence[int]) -> dict[int, VersionContent]:
     """Version id -> its whole content, by one query."""
-    return {row.id: _version(row) for row in connection.execute(_VERSIONS_BY_ID, {"ids": sqlite.listed(ids)})}
+    rows = connection.execute(_VERSIONS_BY_ID, {"ids": sqlite.listed(ids)}).all()
+    with as_kept():
+        return {row.id: _version(row) for row in rows}
 
 
 def version(connection: Connection, version_id: int) -> VersionContent:
@@ -187,10 +193,11 @@ def unread(connection: Connection) -> tuple[UnreadRow, ...]:
         .where(Unread.state == LIVE)
         .order_by(Unread.id)
     )
-    return tuple(
-        UnreadRow(row.id, cut(row.raw, row.lengths), row.source, row.reason, moment(row.kept))
-        for row in connection.execute(query)
-    )
+    rows = connection.execute(query).all()
+    with as_kept():
+        return tuple(
+            UnreadRow(row.id, cut(row.raw, row.lengths), row.source, row.reason, moment(row.kept)) for row in rows
+        )
 
 
 def same_values(connection: Connection) -> list[list[int]]:

@@ -17,7 +17,7 @@ from librarian.errors import Refused
 from . import sqlite
 from .changes import PORTION, set_patch_tags
 from .content import cut
-from .layout import digest, read_layout
+from .layout import Layout, digest, read_layout
 from .opening import open_store
 from .problems import LibraryProblem
 from .schema import Base, Counter, Patch, PatchTag, Tag
@@ -160,8 +160,9 @@ def _try(source: sqlite3.Connection, query: str, given: tuple[int, ...]) -> list
 def _drop_torn(driver: sqlite3.Connection, result: Repaired) -> None:
     """Values and bytes that are no longer what was kept go, and whatever points to nothing afterwards."""
     layouts = {
-        row[0]: read_layout(*row[1:])
-        for row in driver.execute("SELECT id, chart, revision, parameters, widths FROM layout")
+        row[0]: layout
+        for row in driver.execute("SELECT id, chart, revision, parameters, widths FROM layout").fetchall()
+        if (layout := _layout(*row[1:])) is not None
     }
     torn = [
         number
@@ -174,11 +175,27 @@ def _drop_torn(driver: sqlite3.Connection, result: Repaired) -> None:
     bad = [
         number
         for number, lengths, raw, key in driver.execute("SELECT id, lengths, raw, digest FROM received").fetchall()
-        if digest(*cut(raw, lengths)) != key
+        if not _are_whole(raw, lengths, key)
     ]
     driver.executemany("DELETE FROM received WHERE id = ?", ((number,) for number in bad))
     if bad:
         result.lost.append(f"The received bytes of {len(bad)} sounds were damaged; their values are whole.")
+
+
+def _layout(chart: str, revision: int, parameters: str, widths: str) -> Layout | None:
+    """The layout as it was kept, None where it can no longer be read."""
+    try:
+        return read_layout(chart, revision, parameters, widths)
+    except (ValueError, TypeError, AttributeError):
+        return None
+
+
+def _are_whole(raw: bytes, lengths: str, key: bytes) -> bool:
+    """Whether these are the bytes that were kept."""
+    try:
+        return digest(*cut(raw, lengths)) == key
+    except (ValueError, TypeError, AttributeError):
+        return False
 
 
 #: (what is lost, statement), until nothing changes any more.
