@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import glob
 import re
+import shutil
 import sqlite3
+import tempfile
 import time
 from collections.abc import Collection, Iterator
 from contextlib import contextmanager, suppress
@@ -167,10 +169,22 @@ def ready_to_restore(path: Path) -> Iterator[Path]:
             raise LibraryProblem(f"{path} is not a library.", "Choose one of the backups that are listed.")
         if revision not in REVISIONS:
             raise NewerLibrary(f"The backup {path} was written by a newer Librarian (its format is {revision}).")
-    import tempfile
-
-    with tempfile.TemporaryDirectory(prefix="librarian-restore-") as folder:
-        copy = Path(folder) / "library.sqlite"
+    folder = _scratch()
+    try:
+        copy = folder / "library.sqlite"
         sqlite.back_up(path, copy)
         open_store(copy).close()
         yield copy
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def _scratch() -> Path:
+    """A folder of our own for the time of a restore."""
+    try:
+        return Path(tempfile.mkdtemp(prefix="librarian-restore-"))
+    except OSError as error:
+        raise LibraryProblem(
+            f"There is no place for a copy of the backup: {error.strerror or error}.",
+            "Free some space for temporary files, then try again.",
+        ) from error

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sqlite3
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from sqlalchemy import (
@@ -124,16 +124,23 @@ def back_up(source: Path, target: Path) -> None:
         part.replace(target)
         sync_folder(target.parent)
     except sqlite3.Error as error:
-        part.unlink(missing_ok=True)
+        _leave_nothing(part)
         raise (explain(error, target) or LibraryProblem(f"No backup of {source} could be made: {error}.")) from error
     except OSError as error:
+        _leave_nothing(part)
         raise LibraryProblem(
             f"No backup could be written to {target}: {error.strerror or error}.",
             "Check the folder and its free space.",
         ) from error
     except LibraryProblem:
-        part.unlink(missing_ok=True)
+        _leave_nothing(part)
         raise
+
+
+def _leave_nothing(part: Path) -> None:
+    """Remove a begun copy, where its disk still answers; the first problem is the one to tell."""
+    with suppress(OSError):
+        part.unlink(missing_ok=True)
 
 
 def sync_file(path: Path) -> None:
