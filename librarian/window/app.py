@@ -21,8 +21,11 @@ from librarian.transfer.connections import Connections
 from librarian.window.desk.work import favour_the_window
 from librarian.window.ending import EndBySignal
 from librarian.window.main import MainWindow
+from librarian.window.pages.cannot_open import another_try
 from librarian.window.paint.look import Look
 from librarian.window.picture import Picture, Shot
+
+_NOBODY_LOOKS = {"offscreen", "minimal"}
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -33,12 +36,21 @@ def main(arguments: Sequence[str] | None = None) -> int:
         os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
     application = QApplication(["librarian"])
     application.setApplicationName("Librarian")
-    with ExitStack() as stack:
-        try:
-            return _run(application, options, stack)
-        except LibrarianError as problem:
-            sys.stderr.write(f"{problem} {problem.hint}\n".replace(" \n", "\n"))
+    while True:
+        with ExitStack() as stack:
+            try:
+                return _run(application, options, stack)
+            except LibrarianError as problem:
+                sys.stderr.write(f"{problem} {problem.hint}\n".replace(" \n", "\n"))
+                told = problem
+        if options.picture is not None or application.platformName() in _NOBODY_LOOKS or not _asked(application, told):
             return 1
+
+
+def _asked(application: QApplication, problem: LibrarianError) -> bool:
+    look = Look()
+    look.dress(application)
+    return another_try(look, problem)
 
 
 def _run(application: QApplication, options: argparse.Namespace, stack: ExitStack) -> int:

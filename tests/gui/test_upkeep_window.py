@@ -3,7 +3,10 @@ and what the conversations remember: recall options, pace, traffic."""
 
 from __future__ import annotations
 
+import os
 import sqlite3
+import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,10 +15,13 @@ from pytestqt.qtbot import QtBot
 
 from librarian.collection import Library
 from librarian.collection.problems import LibraryProblem
+from librarian.errors import LibrarianError
 from librarian.transfer.connections import Connections, pace_text
 from librarian.window.main import MainWindow
+from librarian.window.pages.cannot_open import CannotOpen
 from librarian.window.paint.look import Look
 from tests.gui.whole_window import PATIENCE_MS, Desk
+from tests.jackd import bound
 
 
 def test_a_backup_is_made_at_the_start_listed_and_restored_as_one_step(desk: Desk):
@@ -162,3 +168,32 @@ def test_the_pace_survives_a_round_of_words(desk: Desk):
     setting = replace(desk.standing("lanternfish").setting, slowed=3)
     assert "8 times" in setting.slower
     assert "gaps ×8" in setting.detail
+
+
+def test_a_library_that_cannot_be_opened_is_said_in_a_window_and_tried_again(qtbot: QtBot, look: Look):
+    problem = LibrarianError("<b>pit</b>.library is damaged.", "Restore a backup.")
+    window = CannotOpen(look, problem)
+    qtbot.addWidget(window)
+    window.show()
+    assert window.sentence.said == "<b>pit</b>.library is damaged. Restore a backup."
+    with qtbot.waitSignal(window.answered) as heard:
+        window.again.click()
+    assert heard.args == [True]
+    assert not window.isVisible()
+    other = CannotOpen(look, problem)
+    qtbot.addWidget(other)
+    other.show()
+    with qtbot.waitSignal(other.answered) as heard:
+        other.close()
+    assert heard.args == [False]
+
+
+def test_a_damaged_library_ends_with_its_sentence_where_nobody_looks(tmp_path: Path):
+    path = tmp_path / "pit.library"
+    path.write_bytes(b"no library at all, but long enough to be one " * 100)
+    ended = subprocess.run(
+        bound([sys.executable, "-m", "librarian", "--library", str(path), "window"]), capture_output=True, text=True,
+        timeout=60, check=False, env={**os.environ, "QT_QPA_PLATFORM": "offscreen"},
+    )
+    assert ended.returncode == 1
+    assert "is not a library" in ended.stderr

@@ -10,13 +10,11 @@ from PySide6.QtCore import QObject
 from librarian.chart import Chart
 from librarian.collection import NewPatch
 from librarian.collection.memories import Memories, MemoryBackup
-from librarian.errors import Cancelled
 from librarian.messages import Version
 from librarian.transfer import Backup, Restored
 from librarian.window.areas import Areas
 from librarian.window.desk.desk import Desk
 from librarian.window.desk.present import capture_reason
-from librarian.window.desk.told import Told
 from librarian.window.hand import Hand
 from librarian.window.memory.lines import Programs, Question, backup_words, changed_since, program_lines
 from librarian.window.memory.talks import backing_up, looking, writing
@@ -313,10 +311,8 @@ class Memory(Hand):
         if self.is_open:
             self.load()
 
-    def _failed(self, problem: Exception) -> None:
-        # The chain says what went wrong; here it stands with what was kept nevertheless.
-        state = problem.state if isinstance(problem, Cancelled) else f"{problem} {getattr(problem, 'hint', '')}".strip()
-        self.desk.told.emit(Told(state, trouble=not isinstance(problem, Cancelled)))
+    def _failed(self, _problem: Exception) -> None:
+        # The chain says what went wrong and what state things are in; here stands what was kept nevertheless.
         if self.is_open:
             self.load()
 
