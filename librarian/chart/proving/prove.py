@@ -122,7 +122,7 @@ def prove(
         )
     )
     recalled = frozenset[str]().union(*(way.carries for way in chart.ways_out))
-    read = frozenset[str]().union(*(way.carries for way in chart.ways_in if way.kind != "hand"))
+    read = frozenset[str]().union(*(way.carries for way in chart.ways_in if way.requested and way.kind != "hand"))
     return Proof(
         tuple(one for one in trials if one.tried),
         tuple(_dumps(chart, dumps)),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 
 from librarian.chart.dump.planning.plan_spread import CHANNEL
 from librarian.chart.dump.refusal import DumpRefused
@@ -66,6 +67,11 @@ class Decoder:
                     slots[number.word] = value
                 elif number.role == "address":
                     addresses["#address"] = value
+        if frame is not None and frame.has_groups and len(raw) == frame.size:
+            content = Content()
+            with suppress(DumpRefused):
+                frame.read(raw, None, content)
+            slots |= {word: number for word, number in content.slots.items() if _told(word)}
         spread = form if isinstance(form, SpreadForm) else self._messages[form.message].spread
         if spread is not None:
             slots |= {word: number for word, number in spread.cutting.slots(addresses).items() if word != CHANNEL}

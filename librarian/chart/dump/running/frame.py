@@ -144,6 +144,11 @@ class FrameCodec:
 
     # --- reading ---------------------------------------------------------------------------------------------------
 
+    @property
+    def has_groups(self) -> bool:
+        """Whether numbers may stand in a frame of its own inside this one."""
+        return any(inner is not None and area.units == 1 for area, _end, inner in self._units)
+
     def read(self, raw: bytes, address: Address | None, content: Content, unit: Unit = WHOLE) -> None:
         """Adds what the frame carries to `content`. Raises `DumpRefused` with the reason.
 
