@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import queue
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -117,7 +117,7 @@ def connected(
     chart = chart_of_instrument(library, row)
     asked = ask and chart.identity.manufacturer is not None
     with Connections() as connections:
-        line = _opened(connections, row, chart, cancel)
+        line = _opened(connections, row, chart, library.instruments(), cancel)
         log = Log(traffic)
         try:
             with log.kept(line, connections.traffic, asked=asked):
@@ -135,15 +135,17 @@ def connected(
             line.cable.close()
 
 
-def _opened(connections: Connections, row: InstrumentRow, chart: Chart, cancel: Cancel | None) -> Line:
+def _opened(
+    connections: Connections, row: InstrumentRow, chart: Chart, known: Sequence[InstrumentRow], cancel: Cancel | None
+) -> Line:
     """`connections.open`, which may wait seconds for a driver; Ctrl+C does not wait with it."""
     if is_embedded(row) or cancel is None:
-        return connections.open(row, chart)
+        return connections.open(row, chart, others=known)
     ended: queue.SimpleQueue[Line | BaseException] = queue.SimpleQueue()
 
     def work() -> None:
         try:
-            ended.put(connections.open(row, chart))
+            ended.put(connections.open(row, chart, others=known))
         except BaseException as problem:  # noqa: BLE001 - raised again by who waits
             ended.put(problem)
 

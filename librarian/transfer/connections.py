@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import threading
+from collections.abc import Iterable
 from dataclasses import asdict
 from types import TracebackType
 from typing import Self
@@ -22,7 +23,7 @@ from librarian.wire.cable import NoMidiSystem
 from librarian.wire.clock import Clock, SystemClock
 from librarian.wire.embedded import EmbeddedCable
 from librarian.wire.pace import Pace
-from librarian.wire.ports import Direction, Port, match
+from librarian.wire.ports import Direction, Port, alike, match
 from librarian.wire.process import PortProcess, SystemState
 from librarian.wire.traffic import Traffic
 
@@ -121,9 +122,11 @@ class Connections:
                 self._process = PortProcess(traffic=self.traffic)
             return self._process
 
-    def open(self, row: InstrumentRow, chart: Chart) -> Line:
+    def open(self, row: InstrumentRow, chart: Chart, *, others: Iterable[InstrumentRow] = ()) -> Line:
         """An open line to this instrument, at the pace that worked last.
 
+        `others`: the other instruments that are known (this one may be among them). Where one of them has ports of
+        the same name, only the exact port is taken: two equal units are never exchanged for each other.
         Raises PortsNotChosen, NoSuchPort, PortHeld, NoMidiSystem, CableLost.
         """
         pace = saved_pace(chart, row.pace)
@@ -144,8 +147,9 @@ class Connections:
         if not ports and not system.apis:
             # Not the cable is missing but everything: another sentence, so that it is said when that changes.
             raise NoMidiSystem(system.sentence, "Start it; it is looked for every second.")
-        output = _resolved(row, row.output, "out", ports)
-        input_ = _resolved(row, row.input, "in", ports)
+        twins = tuple(other for other in others if other.id != row.id)
+        output = _resolved(row, row.output, "out", ports, [(other.name, other.output) for other in twins])
+        input_ = _resolved(row, row.input, "in", ports, [(other.name, other.input) for other in twins])
         return Line(process.open(output, input_), chart, row.address, name=row.name, pace=pace)
 
     def open_ports(self, output: Port, input_: Port, chart: Chart, address: Address | None = None) -> Line:
@@ -160,12 +164,25 @@ class Connections:
             return self._stand_ins[row.id]
 
 
-def _resolved(row: InstrumentRow, fingerprint: str, direction: Direction, ports: tuple[Port, ...]) -> Port:
+def _resolved(
+    row: InstrumentRow,
+    fingerprint: str,
+    direction: Direction,
+    ports: tuple[Port, ...],
+    others: list[tuple[str, str]],
+) -> Port:
+    """The port of this fingerprint. `others`: (name, fingerprint) of the instruments that it must not be taken from."""
     found = match(fingerprint, ports)
-    if found.port is not None:
-        return found.port
     name = fingerprint.split(":", 3)[-1]
     what = "output" if direction == "out" else "input"
+    twin = next((other for other, port in others if port != fingerprint and alike(port, fingerprint)), None)
+    if found.port is not None and (found.how == "exact" or twin is None):
+        return found.port
+    if found.port is not None:
+        raise NoSuchPort(
+            f"The {what} “{name}” of {row.name} is not there, and “{found.port.name}” may be that of {twin}.",
+            f"Plug the interface of {row.name} in as it was, or choose its ports anew.",
+        )
     if not found.candidates:
         raise NoSuchPort(
             f"The {what} “{name}” of {row.name} is not there.",

@@ -102,3 +102,9 @@ def match(fingerprint: str, ports: Sequence[Port]) -> Match:
     if len(alike) == 1:
         return Match(alike[0], (alike[0],), "name")
     return Match(None, tuple(alike), "none")
+
+
+def alike(one: str, other: str) -> bool:
+    """True for fingerprints of ports that only their number or a system's mark of duplicates tells apart."""
+    first, second = ((*text.split(":", 3), "", "", "")[:4] for text in (one, other))
+    return first[:2] == second[:2] and normalise(first[3], first[0]) == normalise(second[3], second[0])

@@ -188,7 +188,7 @@ class Instruments(QObject):
         def open_line() -> Line:
             row = self._library.instrument(instrument)
             try:
-                return self._connections.open(row, chart)
+                return self._connections.open(row, chart, others=self._library.instruments())
             except PortsNotChosen:
                 try:
                     ports, system = self._connections.ports(), self._connections.system()
