@@ -42,7 +42,11 @@ class StandInProcess:
         self._lines: queue.Queue[str] = queue.Queue()
         self._reader = threading.Thread(target=self._read, name=f"reads {self.port}", daemon=True)
         self._reader.start()
-        self.ready = self._reply("the start")
+        try:
+            self.ready = self._reply("the start")
+        except BaseException:
+            self.close()
+            raise
 
     def _read(self) -> None:
         assert self._process.stdout is not None
