@@ -44,6 +44,9 @@ def _identify(line: Line, options: Options) -> str:
 
 
 def _capture(line: Line, options: Options) -> str:
+    program = options.get("program")
+    if isinstance(program, int):
+        return transfer.capture_program(line, program).sentence
     return transfer.capture(line, way=options.get("way")).sentence
 
 

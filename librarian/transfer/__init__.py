@@ -7,6 +7,7 @@ from librarian.transfer.capture import capture
 from librarian.transfer.identify import identify
 from librarian.transfer.line import Knowledge, Line
 from librarian.transfer.live import listen, panic
+from librarian.transfer.program import capture_program
 from librarian.transfer.read import can_be_read
 from librarian.transfer.recall import recall
 from librarian.transfer.replay import ReplayedCable
@@ -53,6 +54,7 @@ __all__ = [
     "can_be_read",
     "capture",
     "capture_by_hand",
+    "capture_program",
     "identify",
     "listen",
     "panic",

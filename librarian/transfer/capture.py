@@ -15,6 +15,7 @@ from librarian.transfer.reading import Reading
 from librarian.transfer.results import Captured
 from librarian.transfer.talk import Talk
 from librarian.transfer.troubles import EchoLoop, ForeignOnly, InstrumentRefused, NoReply, NotUnderstood, and_list
+from librarian.transfer.unasked import sent_by_itself
 
 _TOGETHER = 3
 """So often two ways are read again until both tell of the same sound."""
@@ -60,11 +61,22 @@ def chosen(talk: Talk, way: Way | str | None) -> list[Way]:
                 "Leave the way out, or capture by hand.",
             )
     if not ways:
-        raise Refused(
-            f"{line.name} cannot be asked for its sound: its chart knows no request.",
-            "Capture it by hand: start listening, then move each control a little.",
-        )
+        raise _cannot_ask(line)
     return ways
+
+
+def _cannot_ask(line: Line) -> Refused:
+    """No way to ask for the edit buffer; with what can be done instead."""
+    messages = line.chart.codec.messages.values()
+    if line.chart.memory is not None and any(each.kind == "program" and "request" in each.forms for each in messages):
+        return Refused(
+            f"{line.name} cannot be asked for the sound in its edit buffer, only for the programs of its memory.",
+            "Capture one by its number, back up the memory, or capture by hand.",
+        )
+    said = f"{line.name} cannot be asked for its sound: its chart knows no request."
+    if sent_by_itself(line.chart):
+        return Refused(said, "Capture it by hand: start listening, then start the dump on the instrument.")
+    return Refused(said, "Capture it by hand: start listening, then move each control a little.")
 
 
 def read_all(talk: Talk, ways: list[Way], expected: Knowledge | None = None) -> Sure:
@@ -112,13 +124,13 @@ def _still(again: Reading, held: Reading) -> bool:
     return all(held.values.get(name) == value for name, value in again.values.items())
 
 
-def captured(talk: Talk, sure: Sure) -> Captured:
-    """The result for the person, and what the line knows from now on."""
+def captured(talk: Talk, sure: Sure, *, program: str = "") -> Captured:
+    """The result for the person, and what the line knows from now on. `program`: which stored one was read, if one."""
     line = talk.line
     reading = sure.reading
-    version = as_version(line, reading)
+    version = as_version(line, reading, detail=f"program {program} on {line.port}" if program else "")
     missing = tuple(name for name in line.chart.parameters if name in version.unknown)
-    if not missing:
+    if not missing and not program:
         line.learn(reading.values, reading.name, reading.raw)
     known, of = len(version.values), len(line.chart.parameters)
     return Captured(

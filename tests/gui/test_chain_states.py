@@ -177,3 +177,8 @@ def test_two_different_ports_are_both_named():
 
 def test_thousands_have_a_thin_space_and_rates_their_unit():
     assert transfers.capturing(replace(PIT, in_rate=2940), received=1, of=2, left_s=1).back.remark == "2\u2009940 B/s"
+
+
+def test_an_instrument_that_only_starts_dumps_by_itself_is_listened_to_in_other_words():
+    state = transfers.capturing_by_hand(PIT, moved=0, of=52, by_dump=True)
+    assert state.sentence.endswith("Start the dump on the instrument; it is taken as soon as it is whole.")

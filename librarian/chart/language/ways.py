@@ -64,7 +64,10 @@ class CaptureTable(Table):
         "by a message of its own; hand: each is moved once."
     )
     message: str | None = Field(
-        default=None, description="dump: name of the [message.NAME] to ask for.", examples=["edit"]
+        default=None,
+        description="dump: name of the [message.NAME] to ask for. If that has no request, the person starts the dump on "
+        "the instrument, and capture by hand hears it.",
+        examples=["edit"],
     )
     request: Annotated[list[RequestTable], Field(min_length=1, max_length=16)] | None = Field(
         default=None,

@@ -24,6 +24,7 @@ from librarian.cli.exits import Exit
 from librarian.cli.here import Here, aside
 from librarian.cli.log import Log
 from librarian.cli.patches import REFERENCE, find_patch, find_version, patch_answer
+from librarian.cli.programs import memory_of, one_program
 from librarian.cli.reading import chart_file
 from librarian.cli.sheets import compared_answer, comparison_table, panel_name, sound_answer, summary
 from librarian.cli.verb import verb
@@ -106,12 +107,18 @@ def capture(
     ] = None,
     look: Annotated[bool, typer.Option("--look", help="Only show it, keep nothing.")] = False,
     way: Annotated[CaptureWay | None, typer.Option("--way", help="How to ask, if not as the chart prefers.")] = None,
+    program: Annotated[
+        str | None,
+        typer.Option("--program", metavar="PROGRAM", help="This program of its memory, as the instrument shows it."),
+    ] = None,
     seconds: Annotated[
         float | None, typer.Option("--seconds", min=0, help="By hand: stop listening after so long.")
     ] = None,
     traffic: TrafficOption = None,
 ) -> None:
     """Capture the sound that is in the instrument now, and keep it."""
+    if program is not None and way is not None:
+        raise BadInput("--program and --way exclude each other.", "A stored program is read in one way only.")
     with here.opened() as library:
         target = None if into is None else find_patch(library, into)
         row = chosen_instrument(
@@ -125,6 +132,10 @@ def capture(
                 if by_hand:
                     there.log.begins("capture by hand")
                     found = _by_hand(there, seconds, progress)
+                elif program is not None:
+                    number = one_program(memory_of(there.chart), program)
+                    there.log.begins("capture", program=number)
+                    found = transfer.capture_program(there.line, number, cancel=cancel, progress=progress)
                 else:
                     kind = way.value if way else None
                     there.log.begins("capture", way=kind)
@@ -216,9 +227,12 @@ def _asked(
 
 
 def _by_hand(there: Connected, seconds: float | None, progress: transfer.OnProgress) -> transfer.Captured:
-    """Listen until every control was moved, the time is over, or Ctrl+C says that it is enough."""
+    """Listen until a dump came, every control was moved, the time is over, or Ctrl+C says that it is enough."""
     enough = threading.Event()
-    aside(f"Listening to {clean(there.row.name)}: move each control a little. Ctrl+C ends it; the rest stays unknown.")
+    aside(
+        f"Listening to {clean(there.row.name)}: start the dump on it, or move each control a little. "
+        "Ctrl+C ends it; the rest stays unknown."
+    )
     timer = None
     if seconds is not None:
         timer = threading.Timer(seconds, enough.set)

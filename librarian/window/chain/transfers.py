@@ -77,14 +77,14 @@ def capturing(setting: Setting, *, received: int, of: int, left_s: float | None)
     return replace(state, back=replace(setting.back, thick=True))
 
 
-def capturing_by_hand(setting: Setting, *, moved: int, of: int) -> ChainState:
-    """Listening while the person moves every control."""
+def capturing_by_hand(setting: Setting, *, moved: int, of: int, by_dump: bool = False) -> ChainState:
+    """Listening while the person moves every control. `by_dump`: it only sends a dump, started on the instrument."""
+    rest = f"{moved} of {of} controls have moved. Move each remaining control a little; the panel shows which."
+    if by_dump:
+        rest = "Start the dump on the instrument; it is taken as soon as it is whole."
     state = _whole(
         setting, Plate("to computer", f"{moved} of {of} moved", share=_share(moved, of)),
-        f"Listening to {setting.instrument}:",
-        f"{moved} of {of} controls have moved. Move each remaining control a little (the panel shows which), or start "
-        "the dump on the instrument.",
-        ButtonSpec("enough", "Enough"), CANCEL,
+        f"Listening to {setting.instrument}:", rest, ButtonSpec("enough", "Enough"), CANCEL,
     )
     return replace(state, back=replace(setting.back, thick=True))
 

@@ -26,6 +26,7 @@ from librarian.transfer import (
     Verified,
 )
 from librarian.transfer.connections import NoSuchPort
+from librarian.transfer.unasked import starts_its_dump
 from librarian.window.chain import memory, transfers, troubles
 from librarian.window.chain.facts import CHOOSE_PORTS, LOOK_AGAIN, Setting
 from librarian.window.chain.state import ChainState, PlateMark
@@ -228,7 +229,10 @@ class Standing:
                 setting, name=name, read=step.done, of=step.total, left_s=left
             )
         elif self.transfer == "capture by hand":
-            self.say = lambda setting: transfers.capturing_by_hand(setting, moved=step.done, of=step.total)
+            by_dump = starts_its_dump(self.chart)
+            self.say = lambda setting: transfers.capturing_by_hand(
+                setting, moved=step.done, of=step.total, by_dump=by_dump
+            )
         elif self.transfer in {"backup", "restore", "bring-up"}:
             what = self.transfer
             self.say = lambda setting: memory.under_way(
