@@ -65,8 +65,8 @@ class CaptureTable(Table):
     )
     message: str | None = Field(
         default=None,
-        description="dump: name of the [message.NAME] to ask for. If that has no request, the person starts the dump on "
-        "the instrument, and capture by hand hears it.",
+        description="dump: name of the [message.NAME] to ask for. If that has no request, the person starts the "
+        "dump on the instrument, and capture by hand hears it.",
         examples=["edit"],
     )
     request: Annotated[list[RequestTable], Field(min_length=1, max_length=16)] | None = Field(
