@@ -69,6 +69,8 @@ class FrameCodec:
         self._sums = tuple(each for each in frame.segments if isinstance(each, Sum))
         self.areas = frame.areas
         self._wire_sums = tuple(each for each in self._sums if not each.unpacked)
+        beside = {each.name: _stray_bits(each, 0xFF if inside else 0x7F) for each in self._sums}
+        self._beside = {name: bits for name, bits in beside.items() if bits}
         self._raw_sums = tuple(each for each in self._sums if each.unpacked)
         self._image_sizes = image_sizes
         self._inner = {
@@ -171,7 +173,7 @@ class FrameCodec:
             self._judge_number(number, value, address, content, unit)
         for each in self._wire_sums:
             computed = each.rule.of(raw[each.first : each.end])
-            if read_pieces(raw, each.pieces) not in (computed, each.otherwise) or _stray(each, raw):
+            if read_pieces(raw, each.pieces) not in (computed, each.otherwise) or self._stray(each, raw):
                 _refuse_sum(each, raw, computed)
         unpacked: dict[str, list[bytes]] = {}
         for area, end, inner in self._units:
@@ -189,8 +191,13 @@ class FrameCodec:
                 self._cut(area, parts[0], content, unit.which)
         for each in self._raw_sums:
             computed = self.sum_of(each, raw, unpacked)
-            if read_pieces(raw, each.pieces) not in (computed, each.otherwise) or _stray(each, raw):
+            if read_pieces(raw, each.pieces) not in (computed, each.otherwise) or self._stray(each, raw):
                 _refuse_sum(each, raw, computed)
+
+    def _stray(self, each: Sum, raw: bytes) -> bool:
+        """Bits are set beside a checksum, in its bytes."""
+        stray = self._beside.get(each.name)
+        return stray is not None and bool(int.from_bytes(raw[each.at : each.at + each.size], "big") & stray)
 
     def _cut(self, area: Area, part: bytes, content: Content, unit: int) -> None:
         size = self._image_sizes[area.layout]
@@ -370,12 +377,12 @@ def _differ(one: bytes, other: bytes) -> bytes:
     return (int.from_bytes(one, "big") ^ int.from_bytes(other, "big")).to_bytes(len(one), "big")
 
 
-def _stray(each: Sum, raw: bytes) -> bool:
-    """Bits are set in the bytes of a checksum that are no part of it (the high half of a nibble)."""
+def _stray_bits(each: Sum, whole: int) -> int:
+    """The bits in the bytes of a checksum that are no part of it (the high half of a nibble), as one number."""
     used = bytearray(each.size)
     for piece in each.pieces:
         used[piece.at - each.at] |= piece.mask
-    return any(byte & ~mask for byte, mask in zip(raw[each.at : each.at + each.size], used, strict=False))
+    return int.from_bytes(bytes(~byte & whole for byte in used), "big")
 
 
 def _refuse_sum(each: Sum, raw: bytes, computed: int) -> NoReturn:

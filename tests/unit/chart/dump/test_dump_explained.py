@@ -104,7 +104,7 @@ def test_requests_and_single_parameters() -> None:
     rows = rows_of("mortise", "F0 7D 22 0A 02 06 3F 7F F7")
     assert rows[0].value == "one (write): filter.pan −1"
     assert [(row.what, row.value) for row in rows[2:8]] == [
-        ("channel", "2"),
+        ("channel", "3"),
         ("constant", ""),
         ("parameter", "262"),
         ("parameter", ""),
