@@ -146,7 +146,7 @@ class SoundReader:
             return ""
         if memory is None:
             return str(program + 1)
-        return memory.shown(program + memory.programs * max((bank or 0) - memory.first_bank, 0))
+        return memory.shown(program + memory.programs * (bank or 0))
 
     def _made_up(self, shown: str) -> str:
         self._count += 1

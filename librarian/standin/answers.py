@@ -343,16 +343,16 @@ class Answers:
             owner.load(stored, at)
         return True
 
-    def _bank_slot(self, slots: Mapping[str, int]) -> int:
-        memory = self._owner.chart.memory
-        return slots.get("bank", memory.first_bank if memory is not None else 0)
+    @staticmethod
+    def _bank_slot(slots: Mapping[str, int]) -> int:
+        return slots.get("bank", 0)
 
     def _bank(self) -> int:
         memory = self._owner.chart.memory
         if memory is None or memory.bank_select == "none":
-            return 0 if memory is None else memory.first_bank
+            return 0
         number = {"msb": self._bank_msb, "lsb": self._bank_lsb, "both": self._bank_msb * 128 + self._bank_lsb}
-        return number[memory.bank_select]
+        return number[memory.bank_select] - memory.first_bank
 
     # -- identity -----------------------------------------------------------------------------------------------------
 

@@ -37,11 +37,11 @@ class Memory:
         return self._programs[index]
 
     def at(self, program: int, bank: int = 0) -> Program | None:
-        """The program with these wire numbers, or None when there is no such place."""
+        """The program of this number in bank `bank` (both from 0), or None when there is no such place."""
         memory = self._chart.memory
         if memory is None or not 0 <= program < memory.programs:
             return None
-        index = (bank - memory.first_bank) * memory.programs + program
+        index = bank * memory.programs + program
         return self[index] if 0 <= index < self.size else None
 
     def as_lists(self) -> list[dict[str, object]]:

@@ -149,7 +149,7 @@ def slots(line: Line, number: int) -> dict[str, int]:
     if memory is None:
         raise no_memory(line)
     bank, program = divmod(number, memory.programs)
-    return {"program": program, "bank": bank + memory.first_bank}
+    return {"program": program, "bank": bank}
 
 
 def slots_of(line: Line, message: str, number: int) -> dict[str, int]:
