@@ -10,11 +10,12 @@ from librarian.files import intake
 from tests.bench import filefuzz
 
 
+@pytest.mark.slow
 def test_damaged_files_are_read_or_refused(tmp_path: Path) -> None:
-    found = filefuzz.run(tmp_path, 140, 7)
-    assert (found["cases"], found["crashes"], found["hangs"], found["outside_writes"]) == (140, 0, 0, 0)
-    assert found["imported"] > 20
-    assert found["refused"] > 20
+    found = filefuzz.run(tmp_path, 70, 7)
+    assert (found["cases"], found["crashes"], found["hangs"], found["outside_writes"]) == (70, 0, 0, 0)
+    assert found["imported"] > 10
+    assert found["refused"] > 10
 
 
 def test_it_notices_crashes_and_strange_files(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

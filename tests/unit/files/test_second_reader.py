@@ -52,7 +52,7 @@ def by_us(path: Path) -> list[Event]:
     return [(event.tick, event.raw) for event in smf.read(path).events if event.kind != "meta"]
 
 
-@settings(max_examples=60)
+@settings(max_examples=25)
 @given(
     st.lists(st.tuples(st.text(max_size=20), st.lists(st.one_of(_sysex, _channel, _program), max_size=6)), max_size=4)
 )
