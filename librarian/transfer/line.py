@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 
 from librarian.chart import Chart, Decoded, Listener
+from librarian.errors import OutsideProblem
 from librarian.messages import Address, Values
 from librarian.transfer.cancel import Cancel, OnProgress
 from librarian.transfer.echo import Echo
@@ -105,6 +106,12 @@ class Line:
             except CableLost as lost:
                 self.forget()
                 raise CableLost(f"{lost} {talk.state_when_lost()}".rstrip(), lost.hint) from lost
+            except OutsideProblem as problem:
+                # Once anything was written, its condition belongs to whatever is told.
+                state = talk.state_when_lost() if talk.wrote else ""
+                if state not in str(problem):
+                    problem.args = (f"{problem} {state}",)
+                raise
             finally:
                 talk.end()
         finally:

@@ -23,11 +23,12 @@ def send(talk: Talk, plan: Plan) -> str:
     refusal = ""
     refusals = talk.refusals
     talk.state = account.sentence
+    talk.wrote = True
     commands(talk, plan.way.before)
     for burst in plan.bursts:
         account.begin(burst)
-        if burst.is_dump:
-            refusal = send_dump(talk, plan.way, burst.messages)
+        if burst.dump is not None:
+            refusal = _dump_among(talk, plan, burst.dump, burst.messages)
         else:
             account.queued_until(talk.send_burst(burst.messages))
             talk.keep_ahead()
@@ -46,8 +47,23 @@ def send(talk: Talk, plan: Plan) -> str:
     return refusal
 
 
+def _dump_among(talk: Talk, plan: Plan, way: Way, messages: tuple[bytes, ...]) -> str:
+    """One dump of a plan; around one that is not the plan's own way go the commands of its own."""
+    if way == plan.way:
+        return send_dump(talk, way, messages)
+    commands(talk, way.before)
+    refusal = send_dump(talk, way, messages)
+    if not refusal:
+        commands(talk, way.after)
+    talk.until_sent()
+    if way.settle_s > 0:
+        talk.pause(way.settle_s)
+    return refusal
+
+
 def send_dump(talk: Talk, way: Way, messages: tuple[bytes, ...]) -> str:
     """Send the messages of one dump, in step with the instrument where the chart says that it answers."""
+    talk.wrote = True
     step = talk.line.chart.codec.handshake(way.message) if way.message else None
     for raw in messages:
         if step is not None:
@@ -155,7 +171,7 @@ class _Account:
         """What is true when all tickets up to `handed` have left and no later one will."""
         left = [burst for last, burst in self._begun if last <= handed]
         started = [burst for last, burst in self._begun if last - len(burst.messages) < handed < last]
-        if any(burst.is_dump for burst in [*left, *started]):
+        if any(burst.dump for burst in [*left, *started]):
             return f"A dump was under way to {self._name}; whether it took it is not known. Capture it to see."
         done = len({name for burst in left for name in burst.parameters if name in self._wanted})
         if done == 0 and not started:

@@ -48,6 +48,7 @@ class Talk:
         self.refusals = 0
         self.trace: list[tuple[str, bytes]] | None = None
         self.state: State = ""
+        self.wrote = False
         self.limit_s: float | None = None
         self._progress = progress
         counts = line.cable.counts()

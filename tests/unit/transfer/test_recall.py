@@ -332,3 +332,11 @@ def test_arrived_is_always_true(name: str, seed: int, flip: float, lose: float, 
         return  # told, with a sentence
     if result.state == "arrived":
         assert sound_of(one) == wanted(chart, version)
+
+
+def test_silence_after_everything_was_sent_says_so(lanternfish: Chart) -> None:
+    one = world(lanternfish)
+    wanted = Version("lanternfish", lanternfish.revision, Values({**one.sound, "osc1.octave": 0}))
+    one.bad.at(one.clock.now() + 0.22, lambda now: one.instrument.behave(Behaviour(refuse="silence", identity=False)))
+    with pytest.raises(NoReply, match=r"nothing came\. Everything was sent to Lanternfish"):
+        recall(one.line, wanted, whole=True, way="dump")
