@@ -45,11 +45,25 @@ class Matrix:
     layout: Layout
     contents: Whole
     rows: NDArray[Any]
+    _columns: dict[str, NDArray[Any]] = field(default_factory=dict, compare=False, repr=False)
 
     def column(self, parameter: str) -> NDArray[Any]:
-        """Codes of one parameter, shape (n,)."""
-        found: NDArray[Any] = self.rows[self.layout.field(parameter)]
+        """Codes of one parameter, shape (n,), in one piece: made the first time it is asked for."""
+        name = self.layout.field(parameter)
+        found = self._columns.get(name)
+        if found is None:
+            apart = self.rows[name]
+            found = self._columns[name] = np.ascontiguousarray(apart, apart.dtype.newbyteorder("="))
         return found
+
+    def longer(self, contents: Whole, rows: NDArray[Any]) -> Matrix:
+        """The same with more contents behind; columns that were asked for stay in one piece."""
+        columns = {
+            name: np.concatenate([column, rows[name].astype(column.dtype)]) for name, column in self._columns.items()
+        }
+        return Matrix(
+            self.layout, np.concatenate([self.contents, contents]), np.concatenate([self.rows, rows]), columns
+        )
 
 
 @dataclass(frozen=True)
@@ -314,10 +328,8 @@ def _matrices(connection: Connection, old: Shelf) -> tuple[dict[int, Matrix], in
             np.frombuffer(b"".join(rows[layout_id]), layout.dtype) if layout.size else np.zeros(len(some), layout.dtype)
         )
         contents = np.array(some, np.int64)
-        if layout_id in matrices:
-            fresh = np.concatenate([matrices[layout_id].rows, fresh])
-            contents = np.concatenate([matrices[layout_id].contents, contents])
-        matrices[layout_id] = Matrix(layout, contents, fresh)
+        before = matrices.get(layout_id)
+        matrices[layout_id] = Matrix(layout, contents, fresh) if before is None else before.longer(contents, fresh)
     return matrices, last
 
 
