@@ -134,7 +134,8 @@ class Answers:
         if kind == "bank":
             shared = owner.sound
             size = codec.messages[message].name_size
-            every = {number: self._source(owner.memory[number], size) for number in range(owner.memory.size)}
+            places = self._places(slots)
+            every = {number: self._source(owner.memory[place], size) for number, place in enumerate(places)}
             for named in (True, False):  # its own letters may be others: its programs have no names then
                 sources = every if named else {n: ProgramSource(one.values, None, one.base) for n, one in every.items()}
                 try:
@@ -290,16 +291,25 @@ class Answers:
     def _store(self, decoded: Decoded, whole: tuple[bytes, ...]) -> None:
         owner = self._owner
         if decoded.programs:
+            places = self._places(decoded.slots)
             for one in decoded.programs:
-                if one.number < owner.memory.size:
+                if one.number < len(places):
                     found = owner.chart.codec.extract(decoded, one.number, owner.address)
-                    self._replace(owner.memory[one.number], one.values, one.name, found[1] if found else None)
+                    self._replace(owner.memory[places[one.number]], one.values, one.name, found[1] if found else None)
             return
         stored = owner.memory.at(decoded.slots.get("program", 0), self._bank_slot(decoded.slots))
         if stored is None:
             owner.refused.append("there is no such program")
         else:
             self._replace(stored, decoded.values, decoded.name, whole)
+
+    def _places(self, slots: Mapping[str, int]) -> range:
+        """The places of the memory that a bank message is about: those of its bank, or all of them."""
+        memory, size = self._owner.chart.memory, self._owner.memory.size
+        if memory is None or "bank" not in slots:
+            return range(size)
+        first = slots["bank"] * memory.programs
+        return range(min(first, size), min(first + memory.programs, size))
 
     @staticmethod
     def _replace(stored: Program, values: Values, name: str, raw: tuple[bytes, ...] | None) -> None:

@@ -16,7 +16,7 @@ from librarian.transfer.line import Line
 from librarian.transfer.read import read_surely
 from librarian.transfer.talk import Talk
 from librarian.transfer.troubles import InstrumentRefused, NotUnderstood, and_list
-from librarian.transfer.wholebank import bank_way, read_bank
+from librarian.transfer.wholebank import bank_way, by_banks, read_bank
 
 KeepProgram = Callable[[int, Version], object]
 
@@ -91,12 +91,13 @@ def backup(
 def _read_whole(talk: Talk, way: Way, asked: list[int], found: dict[int, Version], keep: KeepProgram | None) -> None:
     """All programs by one request: nothing is kept before all of it is sure."""
     talk.state = "Nothing was kept, and the instrument is as it was."
-    bank = read_bank(talk, way)
-    for number in asked:
-        if number in bank.programs:
-            found[number] = bank.programs[number]
-            if keep is not None:
-                keep(number, found[number])
+    for bank, numbers_of in by_banks(talk.line, way, asked).items():
+        held = read_bank(talk, way, bank)
+        for number in numbers_of:
+            if number in held.programs:
+                found[number] = held.programs[number]
+                if keep is not None:
+                    keep(number, found[number])
 
 
 def no_memory(line: Line) -> Refused:

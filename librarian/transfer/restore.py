@@ -26,7 +26,7 @@ from librarian.transfer.plan import dump_in
 from librarian.transfer.send import commands, send_dump
 from librarian.transfer.talk import Talk
 from librarian.transfer.troubles import InstrumentRefused, NotUnderstood, and_list
-from librarian.transfer.wholebank import bank_way, read_bank, write_bank
+from librarian.transfer.wholebank import bank_way, by_banks, read_bank, write_bank
 from librarian.transfer.writing import written
 
 _ROUNDS = 3
@@ -183,7 +183,7 @@ class _Restore:
 
     def by_bank(self, programs: Mapping[int, Version]) -> None:
         """The whole memory read, some of its programs replaced, all of it written, and all of it read back."""
-        talk, account, way = self._talk, self.account, self._way
+        talk, account = self._talk, self.account
         talk.state = account.sentence() + "."
         asks = bank_way(talk.line, "request")
         if asks is None:
@@ -192,9 +192,14 @@ class _Restore:
                 "is there could not be kept.",
                 "Add a request to the bank message of the chart.",
             )
-        held = read_bank(talk, asks)
+        for bank, numbers_of in by_banks(talk.line, asks, account.wanted).items():
+            self._one_bank(asks, bank, numbers_of, programs)
+
+    def _one_bank(self, asks: Way, bank: int, wanted: list[int], programs: Mapping[int, Version]) -> None:
+        talk, account, way = self._talk, self.account, self._way
+        held = read_bank(talk, asks, bank)
         new: dict[int, Version] = {}
-        for number in account.wanted:
+        for number in wanted:
             there, version = held.programs[number], programs[number]
             same = there.values.only(version.values) == version.values.only(there.values) and there.name == version.name
             if self._may_replace(number, there, version, is_there=same):
@@ -206,7 +211,7 @@ class _Restore:
             account.whole = True
             talk.state = account.sentence() + "."
             refusal = write_bank(talk, way, held, new)
-            self._judge(read_bank(talk, asks).programs, held.programs, new, refusal)
+            self._judge(read_bank(talk, asks, bank).programs, held.programs, new, refusal)
             talk.line.slower()
 
     def _judge(

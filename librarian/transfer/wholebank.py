@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 
 from librarian.chart import Way
 from librarian.chart.dump import ProgramSource
@@ -30,23 +30,42 @@ def bank_way(line: Line, form: str) -> Way | None:
 
 @dataclass(frozen=True, slots=True)
 class Bank:
-    """A whole memory as it was read. `programs`: index -> version; `raws`: its messages."""
+    """A whole memory, or one bank of it, as it was read.
+
+    `programs`: index through all banks -> version; `raws`: its messages; `first`: index of its first program; `slots`:
+    the bank number, where the message says one.
+    """
 
     programs: Mapping[int, Version]
     raws: tuple[bytes, ...]
+    first: int = 0
+    slots: Mapping[str, int] = field(default_factory=dict)
 
 
-def read_bank(talk: Talk, way: Way) -> Bank:
-    """The whole memory, read until two answers agree. Raises what `read_surely` raises."""
+def by_banks(line: Line, way: Way, wanted: Iterable[int]) -> dict[int, list[int]]:
+    """Bank -> the programs of it that are wanted; all under bank 0 where the message carries the whole memory."""
+    memory = line.chart.memory
+    several = memory is not None and "bank" in line.chart.codec.messages[way.message].slots
+    found: dict[int, list[int]] = {}
+    for number in wanted:
+        found.setdefault(number // memory.programs if several and memory is not None else 0, []).append(number)
+    return found
+
+
+def read_bank(talk: Talk, way: Way, bank: int = 0) -> Bank:
+    """The whole memory, or this bank of it, read until two answers agree. Raises what `read_surely` raises."""
     line = talk.line
     codec, chart = line.chart.codec, line.chart
-    sure = read_surely(talk, way)
+    slots = {"bank": bank} if "bank" in codec.messages[way.message].slots else {}
+    first = bank * chart.memory.programs if slots and chart.memory is not None else 0
+    sure = read_surely(talk, way, expected=None, **slots)
     decoded = codec.decode_all(sure.reading.received, line.address)
     programs = {}
     for one in decoded.programs:
         alone = codec.extract(decoded, one.number, line.address)
-        shown = chart.memory.shown(one.number) if chart.memory is not None else str(one.number)
-        programs[one.number] = Version(
+        index = first + one.number
+        shown = chart.memory.shown(index) if chart.memory is not None else str(index)
+        programs[index] = Version(
             chart=chart.id,
             revision=chart.revision,
             values=one.values,
@@ -55,11 +74,11 @@ def read_bank(talk: Talk, way: Way) -> Bank:
             origin=Origin("captured", f"program {shown} of the whole memory on {line.port}"),
             name=one.name,
         )
-    return Bank(programs, sure.reading.received)
+    return Bank(programs, sure.reading.received, first, slots)
 
 
 def write_bank(talk: Talk, way: Way, held: Bank, new: Mapping[int, Version]) -> str:
-    """Write the whole memory with some programs replaced; the others go back to the bit. '' or how it was refused."""
+    """Write what was read with some programs replaced; the others go back to the bit. '' or how it was refused."""
     line = talk.line
     codec = line.chart.codec
     kinds = [name for name, info in codec.messages.items() if info.kind in {"program", "edit buffer"}]
@@ -71,7 +90,13 @@ def write_bank(talk: Talk, way: Way, held: Bank, new: Mapping[int, Version]) -> 
         return ProgramSource(version.values, version.name or None, base)
 
     messages = codec.encode_bank(
-        way.message, {number: source(version) for number, version in new.items()}, line.address, base=held.raws
+        way.message,
+        {number - held.first: source(version) for number, version in new.items()},
+        line.address,
+        values=None,
+        base=held.raws,
+        form="write",
+        **{word: number for word, number in held.slots.items() if word in codec.messages[way.message].slots},
     )
     commands(talk, way.before)
     refusal = send_dump(talk, way, messages)
