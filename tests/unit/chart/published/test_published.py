@@ -24,7 +24,7 @@ import pytest
 from librarian.chart import Chart, load
 from librarian.chart.dump import DumpRefused, ProgramSource
 from librarian.messages import Values
-from librarian.transfer import backup, capture, capture_by_hand, recall, verify
+from librarian.transfer import backup, capture, capture_by_hand, recall, restore, verify
 from tests.simulated import World, world
 
 HERE = Path(__file__).parent
@@ -274,8 +274,10 @@ def test_capture_by_hand_and_recall(name: str) -> None:
     assert {ident: here.sound[ident] for ident in sound} == dict(taken.values.only(sound))
 
 
-STORED = ("brackenhull", "corbelstone", "hobday", "inkhorn", "ledgerline", "oakapple", "quillfeather", "sallowfen",
-          "thimblerig", "thornwick", "withybed")  # fmt: skip
+STORED = (
+    "brackenhull", "cobnut", "corbelstone", "hobday", "inkhorn", "ledgerline", "oakapple", "quillfeather", "sallowfen",
+    "thimblerig", "thornwick", "withybed",
+)  # fmt: skip
 
 
 @pytest.mark.parametrize("name", STORED)
@@ -291,3 +293,20 @@ def test_stored_programs_are_read(name: str) -> None:
         held = here.instrument.memory[place]
         assert {ident: held.values[ident] for ident in version.values} == dict(version.values)
         assert version.values
+
+
+@pytest.mark.parametrize("name", ["cobnut", "ledgerline", "thimblerig"])
+def test_programs_of_several_banks_change_places(name: str) -> None:
+    """By whole banks, by one program each, and with the bank's number inside a group; the other programs stay."""
+    chart = chart_of(name)
+    here = world(chart, seed=2)
+    assert chart.memory is not None
+    size = chart.memory.size
+    first, last = 0, size - 1
+    was = [dict(here.instrument.memory[place].values) for place in range(size)]
+    read = backup(here.line, programs=[first, last]).programs
+    new = {first: read[last], last: read[first]}
+    done = restore(here.line, new, allow=lambda _: True, keep_before=lambda _place, _version: None)
+    assert sorted(done.new) == [first, last]
+    wanted = {place: {**was[place], **new[place].values} if place in new else was[place] for place in range(size)}
+    assert {place: dict(here.instrument.memory[place].values) for place in range(size)} == wanted
