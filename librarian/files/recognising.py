@@ -39,6 +39,7 @@ class Recogniser:
         self._reader = reader
         self._last = 0  # files hold runs of one instrument's messages: it is asked first
         self._gather: tuple[Gather, int, Hit, Piece, list[bytes]] | None = None
+        self._source: Source | None = None
         self._peers = [
             [
                 other
@@ -122,19 +123,19 @@ class Recogniser:
             yield self._left(piece.place, (raw,), "It asks for a dump and holds no sound itself.")
         elif info.kind not in ("edit buffer", "program", "bank"):
             yield self._left(piece.place, (raw,), f"A {info.kind} message holds no sound.")
+        elif info.part_of:
+            yield from self._begin(source, piece, index, hit, info.part_of)
         elif info.messages > 1 and not info.each:
-            yield from self._begin(source, piece, index, hit)
+            yield from self._begin(source, piece, index, hit, info.name)
         else:
             yield from self._dump(source, piece, index, hit, (raw,))
 
-    def _begin(self, source: Source, piece: Piece, index: int, hit: Hit) -> Iterator[Finding]:
+    def _begin(self, source: Source, piece: Piece, index: int, hit: Hit, message: str) -> Iterator[Finding]:
+        """The first message of a dump `message` that comes as several."""
         codec = self._targets[index].chart.codec
-        wanted = {
-            word: value
-            for word, value in hit.recognised.slots.items()
-            if word in codec.messages[hit.recognised.message].slots
-        }
-        gather = codec.gather(hit.recognised.message, hit.address, **wanted)
+        wanted = {word: value for word, value in hit.recognised.slots.items() if word in codec.messages[message].slots}
+        gather = codec.gather(message, hit.address, **wanted)
+        self._source = source
         try:
             took = gather.feed(piece.raw)
         except DumpRefused as refused:
@@ -151,6 +152,10 @@ class Recogniser:
         if self._gather is not None:
             gather, index, hit, first, raws = self._gather
             self._gather = None
+            if self._source is not None and self._targets[index].chart.codec.messages[hit.recognised.message].part_of:
+                # a part of a sound alone: what it holds is known, the rest is not
+                yield from self._dump(self._source, first, index, hit, tuple(raws))
+                return
             missing = ", ".join(gather.missing[:4])
             label = f"The {hit.recognised.message} dump of {self._targets[index].chart.name} is not complete"
             yield self._left(first.place, tuple(raws), f"{label}: {why}; {missing} missing.")

@@ -7,6 +7,7 @@ import zipfile
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
+from itertools import islice
 from pathlib import Path
 from typing import IO, Any
 
@@ -154,7 +155,7 @@ class _Writer:
         number = 0
         while True:
             number += 1
-            portion = [each for each, _ in zip(lines, range(form.SOUNDS_A_FILE), strict=False)]
+            portion = list(islice(lines, form.SOUNDS_A_FILE))
             if portion:
                 self._add(form.SOUNDS.format(number), portion)
             if len(portion) < form.SOUNDS_A_FILE:

@@ -20,6 +20,7 @@ import pytest
 from librarian.collection import Library
 from librarian.errors import BadInput, Cancelled, LibrarianError, Refused
 from librarian.files import intake, outgoing
+from librarian.files.bundle import form
 from librarian.files.bundle import reading as bundle_reading
 from librarian.messages import Address
 from tests.filesamples import chart, dump, edited, picture, version
@@ -41,6 +42,21 @@ def test_a_whole_collection_goes_out_and_comes_back(full: Library, empty: Librar
     assert empty.check() == ()
     assert empty.undo() == "Import “first.zip”"
     assert (empty.total(), empty.instruments(), empty.unread(), empty.saved_searches()) == (0, (), (), ())
+
+
+@pytest.mark.parametrize("each", [1, 3, 17, 18, 19])
+def test_sounds_of_several_files_inside(
+    full: Library, empty: Library, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, each: int
+) -> None:
+    monkeypatch.setattr(form, "SOUNDS_A_FILE", each)
+    path = tmp_path / "all.zip"
+    done = outgoing.export_all(full, path)
+    with zipfile.ZipFile(path) as archive:
+        lines = [len(archive.read(name).splitlines()) for name in archive.namelist() if name.startswith("sounds/")]
+    assert sum(lines) == done.sounds
+    assert set(lines[:-1]) <= {each}
+    take(empty, path)
+    assert picture(empty) == picture(full)
 
 
 def test_the_same_bundle_again_finds_everything_there(full: Library, empty: Library, tmp_path: Path) -> None:
