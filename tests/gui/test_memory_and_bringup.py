@@ -136,6 +136,8 @@ def test_a_bring_up_asks_for_the_monitors_runs_and_its_report_is_saved_and_compa
     lines = desk.lines(proving.sheet)
     assert len(lines) == len(proving.report.findings)
     assert {line.says for line in lines} <= {"passed", "failed", "not tried"}
+    first = next(one for one in (*proving.report.of("not tried"), *proving.report.of("passed")))
+    assert proving.sheet.bytes.toPlainText().startswith(first.check), "The bytes belong to the row that is looked at."
     for suffix in ("json", "txt", "html", "xml"):
         proving.save_to(tmp_path / f"report.{suffix}")
     assert json.loads((tmp_path / "report.json").read_text(encoding="utf-8"))["instrument"] == "Fogbell"

@@ -82,6 +82,7 @@ class BringUp(Hand):
                 )
         else:
             self._shown = sheet.show_report(self.report, self.changes, self._scope)
+            self._look_at(0)
         self._buttons()
 
     def _buttons(self) -> None:
