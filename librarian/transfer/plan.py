@@ -18,11 +18,14 @@ from librarian.wire.cable import WIRE_BYTES_PER_SECOND
 
 @dataclass(frozen=True, slots=True)
 class Burst:
-    """Messages that travel together, and the parameters that are in the instrument when they have arrived."""
+    """Messages that travel together, and the parameters that are in the instrument when they have arrived.
+
+    `dump`: the way of which they are the dump, None for messages that set single parameters.
+    """
 
     messages: tuple[bytes, ...]
     parameters: tuple[str, ...]
-    is_dump: bool = False
+    dump: Way | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +55,14 @@ def wanted_of(line: Line, version: Version, *, with_setup: bool) -> Values:
     return version.values.only(ids)
 
 
+def nothing_known(line: Line) -> Refused:
+    """A version of which no value is known can neither be sent nor compared."""
+    return Refused(
+        f"Nothing of this sound is known, so there is nothing to send to {line.name} or to compare with it.",
+        "Choose another version of it, or capture it again.",
+    )
+
+
 def make_plan(
     line: Line, version: Version, wanted: Values, now: Reading | None, *, way: Way | str | None, whole: bool
 ) -> Plan:
@@ -64,10 +75,12 @@ def make_plan(
     """
     reasons: list[str] = []
     plan: Plan | None = None
-    for candidate in _ways(line, way):
+    candidates = _ways(line, way)
+    for candidate in candidates:
         try:
             found = _by_dump(line, candidate, version, wanted, now) if candidate.kind == "dump" else None
             found = _completed(line, found or _by_controllers(line, candidate, wanted), wanted)
+            found = _with_other_dumps(line, found, candidates, version, wanted, now)
         except Refused as problem:
             reasons.append(str(problem))
             continue
@@ -127,7 +140,7 @@ def _by_dump(line: Line, way: Way, version: Version, wanted: Values, now: Readin
         raise Refused(f"A dump replaces everything, and these are not known: {labels}.") from problem
     # As the instrument will show it: cut to its length, in its own characters.
     shown = codec.decode_all(messages, line.address).name if version.name else ""
-    return Plan(way, values.only(wanted), (Burst(messages, tuple(values), True),), (), shown)
+    return Plan(way, values.only(wanted), (Burst(messages, tuple(values), way),), (), shown)
 
 
 def _base(line: Line, way: Way, version: Version, now: Reading | None) -> tuple[bytes, ...] | None:
@@ -207,6 +220,28 @@ def _completed(line: Line, plan: Plan, wanted: Values) -> Plan:
     )
 
 
+def _with_other_dumps(
+    line: Line, plan: Plan, ways: list[Way], version: Version, wanted: Values, now: Reading | None
+) -> Plan:
+    """A sound may travel as several dumps: those that carry what the plan leaves out go after it, in their order."""
+    for way in ways:
+        rest = wanted.only(plan.left_out)
+        if way.kind != "dump" or way == plan.way or not rest.only(way.carries):
+            continue
+        try:
+            other = _by_dump(line, way, version, wanted, now)
+        except Refused:  # what it carries stays left out, and is said
+            continue
+        plan = Plan(
+            plan.way,
+            plan.wanted.with_values(other.wanted),
+            plan.bursts + other.bursts,
+            tuple(name for name in plan.left_out if name not in other.wanted),
+            plan.name or other.name,
+        )
+    return plan
+
+
 def _shortened(line: Line, plan: Plan, now: Reading) -> Plan:
     """Only what differs, one by one, when that is shorter and leaves nothing else different."""
     changed = [name for name, value in plan.wanted.items() if now.values.get(name) != value]
@@ -223,7 +258,7 @@ def _shortened(line: Line, plan: Plan, now: Reading) -> Plan:
 def _seconds(line: Line, bursts: Iterable[Burst]) -> float:
     """How long these take on the cable, at the instrument's pace."""
     pace = line.pace
-    gaps = sum(pace.gap_after(burst.messages[-1]) * (len(burst.messages) if burst.is_dump else 1) for burst in bursts)
+    gaps = sum(pace.gap_after(burst.messages[-1]) * (len(burst.messages) if burst.dump else 1) for burst in bursts)
     return gaps + sum(len(raw) for burst in bursts for raw in burst.messages) / min(
         pace.bytes_per_second, WIRE_BYTES_PER_SECOND
     )
@@ -231,13 +266,15 @@ def _seconds(line: Line, bursts: Iterable[Burst]) -> float:
 
 def _only_values_differ(line: Line, plan: Plan, now: Reading) -> bool:
     """True when name and unexplained bytes are what they should be already: controllers cannot bring those."""
-    if plan.way.kind != "dump":
-        return True
-    if plan.name and plan.name != now.name:
+    if plan.way.kind == "dump" and plan.name and plan.name != now.name:
         return False
-    held = now.raw.get(plan.way.message)
-    if held is None:
-        return False
-    target = plan.bursts[0].messages
     values = now.values.with_values(plan.wanted)
-    return written(line, plan.way.message, values, base=tuple(held), name=now.name) == target
+    for burst in plan.bursts:
+        if burst.dump is None:
+            continue
+        held = now.raw.get(burst.dump.message)
+        if held is None:
+            return False
+        if written(line, burst.dump.message, values, base=tuple(held), name=now.name) != burst.messages:
+            return False
+    return True

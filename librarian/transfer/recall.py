@@ -12,12 +12,13 @@ from librarian.transfer.cancel import Cancel, OnProgress
 from librarian.transfer.capture import as_version, read_all
 from librarian.transfer.identify import introduce, refuse_stranger, still_there
 from librarian.transfer.line import Line
-from librarian.transfer.plan import Plan, make_plan, wanted_of
+from librarian.transfer.plan import Plan, make_plan, nothing_known, wanted_of
 from librarian.transfer.read import askable
 from librarian.transfer.reading import Reading
 from librarian.transfer.results import Proof, Recalled, RecallState, proof_sentence, sent_sentence
 from librarian.transfer.send import send
 from librarian.transfer.talk import Talk
+from librarian.transfer.troubles import and_list
 from librarian.transfer.verify import prove, roads
 
 MOST_ROUNDS = 3
@@ -53,10 +54,7 @@ def recall(
         refuse_stranger(line.identified)
         wanted = wanted_of(line, version, with_setup=with_setup)
         if not wanted:
-            raise Refused(
-                f"Nothing of this sound is known, so there is nothing to send to {line.name}.",
-                "Choose another version of it, or capture it again.",
-            )
+            raise nothing_known(line)
         ways = askable(line)
         before: Version | None = None
         now: Reading | None = None
@@ -167,6 +165,7 @@ class _Run:
 
     def _result(self, state: RecallState, sentence: str, proof: Proof | None) -> Recalled:
         talk, plan = self._talk, self._plan
+        state, sentence = self._with_left_out(state, sentence, proof)
         counted = set(self._version.values) - set(plan.wanted)
         return Recalled(
             state=state,
@@ -186,3 +185,17 @@ class _Run:
             seconds=talk.seconds,
             sentence=sentence,
         )
+
+    def _with_left_out(self, state: RecallState, sentence: str, proof: Proof | None) -> tuple[RecallState, str]:
+        """What no way of the chart brings is as it was: said, unless it happens to be as it should be."""
+        chart = self._line.chart
+        read = self._others if proof is None else self._others.with_values(proof.read)
+        lacking = [name for name in self._plan.left_out if read.get(name) != self._version.values[name]]
+        if not lacking:
+            return state, sentence
+        labels = and_list([chart.parameters[name].label for name in lacking])
+        said = f"{sentence}; {labels} could not be sent, because no way of recall in its chart carries "
+        said += "it" if len(lacking) == 1 else "them"
+        if state == "arrived":
+            state = "differs" if any(name in read for name in lacking) else "sent"
+        return state, said
