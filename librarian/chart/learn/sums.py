@@ -81,17 +81,25 @@ class SumGuess:
 
 
 def checksums(
-    table: Bytes, at: int, forms: Sequence[SumForm], firsts: Sequence[int], ends: Sequence[int], *, best: int = 8
+    table: Bytes, at: int, forms: Sequence[SumForm], firsts: Sequence[int], ends: Sequence[int], *, best: int = 8,
+    started: bool = False,
 ) -> list[SumGuess]:
-    """The best guesses for a checksum that stands at byte `at` of every row of `table`, most agreeing first."""
-    return _search(table, [(form, form.read(table, at)) for form in forms if at + form.size <= table.shape[1]],
-                   at, firsts, ends, best, unpacked=False)  # fmt: skip
+    """The best guesses for a checksum that stands at byte `at` of every row of `table`, most agreeing first.
+
+    `started`: those that begin with a number of their own instead, which all rows agree on.
+    """
+    read = [(form, form.read(table, at)) for form in forms if at + form.size <= table.shape[1]]
+    search = _started if started else _search
+    return search(table, read, at, firsts, ends, best, unpacked=False)
 
 
-def checksums_of(images: Bytes, table: Bytes, at: int, forms: Sequence[SumForm], *, best: int = 8) -> list[SumGuess]:
+def checksums_of(
+    images: Bytes, table: Bytes, at: int, forms: Sequence[SumForm], *, best: int = 8, started: bool = False
+) -> list[SumGuess]:
     """The same for a checksum at byte `at` of the messages that covers the whole unpacked data `images`."""
     read = [(form, form.read(table, at)) for form in forms if at + form.size <= table.shape[1]]
-    return _search(images, read, at, [0], [images.shape[1]], best, unpacked=True)
+    search = _started if started else _search
+    return search(images, read, at, [0], [images.shape[1]], best, unpacked=True)
 
 
 def _search(
@@ -105,10 +113,7 @@ def _search(
     unpacked: bool,
 ) -> list[SumGuess]:
     rows = len(table)
-    sums = np.zeros((rows, table.shape[1] + 1), dtype=np.int64)
-    np.cumsum(table, axis=1, out=sums[:, 1:], dtype=np.int64)
-    xors = np.zeros((rows, table.shape[1] + 1), dtype=np.int64)
-    xors[:, 1:] = np.bitwise_xor.accumulate(table.astype(np.int64), axis=1)
+    sums, xors = _prefixes(table)
     begin = np.array(firsts, dtype=np.int64)
     found: list[SumGuess] = []
     for end in ends:
@@ -128,6 +133,57 @@ def _search(
     # Equal in agreement: the narrowest writing first, and the range that begins at the first byte that ever changes.
     found.sort(key=lambda one: (-one.agree, one.form.size, one.form.bits, -one.end, -one.first))
     return found[: best * 8] if best else found
+
+
+def _started(
+    table: Bytes,
+    read: Sequence[tuple[SumForm, Numbers]],
+    at: int,
+    firsts: Sequence[int],
+    ends: Sequence[int],
+    best: int,
+    *,
+    unpacked: bool,
+) -> list[SumGuess]:
+    """What the received number leaves over must be one and the same in every row."""
+    rows = len(table)
+    sums, xors = _prefixes(table)
+    begin = np.array(firsts, dtype=np.int64)
+    found: list[SumGuess] = []
+    for end in ends:
+        starts = begin[begin < end]
+        if not len(starts):
+            continue
+        total = sums[:, [end]] - sums[:, starts]
+        folded: Numbers = np.bitwise_xor(xors[:, [end]], xors[:, starts])
+        for form, received in read:
+            if (received < 0).any():
+                continue
+            mask = (1 << form.bits) - 1
+            column = received[:, None]
+            left = {"xor": (column ^ folded) & mask, "sum": (column - total) & mask, "twos": (-column - total) & mask,
+                    "ones": (~column - total) & mask}  # fmt: skip
+            for kind in CHECKSUM_KINDS:
+                same = (left[kind] == left[kind][0]).all(axis=0)
+                fits = (np.bitwise_or(column, 0) <= mask).all()
+                places = np.flatnonzero(same & fits)
+                # Constant bytes may be in or out: of all ranges the widest and the narrowest stand for the rest.
+                some = places if len(read) == 1 else places[[0, -1]] if len(places) else places
+                found += [
+                    SumGuess(kind, form, at, int(starts[place]), end, rows, rows, unpacked, int(left[kind][0, place]))
+                    for place in some
+                ]
+    found.sort(key=lambda one: (one.form.size, one.form.bits, -one.end, -one.first))
+    return found[: best * 8] if best else found
+
+
+def _prefixes(table: Bytes) -> tuple[Numbers, Numbers]:
+    """Sums and XORs of all bytes before each place, row by row."""
+    sums: Numbers = np.zeros((len(table), table.shape[1] + 1), dtype=np.int64)
+    np.cumsum(table, axis=1, out=sums[:, 1:], dtype=np.int64)
+    xors: Numbers = np.zeros((len(table), table.shape[1] + 1), dtype=np.int64)
+    xors[:, 1:] = np.bitwise_xor.accumulate(table.astype(np.int64), axis=1)
+    return sums, xors
 
 
 def _computed(kind: ChecksumKind, total: Numbers, folded: Numbers, mask: int) -> Numbers:

@@ -30,11 +30,12 @@ class Track:
     indexes: tuple[int, ...]
     times: tuple[float, ...]
     sources: tuple[Source, ...] = ()
+    opened: int = 0
 
     @property
     def first(self) -> int:
-        """Number of its first message."""
-        return self.indexes[0]
+        """Number of its first message, be it only a half: it stays the same when halves turn out to be a pair."""
+        return self.opened
 
 
 class Tracker:
@@ -190,7 +191,7 @@ def _times(events: Sequence[Event]) -> list[float]:
 
 
 def _track(
-    binding: Mapping[str, Any], text: str, most: int, steps: Sequence[tuple[Event, int]], *sources: Source
+    binding: Mapping[str, Any], text: str, most: int, steps: Sequence[tuple[Event, int]], opened: int, *sources: Source
 ) -> Track | None:
     """None while only halves came."""
     if not steps:
@@ -204,11 +205,13 @@ def _track(
         tuple(event.index for event, _ in steps),
         tuple(event.at for event, _ in steps),
         sources,
+        opened,
     )
 
 
 def _seven(source: Source, events: Sequence[Event]) -> Track | None:
-    return _track({"cc": source.number}, f"CC {source.number}", 127, [(event, event.value) for event in events], source)
+    return _track({"cc": source.number}, f"CC {source.number}", 127, [(event, event.value) for event in events],
+                  events[0].index, source)  # fmt: skip
 
 
 def _joined(events: Sequence[Event], is_msb: Any, lsb_first: bool) -> list[tuple[Event, int]]:
@@ -235,7 +238,7 @@ def _pair(rough: Sequence[Event], fine: Sequence[Event]) -> Track | None:
     if lsb_first:
         binding["order"] = "lsb_first"
     steps = _joined(both, lambda event: event.source.number == msb, lsb_first)
-    return _track(binding, f"CC {msb} and {lsb}", 16383, steps, rough[0].source, fine[0].source)
+    return _track(binding, f"CC {msb} and {lsb}", 16383, steps, both[0].index, rough[0].source, fine[0].source)
 
 
 def _fine_first(both: Sequence[Event], msb: int) -> bool:
@@ -255,8 +258,9 @@ def _data(source: Source, events: Sequence[Event]) -> Track | None:
     if len(halves) == 2:
         first_lsb = events[0].half == "lsb" and events[1].half == "msb"
         steps = _joined(events, lambda event: event.half == "msb", first_lsb)
-        return _track({source.kind: source.number}, name, 16383, steps, source)
+        return _track({source.kind: source.number}, name, 16383, steps, events[0].index, source)
     binding: dict[str, Any] = {source.kind: source.number, "bits": 7}
     if halves == {"lsb"}:
         binding["half"] = "lsb"
-    return _track(binding, f"{name}, 7 bits", 127, [(event, event.value) for event in events], source)
+    return _track(binding, f"{name}, 7 bits", 127, [(event, event.value) for event in events],
+                  events[0].index, source)  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 import unicodedata
 from collections.abc import Mapping
 from typing import Any
@@ -55,6 +56,7 @@ class ChartWriter:
         self._new_sections: list[Table] = []
         self._new_parameters: list[Table] = []
         self._tables: list[tuple[str, str, dict[str, Any]]] = []
+        self._remarks: list[str] = []
         self._channel = int(self._document.get("address", {}).get("channel", 1)) - 1
 
     def channel(self, channel: int | None) -> None:
@@ -134,6 +136,10 @@ class ChartWriter:
         self._tables.append((table, name, keys))
         return name
 
+    def remark(self, sentence: str) -> None:
+        """A comment that stands before what is added next."""
+        self._remarks.append(sentence)
+
     def by_hand(self, identity: str) -> None:
         """Say of a parameter that only a hand on the panel sets it."""
         for one in [*self._entries("parameter"), *self._new_parameters]:
@@ -155,6 +161,7 @@ class ChartWriter:
         added = [
             *(_entry(self._document, "section", table) for table in self._new_sections),
             *(_entry(self._document, "parameter", table) for table in self._new_parameters),
+            *(["".join(f"# {line}\n" for one in self._remarks for line in textwrap.wrap(one, 110))]),
             *(_named(where, name, keys) for where, name, keys in self._tables),
         ]
         body = tomlkit.dumps(self._document).rstrip("\n") + "\n"
@@ -214,7 +221,7 @@ def _named(where: str, name: str, keys: Mapping[str, Any]) -> str:
     for key, value in keys.items():
         if key == "parts":
             parts = value
-        elif isinstance(value, list) and key == "fields":
+        elif isinstance(value, list) and key in ("fields", "blocks"):
             table[key] = _lines(value)
         else:
             table[key] = _inline(value) if isinstance(value, Mapping) else value

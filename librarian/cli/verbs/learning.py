@@ -11,7 +11,7 @@ from typing import Annotated
 import typer
 from rich.table import Table
 
-from librarian.chart import Chart, loads
+from librarian.chart import Chart, Listener, loads
 from librarian.chart.language.writing import value_text
 from librarian.chart.learn import BLANK, Control, Naming, PanelLearner
 from librarian.chart.learn.dumps import DumpLearner, Finding, Question, dials_of
@@ -37,6 +37,8 @@ InOption = Annotated[str | None, typer.Option("--in", metavar="PORT", help="... 
 QUIET_S = 0.8
 """A control that has rested for so long is asked about."""
 DUMP_S = 60.0
+PAUSE_S = 0.5
+"""Messages of one dump follow each other within this time."""
 _LOOKS = 5
 HOW = "Section/Name, nothing to move it more, - to leave it out, . to write the chart"
 
@@ -115,18 +117,20 @@ def learn_dumps(
     ] = "",
     device: Annotated[int | None, typer.Option("--device", min=0, max=126, help="The unit's device ID.")] = None,
     others: Annotated[int, typer.Option("--others", min=0, help="How many other sounds to ask for first.")] = 2,
+    names: Annotated[bool, typer.Option("--names", help="The sounds have names: ask for some to be changed.")] = False,
 ) -> Exit:
     """Learn a dump: packing, checksum and fields, from dumps before and after one control was moved."""
     existing = _existing(file)
     if not existing:
         raise BadInput(f"There is no chart {file}.", "Learn its controls first: librarian chart learn FILE")
     asking = _bytes(request)
-    learner = DumpLearner(dials_of(_chart(existing, file)), others=others)
+    chart = _chart(existing, file)
+    learner = DumpLearner(dials_of(chart), others=others, names=names)
     for said in dump or ():
         _take(learner, said)
     if output is not None or input_ is not None:
         with _cable(output, input_) as cable:
-            _converse(here, learner, cable, asking)
+            _converse(here, learner, chart, cable, asking)
     finding = learner.finding()
     question = learner.question()
     why = ""
@@ -136,6 +140,8 @@ def learn_dumps(
     except Refused as refused:
         why = str(refused)
         aside(clean(f"{refused} {refused.hint}".strip()))
+    for note in learner.notes:
+        aside(clean(note))
     _tell(here, file, learner, finding, question, written=not why)
     return Exit.COULD_NOT if why else Exit.OK
 
@@ -222,48 +228,66 @@ def _take(learner: DumpLearner, said: str) -> None:
     if not at:
         name, move = said, ""
     raws = sysex_of(Path(name))
-    if len(raws) != 1:
-        raise BadInput(f"{name} holds {len(raws)} SysEx messages.", "Give one dump of one message in each file.")
+    if not raws:
+        raise BadInput(f"{name} holds no SysEx message.", "Give one dump in each file.")
     control, equals, value = move.partition("=")
     if not move:
-        learner.sound(raws[0])
+        learner.sound(*raws)
         return
     try:
         number = int(value) if equals else None
     except ValueError as wrong:
         raise BadInput(f"“{value}” is no whole number.", "Write the value as the instrument counts.") from wrong
-    learner.moved(control, number, raws[0])
+    learner.moved(control, number, *raws)
 
 
-def _converse(here: Here, learner: DumpLearner, cable: Cable, request: bytes) -> None:
+def _converse(here: Here, learner: DumpLearner, chart: Chart, cable: Cable, request: bytes) -> None:
     """Ask for one move after another until nothing is left to tell apart."""
+    listener = chart.codec.listener(chart.default_address)
     while (question := learner.question()) is not None:
         here.say(clean(question.sentence))
-        if request:
-            aside("Press Enter when it is done (. to stop).")
+        text = ""
+        if request or question.asks:
+            asks = f" Type {question.asks}." if question.asks else ""
+            aside(f"Press Enter when it is done (- if it cannot be done, . to stop).{asks}")
             line = sys.stdin.readline()
-            if not line or line.strip() == ".":
+            text = line.strip()
+            if not line or text == ".":
                 return
+            if text == "-":
+                learner.skip(question)
+                continue
+        if request:
             cable.send(request)
-        raw = _dump(cable)
-        if raw is None:
+        raws = _dump(cable, listener, learner)
+        if not raws:
             aside("No dump came; that is all for now.")
             return
         try:
-            learner.answer(question, raw)
+            learner.answer(question, *raws, text=text)
         except BadInput as wrong:
             aside(clean(f"{wrong} {wrong.hint}"))
 
 
-def _dump(cable: Cable) -> bytes | None:
+def _dump(cable: Cable, listener: Listener, learner: DumpLearner) -> tuple[bytes, ...]:
+    """The messages of one dump: it has ended when nothing more came for a moment. What the panel tells is noted."""
+    raws: list[bytes] = []
+    last = 0.0
     until = cable.clock.now() + DUMP_S
     stopped = [False]
     with on_interrupt(lambda: stopped.__setitem__(0, True)):
         while cable.clock.now() < until and not stopped[0]:
-            arrival = cable.receive(0.2)
-            if isinstance(arrival, Message) and arrival.is_sysex and arrival.raw[1:2] not in (b"\x7e", b"\x7f"):
-                return arrival.raw
-    return None
+            arrival = cable.receive(0.1)
+            if isinstance(arrival, Message):
+                heard = listener.feed(arrival.raw, arrival.at)
+                for one in heard:
+                    learner.heard(one.parameter, one.value if one.exact else None)
+                if not heard and arrival.is_sysex and arrival.raw[1:2] not in (b"\x7e", b"\x7f"):
+                    raws.append(arrival.raw)
+                    last = cable.clock.now()
+            elif raws and cable.clock.now() - last >= PAUSE_S:
+                break
+    return tuple(raws)
 
 
 def _tell(

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from librarian.chart.learn.dumps.framing import Framing, Take, framing_of
 from librarian.chart.learn.singles import maker_end
 from librarian.errors import BadInput, Refused
 
@@ -32,11 +33,22 @@ class Dial:
 
 @dataclass(frozen=True, slots=True)
 class Shot:
-    """One dump. `moved`: the only control that moved since the shot before, or None. `state`: values that are known."""
+    """One dump, of one message or several. `moved`: the only control that moved since the shot before, or None.
+    `state`: values that are known.
 
-    raw: bytes
+    `text`: what the person called the sound since the shot before, `program`: which one it is; "" and None: not told.
+    """
+
+    raws: Take
     moved: str | None
     state: Mapping[str, int]
+    text: str = ""
+    program: int | None = None
+
+    @property
+    def raw(self) -> bytes:
+        """Its first message."""
+        return self.raws[0]
 
 
 class Evidence:
@@ -45,34 +57,42 @@ class Evidence:
     def __init__(self) -> None:
         self.shots: list[Shot] = []
         self.others = 0
+        self._framed: tuple[int, Framing] | None = None
 
-    def sound(self, raw: bytes) -> None:
+    def sound(self, raws: Take, program: int | None = None) -> None:
         """A dump of any sound; nothing is known of its values. Raises BadInput (see `_check`)."""
-        self._check(raw)
+        self._check(raws)
         if self.shots:
             self.others += 1
-        self.shots.append(Shot(raw, None, {}))
+        self.shots.append(Shot(raws, None, {}, program=program))
 
-    def moved(self, control: str, value: int | None, raw: bytes) -> None:
+    def named(self, text: str, raws: Take) -> None:
+        """A dump after nothing but the sound's name was changed. Raises BadInput (see `_check`)."""
+        self._check(raws)
+        state = dict(self.shots[-1].state) if self.shots else {}
+        program = self.shots[-1].program if self.shots else None
+        self.shots.append(Shot(raws, None, state, text, program))
+
+    def moved(self, control: str, value: int | None, raws: Take) -> None:
         """A dump after `control` alone was moved since the dump before: to `value`, or no one knows where to."""
-        self._check(raw)
+        self._check(raws)
         if not self.shots:
             raise BadInput("A move says nothing without a dump before it.", "Send a dump first, then move a control.")
         state = dict(self.shots[-1].state)
         state.pop(control, None)
         if value is not None:
             state[control] = value
-        self.shots.append(Shot(raw, control, state))
+        self.shots.append(Shot(raws, control, state, program=self.shots[-1].program))
 
-    def several(self, moves: Mapping[str, int | None], raw: bytes) -> None:
+    def several(self, moves: Mapping[str, int | None], raws: Take) -> None:
         """A dump after several controls were moved: it tells none of them, but the next one is compared with it."""
-        self._check(raw)
+        self._check(raws)
         state = dict(self.shots[-1].state) if self.shots else {}
         for name, value in moves.items():
             state.pop(name, None)
             if value is not None:
                 state[name] = value
-        self.shots.append(Shot(raw, None, state))
+        self.shots.append(Shot(raws, None, state))
 
     def take_back(self) -> Shot:
         """Forget the newest dump, and give it back. Raises Refused when there is none."""
@@ -83,27 +103,47 @@ class Evidence:
             self.others -= 1
         return gone
 
-    def _check(self, raw: bytes) -> None:
+    def _check(self, raws: Take) -> None:
         """Raises BadInput for what is no whole SysEx message, or another kind of dump than those before."""
-        if len(raw) < 6 or raw[0] != 0xF0 or raw[-1] != 0xF7 or not raw[1:-1].isascii():
-            raise BadInput("This is no whole SysEx message.", "A dump begins with F0 and ends with F7; send it again.")
+        for raw in raws:
+            if len(raw) < 6 or raw[0] != 0xF0 or raw[-1] != 0xF7 or not raw[1:-1].isascii():
+                raise BadInput(
+                    "This is no whole SysEx message.", "A dump begins with F0 and ends with F7; send it again."
+                )
         if not self.shots:
+            if len(raws) > 1:
+                framing_of([raws])
             return
-        first = self.shots[0].raw
-        if raw[: maker_end(raw)] != first[: maker_end(first)]:
+        first = self.shots[0].raws
+        if raws[0][: maker_end(raws[0])] != first[0][: maker_end(first[0])]:
             raise BadInput("This dump has another manufacturer ID than those before.", "Keep to one instrument.")
-        if len(raw) != len(first):
+        if len(raws) != len(first):
             raise BadInput(
-                f"This dump has {len(raw)} bytes, those before have {len(first)}.",
-                "Keep to one kind of dump, and send it again if it was cut off. Dumps of changing length cannot be "
-                "learnt.",
+                f"This dump came in {len(raws)} messages, those before in {len(first)}.", "Send it again, whole."
             )
+        for raw, before in zip(raws, first, strict=True):
+            if len(raw) != len(before):
+                raise BadInput(
+                    f"This dump has {len(raw)} bytes, those before have {len(before)}.",
+                    "Keep to one kind of dump, and send it again if it was cut off. Dumps of changing length cannot "
+                    "be learnt.",
+                )
+
+    @property
+    def framing(self) -> Framing | None:
+        """How the messages of a dump are numbered; None where a dump is one message."""
+        if len(self.shots[0].raws) == 1:
+            return None
+        if self._framed is None or self._framed[0] != len(self.shots):
+            self._framed = (len(self.shots), framing_of([shot.raws for shot in self.shots]))
+        return self._framed[1]
 
     @property
     def table(self) -> Bytes:
-        """All messages, one a row."""
-        raws = b"".join(shot.raw for shot in self.shots)
-        return np.frombuffer(raws, dtype=np.uint8).reshape(len(self.shots), -1)
+        """All dumps, one a row; of those in several messages the data joined."""
+        framing = self.framing
+        rows = [shot.raw if framing is None else framing.joined(shot.raws) for shot in self.shots]
+        return np.frombuffer(b"".join(rows), dtype=np.uint8).reshape(len(rows), -1)
 
     @property
     def maker(self) -> int:

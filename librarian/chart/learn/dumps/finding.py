@@ -11,12 +11,15 @@ from librarian.chart.learn.dumps.evidence import Bytes, Dial, Evidence, touched
 from librarian.chart.learn.dumps.fields import fields
 from librarian.chart.learn.dumps.guess import Guess
 from librarian.chart.learn.dumps.hot import Sums, hot_places, inner_sum, unpacked_sums, wire_sums
+from librarian.chart.learn.dumps.names import NameFound, find_name
 from librarian.chart.learn.dumps.readings import Reading, readings
 from librarian.chart.learn.dumps.spread import Unsettled, spread
 from librarian.chart.learn.sums import SumGuess
 
 _NO_FIELD = 9.0
-_NO_SUM = 40.0
+_NO_SUM = 12.0
+_THROUGH_TITLE = 3.0
+"""Packed data does not begin before a name that stands there in plain letters."""
 _HEADER = 3
 _HEADER_SEEN = 10
 """Bytes after the manufacturer ID that are taken as the head of the message: more when other sounds were seen."""
@@ -85,7 +88,8 @@ def again(finding: Finding, evidence: Evidence, dials: Sequence[Dial]) -> Findin
     start, end = finding.reading.start, finding.reading.end
     same = (one for one in readings(table, start, start, end) if one.packing == finding.reading.packing)
     reading = next((one for one in same if one.end == end), None)
-    if reading is None or not set(_moving(table)) <= {*range(start, end), *range(end, table.shape[1])}:
+    known = {*range(start, end), *range(end, table.shape[1])}
+    if reading is None or not set(_moving(table)) - _head_only(evidence, table, reading) <= known:
         return None
     judged = _judged(evidence, dials, table, reading, sums)
     if judged is None or len(judged.sums) != len(finding.sums) or (judged.inner is None) != (finding.inner is None):
@@ -97,11 +101,38 @@ def _moving(table: Bytes) -> list[int]:
     return [int(at) for at in np.flatnonzero(np.ptp(table, axis=0))]
 
 
+def _by_hand(evidence: Evidence, table: Bytes) -> list[int]:
+    """Positions that changed when a control was moved."""
+    moves = [number for number, shot in enumerate(evidence.shots) if shot.moved is not None and number]
+    return [int(at) for at in np.flatnonzero(touched(table, moves))]
+
+
+def title_of(evidence: Evidence, table: Bytes) -> NameFound | None:
+    """The sound's name, where it stands in plain ASCII before all that controls change, as bytes of the message."""
+    texts = [(row, shot.text) for row, shot in enumerate(evidence.shots) if shot.text]
+    by_hand = _by_hand(evidence, table)
+    found = find_name(table, texts, 7) if texts and by_hand and evidence.framing is None else None
+    if found is None or found.width > 1 or found.charset is not None or found.at + found.size > by_hand[0]:
+        return None
+    return found
+
+
+def _head_only(evidence: Evidence, table: Bytes, reading: Reading) -> set[int]:
+    """Positions before the data that no control changes: they number the program, or mean nothing that is known."""
+    return set(range(evidence.maker, reading.start)) - set(_by_hand(evidence, table))
+
+
 def _windows(evidence: Evidence, table: Bytes, sums: Sums) -> Iterable[Reading]:
     taken = {at + place for one in sums.found for at in [one.at] for place in range(one.form.size)}
     moving = [at for at in _moving(table) if at not in taken] or [evidence.maker + 1]
     cap = _HEADER_SEEN if evidence.others >= 2 else _HEADER
     highest = min(moving[0], evidence.maker + cap)
+    # Bytes in front that only other sounds changed may be data (a name), or number the program.
+    by_hand = [at for at in _by_hand(evidence, table) if at not in taken]
+    heads = {highest, min(by_hand[0], evidence.maker + cap) if by_hand else highest}
+    title = title_of(evidence, table)
+    if title is not None:
+        heads.add(min(by_hand[0], title.at + title.size + cap))
     after = [at for at in taken if at >= moving[0]]
     last = min(after, default=table.shape[1] - 1)
     before = [at + 1 for at in taken if at < moving[0]]
@@ -111,7 +142,9 @@ def _windows(evidence: Evidence, table: Bytes, sums: Sums) -> Iterable[Reading]:
         group = _last_group([at for at in sums.hot if at < last])
         ends |= {group - back for back in range(4) if group - back > moving[0]}
     for end in sorted(ends, reverse=True):
-        yield from readings(table, min(lowest, highest), highest, end)
+        for head in sorted(heads):
+            first = min(lowest, head) if title is None or head <= title.at else title.at + title.size
+            yield from readings(table, min(first, head), head, end)
 
 
 def _last_group(places: Sequence[int]) -> int:
@@ -128,12 +161,16 @@ def _judged(evidence: Evidence, dials: Sequence[Dial], table: Bytes, reading: Re
     inside = hot_places(reading.images, evidence, names)
     inner = inner_sum(reading, inside) if inside else None
     known = {at + place for one in [*sums.found, *more] for at in [one.at] for place in range(one.form.size)}
+    head = _head_only(evidence, table, reading)
     left = tuple(
         at
         for at in _moving(table)
-        if at not in known and not reading.start <= at < reading.end
+        if at not in known and not reading.start <= at < reading.end and at not in head
     )  # fmt: skip
     cost = reading.trouble + _NO_SUM * len(left) + (0.5 if inner is not None else 0.0)
+    title = title_of(evidence, table)
+    if title is not None and reading.packing != "plain" and reading.start < title.at + title.size:
+        cost += _THROUGH_TITLE
     finding = Finding(reading, (*sums.found, *more), inner, sums.tried, left, cost)
     masks = _masks(finding.images, evidence, dials)
     for dial in dials:

@@ -14,6 +14,7 @@ from librarian.chart.learn.sums import INNER_FORMS, WIRE_FORMS, SumForm, SumGues
 _OFTEN = 0.6
 _LEAST_CONTROLS = 1
 _LEAST_DUMPS = 4
+_LEAST_STARTED = 6
 _LONGEST = 4
 
 
@@ -46,17 +47,24 @@ def wire_sums(table: Bytes, hot: Sequence[int]) -> Sums:
         fitting = [one for one in guesses if one.fits and _covers(one) & left and _wide(one, varying)]
         tried += [one for one in guesses if not one.fits]
         if not fitting:
+            # A few instruments begin their sum with a number of their own; that explains more, and so proves less.
+            many = len(np.unique(table, axis=0)) >= _LEAST_STARTED
+            guesses = [guess for at in _begins(left) for guess in _at(table, at, hot, started=True)] if many else []
+            fitting = [one for one in guesses if _covers(one) & left and _whole(one, varying, hot)]
+        if not fitting:
             break
-        best = min(fitting, key=lambda one: (-len(_covers(one) & varying), one.form.size, one.form.bits))
+        best = min(fitting, key=lambda one: _rank(one, varying, table))
         found.append(best)
         left -= _covers(best)
     return Sums(tuple(found), tuple(_ranked(tried)), tuple(sorted(left)))
 
 
-def ranges(table: Bytes, guess: SumGuess) -> set[tuple[int, int]]:
-    """All ranges (first, end) over which this checksum fits all dumps: they differ only in bytes that never change."""
-    found = _at(table, guess.at, (), guess)
-    return {(one.first, one.end) for one in found if one.fits and one.kind == guess.kind and one.form == guess.form}
+def ranges(table: Bytes, guess: SumGuess) -> dict[tuple[int, int], int]:
+    """All ranges (first, end) over which this checksum fits all dumps, with their start values: they differ only in
+    bytes that never change."""
+    found = _at(table, guess.at, (), guess, started=guess.start != 0)
+    same = [one for one in found if one.fits and one.kind == guess.kind and one.form == guess.form]
+    return {(one.first, one.end): one.start for one in same}
 
 
 def unpacked_sums(reading: Reading, table: Bytes, hot: Sequence[int]) -> list[SumGuess]:
@@ -70,9 +78,16 @@ def unpacked_sums(reading: Reading, table: Bytes, hot: Sequence[int]) -> list[Su
             one for at in _begins(left, reading.end) for one in checksums_of(reading.images, table, at, WIRE_FORMS)
         ]
         fitting = [one for one in guesses if one.fits and _covers(one) & left and not _covers(one) & inside]
+        if not fitting and len(np.unique(table, axis=0)) >= _LEAST_STARTED:
+            guesses = [
+                one
+                for at in _begins(left, reading.end)
+                for one in checksums_of(reading.images, table, at, WIRE_FORMS, started=True)
+            ]
+            fitting = [one for one in guesses if _covers(one) & left and not _covers(one) & inside]
         if not fitting:
             break
-        found.append(min(fitting, key=lambda one: (-len(_covers(one) & varying), one.form.size, one.form.bits)))
+        found.append(min(fitting, key=lambda one: _rank(one, varying, table)))
         left -= _covers(found[-1])
     return found
 
@@ -94,20 +109,37 @@ def _begins(places: set[int], lowest: int = 1) -> list[int]:
     return sorted({at - back for at in places for back in range(_LONGEST) if at - back >= lowest})
 
 
-def _at(table: Bytes, at: int, hot: Sequence[int], like: SumGuess | None = None) -> list[SumGuess]:
+def _at(
+    table: Bytes, at: int, hot: Sequence[int], like: SumGuess | None = None, *, started: bool = False
+) -> list[SumGuess]:
     forms: Sequence[SumForm] = WIRE_FORMS if like is None else [like.form]
     last = table.shape[1] - 1
     firsts, ends = range(1, at), {at, *(place for place in hot if place < at)}
     if like is not None:
         ends.add(like.end)
     forms = [form for form in forms if at + form.size <= last]
-    return checksums(table, at, forms, firsts, sorted(ends), best=0)
+    return checksums(table, at, forms, firsts, sorted(ends), best=0, started=started)
 
 
 def _wide(guess: SumGuess, varying: set[int]) -> bool:
     """A checksum is over most of what changes; that a few bytes happen to agree proves nothing."""
     inside = sum(guess.first <= at < guess.end for at in varying)
     return inside >= max(1, len(varying) // 2)
+
+
+def _rank(guess: SumGuess, varying: set[int], table: Bytes) -> tuple[int, int, int, int]:
+    """The likeliest least: explains most that changes; and a wider sum that also explains a byte beside it which only
+    has not changed yet."""
+    still = [at for at in _covers(guess) if at not in varying]
+    explains = guess.kind != "xor" and any(table[0, at] for at in still)
+    return -len(_covers(guess) & varying), 0 if explains else 1, guess.form.size, guess.form.bits
+
+
+def _whole(guess: SumGuess, varying: set[int], hot: Sequence[int]) -> bool:
+    """Covers every byte before it that changes at all, but for other checksums: with a start value any constant byte
+    may be in or out, so that only the whole is worth believing."""
+    before = {at for at in varying if at < guess.at and at not in hot}
+    return bool(before) and all(guess.first <= at < guess.end for at in before)
 
 
 def _covers(guess: SumGuess) -> set[int]:

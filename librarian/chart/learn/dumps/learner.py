@@ -9,11 +9,14 @@ from typing import Literal
 from librarian.chart.chart import Chart
 from librarian.chart.learn.dumps.evidence import Dial, Evidence
 from librarian.chart.learn.dumps.finding import Finding, Found, again, find, with_fields
+from librarian.chart.learn.dumps.framing import Framing
 from librarian.chart.learn.dumps.guess import distinct
 from librarian.chart.learn.dumps.tomls import dump_chart
 from librarian.chart.load import loads
 from librarian.errors import BadInput, Refused
 
+NAMES = ("ABCDEFGHIJKLMNOPQRSTUVWXYZ", "Az 09")
+"""What to call the sound: as long as it goes, then short, with one of each kind of character."""
 ALL_POSITIONS = 16
 """Of a control with at most so many positions every one is asked for: codes may stand in any order."""
 
@@ -21,13 +24,14 @@ ALL_POSITIONS = 16
 @dataclass(frozen=True, slots=True)
 class Question:
     """What to do before the next dump. `control`, `value`: which one to move, and where to. `asks`: what the person may
-    type before the dump, "" when nothing."""
+    type before the dump, "" when nothing; `text` counts where nothing is typed."""
 
     kind: Literal["first", "other", "move", "name"]
     sentence: str
     control: str = ""
     value: int = 0
     asks: str = ""
+    text: str = ""
 
 
 def dials_of(chart: Chart) -> tuple[Dial, ...]:
@@ -51,6 +55,7 @@ class DumpLearner:
         self._others = others
         self._by_id = {dial.id: dial for dial in dials}
         self._finding: Finding | None = None
+        self._framed: Framing | None = None
         self._seen = 0
         self._checked: dict[str, Found] = {}
         self._spent: set[tuple[str, int]] = set()
@@ -60,11 +65,12 @@ class DumpLearner:
 
     # --- what was seen
 
-    def sound(self, raw: bytes) -> None:
-        """A dump of any sound. Raises BadInput for what cannot belong to the dumps before it."""
-        self.evidence.sound(raw)
+    def sound(self, *raws: bytes, program: int | None = None) -> None:
+        """A dump of any sound; `program`: its number as the instrument counts. Raises BadInput for what cannot belong
+        to the dumps before it."""
+        self.evidence.sound(raws, program)
 
-    def moved(self, control: str, value: int | None, raw: bytes) -> None:
+    def moved(self, control: str, value: int | None, *raws: bytes) -> None:
         """A dump after this control alone was moved since the dump before; `value` None: nobody knows where to.
 
         Raises BadInput as `sound`, and for an unknown control or a value outside its range.
@@ -74,37 +80,40 @@ class DumpLearner:
             raise BadInput(f"There is no control {control}.", "Take one of the chart's parameters.")
         if value is not None and not dial.low <= value <= dial.high:
             raise BadInput(f"{dial.label} cannot be {value}: it reaches from {dial.low} to {dial.high}.")
-        self.evidence.moved(control, value, raw)
+        self.evidence.moved(control, value, raws)
 
     def heard(self, control: str, value: int | None) -> None:
         """The panel itself told of a move since the dump before; that is surer than what was asked for."""
         if control in self._by_id:
             self._heard[control] = value
 
-    def answer(self, question: Question, *raws: bytes, text: str = "") -> None:  # noqa: ARG002
+    def answer(self, question: Question, *raws: bytes, text: str = "") -> None:
         """The dump that was asked for. Raises BadInput as `sound`."""
-        (raw,) = raws
         heard, self._heard = self._heard, {}
         if question.kind == "move":
-            self._answered(question, heard, raw)
+            self._answered(question, heard, raws)
+        elif question.kind == "name":
+            self.evidence.named(text.rstrip() or question.text, raws)
         else:
-            self.sound(raw)
+            self.sound(*raws, program=_number(text))
         self.asked += 1
 
-    def _answered(self, question: Question, heard: Mapping[str, int | None], raw: bytes) -> None:
+    def _answered(self, question: Question, heard: Mapping[str, int | None], raws: tuple[bytes, ...]) -> None:
         """What was heard from the panel goes before what was asked for: a knob is rarely set to a number."""
         if len(heard) > 1:
-            self.evidence.several(heard, raw)
+            self.evidence.several(heard, raws)
             names = " and ".join(self._by_id[name].label for name in heard)
             raise BadInput(f"{names} moved together; this dump does not tell them apart.", "Move one control only.")
         self._spent.add((question.control, question.value))
         control, value = next(iter(heard.items()), (question.control, question.value))
-        self.moved(control, value, raw)
+        self.moved(control, value, *raws)
 
     def skip(self, question: Question) -> None:
         """This cannot be done, or not to this value: it is not asked again."""
         if question.kind == "move":
             self._spent.add((question.control, question.value))
+        elif question.kind == "name":
+            self._names = False
         elif question.kind == "other":
             self._others = self.evidence.others
 
@@ -120,9 +129,9 @@ class DumpLearner:
     def question(self) -> Question | None:
         """What would tell most, or None when there is nothing left to tell apart."""
         if not self.evidence.shots:
-            return Question("first", "Send a dump of the sound as it is.")
+            return Question("first", "Send a dump of the sound as it is.", asks=self._programs)
         if self.evidence.others < self._others and not any(shot.moved for shot in self.evidence.shots):
-            return Question("other", "Choose a quite different sound, and send a dump of it.")
+            return Question("other", "Choose a quite different sound, and send a dump of it.", asks=self._programs)
         for dial in self.dials:
             seen = self.evidence.values(dial.id)
             for value, end in ((dial.low, "lowest"), (dial.high, "highest")):
@@ -133,7 +142,16 @@ class DumpLearner:
             value_ = self._telling(finding, dial)
             if value_ is not None:
                 return self._move(dial, value_, dial.steps[value_ - dial.low] if dial.steps else str(value_))
+        texts = {shot.text for shot in self.evidence.shots}
+        for text in NAMES if self._names else ():
+            if text not in texts and ("name", len(text)) not in self._spent and len(texts - {""}) < len(NAMES):
+                sentence = f"Change nothing but the sound’s name, to {text} as far as it goes, then send a dump."
+                return Question("name", sentence, value=len(text), asks=f"what you called it, if not {text}", text=text)
         return None
+
+    @property
+    def _programs(self) -> str:
+        return "its program number, if it has one" if self._names else ""
 
     def _move(self, dial: Dial, value: int, where: str) -> Question:
         if dial.steps and str(value) not in where:
@@ -185,8 +203,9 @@ class DumpLearner:
 
     def _kept(self) -> Finding | None:
         """The reading found before, while it explains what came since."""
-        before = self._finding
-        if before is None:
+        before, framed = self._finding, self._framed
+        self._framed = self.evidence.framing
+        if before is None or framed != self._framed:
             return None
         now = again(before, self.evidence, self.dials)
         if now is None:
@@ -204,18 +223,17 @@ class DumpLearner:
         """The chart with the message and its layout added; comments and form of `existing` survive.
 
         `request`: the message that asks for the dump, if one is known. `device`: the unit's device ID, if known.
-        Raises Refused while nothing is certain enough, with what is in the way.
+        What cannot be explained is kept as it comes; `notes` says what, in sentences. Raises Refused while no control
+        was found.
         """
         finding = self.finding()
-        if finding.unexplained:
-            places = ", ".join(str(at + 1) for at in finding.unexplained)
-            raise Refused(
-                f"Byte {places} of the dump changes with every control, and no checksum that is known fits.",
-                "Without it the instrument would refuse what is sent; describe the message by hand.",
-            )
-        text = dump_chart(existing, self.evidence, finding, request=request, device=device)
+        text, self.notes = dump_chart(existing, self.evidence, finding, request=request, device=device)
         loads(text, "the learnt chart")
         return text
+
+
+def _number(text: str) -> int | None:
+    return int(text) if text.strip().isdecimal() else None
 
 
 def _middle(dial: Dial, free: Sequence[int]) -> int:

@@ -2,72 +2,102 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 
 from librarian.chart.learn.dumps.evidence import Evidence
-from librarian.chart.learn.dumps.finding import Finding
-from librarian.chart.learn.dumps.hot import ranges
-from librarian.chart.learn.sums import SumGuess
+from librarian.chart.learn.dumps.finding import Finding, title_of
+from librarian.chart.learn.dumps.hot import hot_places
+from librarian.chart.learn.dumps.message_text import TITLE, message_keys
+from librarian.chart.learn.dumps.names import NameFound, find_name
 from librarian.chart.learn.writing import ChartWriter
 from librarian.errors import Refused
+
+_LEAST_MOVED = 2
+"""One control alone may well change several bytes."""
 
 
 def dump_chart(
     existing: str, evidence: Evidence, finding: Finding, *, request: bytes | None, device: int | None
-) -> str:
-    """The text of the chart. Raises Refused when no control was found in the dumps."""
+) -> tuple[str, tuple[str, ...]]:
+    """The text of the chart, and what is not explained in it, in sentences.
+
+    Raises Refused when no control was found in the dumps.
+    """
     writer = ChartWriter(existing, id="learnt", name="Learnt")
     fields = _fields(finding)
     if not fields:
         raise Refused("None of the controls was found in the dumps.", "Move a control that belongs to the sound.")
-    raw = evidence.shots[-1].raw
-    writer.manufacturer(raw[1 : evidence.maker])
+    writer.manufacturer(evidence.shots[-1].raw[1 : evidence.maker])
     if device is not None:
         writer.device(device)
-    words = _words(raw, evidence.maker, device)
-    parts: dict[str, dict[str, Any]] = {}
-    start, end = finding.reading.start, finding.reading.end
+    written = {keys["of"] for keys in fields}
+    name = _name(evidence, finding)
+    if name is not None:
+        keys = dict(name.keys)
+        if name.charset is not None:
+            keys["charset"] = writer.add("charset", "learnt", dict(name.charset))
+        fields.append(keys)
+    title = title_of(evidence, evidence.table)
+    if name is None and title is not None and title.at + title.size <= finding.reading.start:
+        keys = dict(title.keys)
+        writer.add("layout", TITLE, {"size": title.size, "fields": [{**keys, "at": 0}]})
     layout = writer.add(
         "layout",
         "sound",
         {"size": int(finding.images.shape[1]), "digit": finding.reading.digits[0], **_fill(finding), "fields": fields},
     )
-    data: dict[str, Any] = {"is": "data", "layout": layout}
-    packing = {} if finding.reading.packing == "plain" else {"packing": finding.reading.packing}
-    words[start:end] = ["{data}"] + [""] * (end - start - 1)
-    if finding.inner is None:
-        parts["data"] = {**data, **packing}
-    else:
-        words[start] = "{body}"
-        parts["body"] = {"is": "group", "holds": "{data} {inner}", **packing}
-        parts["data"] = data
-        parts["inner"] = {**_sum(finding.inner), "from": "data", "to": "data"}
-    for number, guess in enumerate(sorted(finding.sums, key=lambda one: one.at)):
-        name = "sum" if number == 0 else f"sum{number + 1}"
-        words[guess.at : guess.at + guess.form.size] = ["{" + name + "}"] + [""] * (guess.form.size - 1)
-        parts[name] = {**_sum(guess), **_range(evidence, finding, guess)}
-    keys: dict[str, Any] = {"kind": "edit buffer"}
-    if request is not None:
-        keys["request"] = " ".join(_words(request, evidence.maker, device))
-    keys["answer"] = " ".join(word for word in words if word)
-    writer.add("message", "edit", {**keys, "parts": parts})
-    written = {keys["of"] for keys in fields}
-    for name in finding.controls:
-        if name in written:
-            writer.not_by_hand(name)
-        elif not writer.bound(name):
-            writer.by_hand(name)
-    return writer.text()
+    notes = _notes(finding)
+    stands = stale(finding, evidence)
+    message = message_keys(evidence, finding, layout, request=request, device=device)
+    if stands:
+        message["writable"] = False
+        notes.insert(
+            0,
+            f"{stands} of the dump changes with every control, and no checksum that is known fits: it is kept as it "
+            "comes, and what is stored is not sent back.",
+        )
+    for note in notes:
+        writer.remark(note)
+    writer.add("message", "edit", message)
+    for control in finding.controls:
+        if control in written and not stands:
+            writer.not_by_hand(control)
+        elif control not in written and not writer.bound(control):
+            writer.by_hand(control)
+    return writer.text(), tuple(notes)
 
 
-def _words(raw: bytes, maker: int, device: int | None) -> list[str]:
-    words = [f"{byte:02X}" for byte in raw]
-    if device is not None and device < 0x7F and len(raw) > maker and raw[maker] == device:
-        words[maker] = "{device}"
-    return words
+def _name(evidence: Evidence, finding: Finding) -> NameFound | None:
+    texts = [(row, shot.text) for row, shot in enumerate(evidence.shots) if shot.text]
+    found = find_name(finding.images, texts, finding.reading.digits[0]) if texts else None
+    if found is None:
+        return None
+    claimed = {bit for one in finding.controls.values() for guess in one.guesses[:1] for bit in guess.bits}
+    return None if found.places & claimed else found
+
+
+def _notes(finding: Finding) -> list[str]:
+    """What moved and is not explained."""
+    return [
+        f"{found.dial.label} changes the dump, but its bits are not told apart: they are kept as they come."
+        for found in finding.controls.values()
+        if found.moved and not found.guesses
+    ]
+
+
+def stale(finding: Finding, evidence: Evidence) -> str:
+    """Which bytes must be checksums of a kind that is not known, "" where none is: a dump with other values would be
+    refused by the instrument."""
+    if finding.unexplained:
+        return "Byte " + ", ".join(str(at + 1) for at in finding.unexplained)
+    moved = [name for name, found in finding.controls.items() if found.moved]
+    if len(moved) < _LEAST_MOVED:
+        return ""
+    claimed = {at for found in finding.controls.values() for guess in found.guesses[:1] for at, _ in guess.bits}
+    hot = [at for at in hot_places(finding.images, evidence, moved) if at not in claimed]
+    return "Data byte " + ", ".join(str(at) for at in hot) if hot else ""
 
 
 def _fields(finding: Finding) -> list[dict[str, Any]]:
@@ -92,29 +122,3 @@ def _fill(finding: Finding) -> dict[str, Any]:
     values, counts = np.unique(finding.images[-1, free], return_counts=True)
     fill = int(values[counts.argmax()])
     return {"fill": fill} if fill else {}
-
-
-def _sum(guess: SumGuess) -> dict[str, Any]:
-    part: dict[str, Any] = {"is": "checksum", "kind": guess.kind}
-    form = guess.form
-    if form.bits != 7:
-        part["bits"] = form.bits
-    if form.order != "msb_first":
-        part["order"] = form.order
-    if form.digit == 4:
-        part["digit"] = form.digit
-    return part
-
-
-def _range(evidence: Evidence, finding: Finding, guess: SumGuess) -> Mapping[str, Any]:
-    """From where to where: the data alone if that fits, else all after F0, else what fits."""
-    if guess.unpacked:
-        return {"from": "data" if finding.inner is None else "body", "to": "data", "view": "unpacked"}
-    start, end = finding.reading.start, finding.reading.end
-    fitting = ranges(evidence.table, guess) | {(guess.first, guess.end)}
-    name = "data" if finding.inner is None else "body"
-    if (start, end) in fitting:
-        return {"from": name, "to": name}
-    first, last = (1, guess.at) if (1, guess.at) in fitting else max(fitting, key=lambda one: (one[1], one[0]))
-    part: dict[str, Any] = {} if first == 1 else {"from": first + 1}
-    return part if last == guess.at else {**part, "to": name if last == end else last}
