@@ -310,3 +310,21 @@ def test_programs_of_several_banks_change_places(name: str) -> None:
     assert sorted(done.new) == [first, last]
     wanted = {place: {**was[place], **new[place].values} if place in new else was[place] for place in range(size)}
     assert {place: dict(here.instrument.memory[place].values) for place in range(size)} == wanted
+
+
+@pytest.mark.parametrize(
+    ("name", "message", "slots"), [("plumbago", "edit", {}), ("sedgebank", "tone", {"program": 7})]
+)
+def test_a_dump_that_is_started_on_the_panel_is_captured(name: str, message: str, slots: Table) -> None:
+    chart = chart_of(name)
+    here = world(chart, seed=2)
+    usual: Table = {"form": "answer", **slots}
+    (dump,) = chart.codec.encode(message, Values(here.sound), chart.default_address, **usual)
+
+    def start(now: float) -> None:
+        here.instrument.send(dump, now)
+
+    here.bad.at(102.0, start)
+    taken = capture_by_hand(here.line)
+    assert taken.known == taken.of
+    assert dict(taken.version.values) == here.sound
