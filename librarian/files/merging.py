@@ -67,15 +67,15 @@ def plans(stream: Stream, matcher: Matcher, going: Going) -> Iterator[list[Plan]
         yield [_plan(sound, match) for sound, match in zip(portion, matcher.match(portion), strict=True)]
 
 
-def matcher_of(library: Library, stream: Stream, owners: Sequence[int | None]) -> Matcher:
-    """Knows which first versions the file has more than once, for which it is read through."""
+def repeated(stream: Stream) -> frozenset[bytes]:
+    """Digests of first versions that the file has more than once, for which it is read through."""
     often: set[bytes] = set()
     if stream.exact:
         seen: set[bytes] = set()
         for _, sound in stream.sounds():
             key = identity(sound.versions[0].version)
             (often if key in seen else seen).add(key)
-    return Matcher(library, owners, exact=stream.exact, often=frozenset(often))
+    return frozenset(often)
 
 
 def _plan(sound: Incoming, match: Match) -> Plan:

@@ -16,7 +16,8 @@ from librarian.errors import OutsideProblem, Refused
 from librarian.files.bundle.stream import BundleStream
 from librarian.files.incoming import Landing
 from librarian.files.landing import added
-from librarian.files.merging import Keeper, matcher_of, plans, renamed
+from librarian.files.matching import Matcher
+from librarian.files.merging import Keeper, plans, renamed, repeated
 from librarian.files.progress import Going
 from librarian.files.seen import Left, Outcome, Row, Wishes
 from librarian.files.table.reading import TableStream
@@ -35,6 +36,7 @@ class WholePart:
     left: tuple[Left, ...]
     notes: tuple[str, ...]
     wanted: frozenset[bytes]
+    often: frozenset[bytes]
 
     @property
     def added(self) -> tuple[str, ...]:
@@ -68,7 +70,7 @@ class WholePart:
                 if each.firmware:
                     library.update_instrument(number, firmware=each.firmware)
             owners.append(number)
-        matcher = matcher_of(library, self.stream, owners)
+        matcher = Matcher(library, owners, exact=self.stream.exact, often=self.often)
         keeper = Keeper(
             library,
             [number or 0 for number in owners],
@@ -124,7 +126,8 @@ def look(library: Library, stream: TableStream | BundleStream, path: Path, file:
     rows: list[Row] = []
     said: list[str] = []
     wanted: set[bytes] = set()
-    for portion in plans(stream, matcher_of(library, stream, owners), going):
+    often = repeated(stream)
+    for portion in plans(stream, Matcher(library, owners, exact=stream.exact, often=often), going):
         for plan in portion:
             latest = plan.sound.latest
             row = plan.match.row
@@ -146,7 +149,7 @@ def look(library: Library, stream: TableStream | BundleStream, path: Path, file:
                 said.append(told)
     left = _left(library, stream)
     notes = tuple(f"{stream.name}: {note}." for note in (*stream.notes, *said))
-    return WholePart(stream, path, digest, tuple(rows), left, notes, frozenset(wanted))
+    return WholePart(stream, path, digest, tuple(rows), left, notes, frozenset(wanted), often)
 
 
 def _left(library: Library, stream: TableStream | BundleStream) -> tuple[Left, ...]:

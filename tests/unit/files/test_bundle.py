@@ -19,7 +19,7 @@ import pytest
 
 from librarian.collection import Library
 from librarian.errors import BadInput, Cancelled, LibrarianError, Refused
-from librarian.files import intake, outgoing
+from librarian.files import intake, merging, outgoing
 from librarian.files.bundle import form
 from librarian.files.bundle import reading as bundle_reading
 from librarian.messages import Address
@@ -203,7 +203,9 @@ def test_the_only_other_instrument_of_a_chart_is_the_same_one(two: tuple[Library
     assert intake.preview(other, [path], charts=(), instrument=2).rows[0].instrument == "Third"
 
 
-def test_twins_stay_two(tmp_path: Path, empty: Library) -> None:
+@pytest.mark.parametrize("portion", [1, 2, 1000])
+def test_twins_stay_two(tmp_path: Path, empty: Library, monkeypatch: pytest.MonkeyPatch, portion: int) -> None:
+    monkeypatch.setattr(merging, "PORTION", portion)
     with Library.open(tmp_path / "twins.sqlite") as library:
         left = library.add_instrument(chart("lanternfish"), "Left", Address(2, 16))
         for name in ("A", "B", "A"):
