@@ -31,7 +31,7 @@ def the_small_fish(desk: Desk, size: int = SIZE) -> None:
 def backed_up(desk: Desk) -> None:
     memory = desk.window.drawers.memory
     memory.do("backup")
-    desk.wait_for(lambda: "backed up" in desk.sentence)
+    desk.qtbot.wait_until(lambda: "backed up" in desk.sentence, timeout=4 * PATIENCE_MS)
     desk.wait_for(lambda: memory.programs is not None and memory.programs.backup.ended)
 
 
@@ -89,7 +89,7 @@ def test_a_memory_is_backed_up_compared_and_written_to_only_after_asking(desk: D
 
 
 def test_a_backup_that_is_cancelled_keeps_what_was_read_and_goes_on(desk: Desk):
-    size = 30
+    size = 16
     the_small_fish(desk, size)
     memory = desk.window.drawers.memory
     memory.show()
