@@ -351,7 +351,8 @@ class Answers:
         stored = owner.memory.at(raw[1], self._bank())
         if stored is not None:
             owner.load(stored, at)
-        return True
+        # A parameter may travel as a program change as well; then its listener has to hear it.
+        return not any(one.travels == "program" for one in owner.chart.codec.carried().values())
 
     @staticmethod
     def _bank_slot(slots: Mapping[str, int]) -> int:

@@ -43,7 +43,7 @@ def read_controllers(talk: Talk, way: Way) -> Reading:
     trouble = None if collecting.values else silence(talk, since, "its controllers")
     if trouble is None:
         line.echo.answer_came()
-    talk.answered()
+    talk.answered(way.carries)
     if trouble is not None:
         raise trouble
     return Reading(

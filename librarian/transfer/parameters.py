@@ -69,7 +69,7 @@ def _one(talk: Talk, name: str, timeout_s: float) -> bytes | None:
             heard = line.chart.codec.heard(arrival.raw, line.address) if arrival.raw[0] == 0xF0 else ()
             if any(key == name for key, _ in heard):
                 found = arrival.raw
-            else:
+            elif not heard:  # the answer for another one: the question was damaged on its way, no control moved
                 talk.hear(arrival)
         if found is not None:
             line.echo.answer_came()

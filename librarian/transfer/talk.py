@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 _LOOK_UP_S = 0.05
 _AHEAD_S = 0.15
 _TICK_S = 0.0005
+_TAIL_S = 0.15
 BYTE_S = 0.00032
 
 State = str | Callable[[int], str]
@@ -49,6 +50,8 @@ class Talk:
         self.trace: list[tuple[str, bytes]] | None = None
         self.state: State = ""
         self.wrote = False
+        self._tail: frozenset[str] = frozenset()
+        self._tail_until = self.started
         self.limit_s: float | None = None
         self._progress = progress
         counts = line.cable.counts()
@@ -158,9 +161,13 @@ class Talk:
         self.send(messages[-1], gap_s=0.0)
         return self._queue_ends
 
-    def answered(self) -> None:
-        """The answer is complete, or was waited for long enough."""
+    def answered(self, tail: frozenset[str] = frozenset()) -> None:
+        """The answer is complete, or was waited for long enough.
+
+        `tail`: parameters of which the rest of it may still come as controllers; those are no moves of the panel.
+        """
         self.line.echo.answered()
+        self._tail, self._tail_until = tail, self.line.clock.now() + _TAIL_S
 
     # -- hearing ------------------------------------------------------------------------------------------------------
 
@@ -212,8 +219,10 @@ class Talk:
             return ()
         line = self.line
         heard = line.listener.feed(raw, line.clock.now())
+        tail = self._tail if line.clock.now() < self._tail_until else frozenset()
         for one in heard:
-            self.moved[one.parameter] = one
+            if one.parameter not in tail:
+                self.moved[one.parameter] = one
             line.moved(one.parameter, one.value, one.exact)
         if heard or line.listener.is_known(raw):
             return heard

@@ -9,7 +9,7 @@ from librarian.transfer import limits
 from librarian.transfer.cancel import Cancel, OnProgress
 from librarian.transfer.identify import introduce, refuse_stranger
 from librarian.transfer.line import Line
-from librarian.transfer.plan import wanted_of
+from librarian.transfer.plan import nothing_known, wanted_of
 from librarian.transfer.read import askable, read, read_surely
 from librarian.transfer.reading import Reading, Unreadable
 from librarian.transfer.results import Proof, Verified, proof_sentence
@@ -36,6 +36,8 @@ def verify(
         introduce(talk)
         refuse_stranger(line.identified)
         wanted = wanted_of(line, version, with_setup=with_setup)
+        if not wanted:
+            raise nothing_known(line)
         ways = roads(talk, wanted)
         if not ways:
             sentence = f"{line.name} cannot be asked for its sound, so it cannot be verified"

@@ -3,6 +3,11 @@
 Ratio = measured seconds / (bytes that must travel, both ways, / 3,125 bytes a second), on the machine's own clock. The
 instrument answers at once and wants no gaps, so that everything above 1 is ours. First over the embedded cable at wire
 speed, then over JACK to a stand-in in another process; panic is pressed in the middle of a long recall by controllers.
+
+JACK works in periods (`--period` frames of 1/48,000 s): each question and each answer waits for the next one, half a
+period on average, so that a question with its answer takes one period longer than its bytes. `jack_turn_ms` is what
+the shortest question takes beyond its bytes, measured; a conversation pays it once for each question. No pacing can
+win that back, and a 5-pin cable does not have it.
 """
 
 from __future__ import annotations
@@ -44,6 +49,7 @@ class Figures:
     share: float
     verify: float
     panic_ms: float
+    turn_ms: float
 
 
 class Watched:
@@ -74,17 +80,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--rounds", type=int, default=5)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--no-jack", action="store_true")
+    parser.add_argument("--period", type=int, default=256, help="frames of a period of the JACK server")
     options = parser.parse_args(arguments)
     chart = load(shipped()["lanternfish"])
     wire = embedded(chart, options.rounds, options.seed)
     _print("embedded", wire)
     more = ""
     if not options.no_jack:
-        jack = _jack(chart, options.rounds, options.seed)
+        jack = _jack(chart, options.rounds, options.seed, options.period)
         _print("JACK", jack)
         more = (
             f" jack_cc_wire_ratio={jack.cc:.3f} jack_sysex_wire_ratio={jack.sysex:.3f}"
             f" jack_verify_wire_ratio={jack.verify:.3f} jack_panic_ms={jack.panic_ms:.1f}"
+            f" jack_turn_ms={jack.turn_ms:.1f} jack_period_ms={options.period / 48:.1f}"
         )
     print(
         f"RESULT cc_wire_ratio={wire.cc:.3f} sysex_wire_ratio={wire.sysex:.3f} "
@@ -98,7 +106,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def _print(cable: str, figures: Figures) -> None:
     print(
         f"{cable:9} controllers {figures.cc:.3f}  dump {figures.sysex:.3f}  five of 52: {figures.share:.3f} of the "
-        f"bytes  verify {figures.verify:.3f}  panic {figures.panic_ms:.1f} ms"
+        f"bytes  verify {figures.verify:.3f}  panic {figures.panic_ms:.1f} ms  a turn {figures.turn_ms:.1f} ms"
     )
 
 
@@ -126,9 +134,9 @@ def _turn(watched: Watched, name: str, value: int, cable: Cable) -> None:
     watched.inner.set_sound({name: value}, cable.clock.now())
 
 
-def _jack(chart: Chart, rounds: int, seed: int) -> Figures:
+def _jack(chart: Chart, rounds: int, seed: int, period: int) -> Figures:
     with ExitStack() as running:
-        jack = running.enter_context(JackServer())
+        jack = running.enter_context(JackServer(period=period))
         os.environ.update(jack.environment)
         traffic = Traffic()
         silence = bytes((0xB0 | chart.channel, 64, 0))
@@ -167,7 +175,7 @@ def _measured(
 ) -> Figures:
     line = Line(cable, chart)
     line.pace = replace(chart.pace, gap_after_cc_s=0.0, gap_after_sysex_s=0.0)
-    identify(line)
+    turns = [_turn_ms(line) for _ in range(4 * rounds)]
     dice = Random(seed)
     controllers, dumps, verified, shares, panics = [], [], [], [], []
     for _ in range(rounds):
@@ -188,7 +196,16 @@ def _measured(
         shares.append(_delta_bytes(short) / written)
         panics.append(_panic_in_the_middle(line, version, press))
     median = statistics.median
-    return Figures(median(controllers), median(dumps), median(shares), median(verified), max(panics))
+    return Figures(median(controllers), median(dumps), median(shares), median(verified), max(panics), median(turns))
+
+
+def _turn_ms(line: Line) -> float:
+    """Milliseconds that the identity question and its answer take beyond their own bytes."""
+    before = line.cable.counts()
+    waited = identify(line).waited_s
+    after = line.cable.counts()
+    size = after.bytes_out - before.bytes_out + after.bytes_in - before.bytes_in
+    return (waited - size / WIRE_BYTES_PER_SECOND) * 1000
 
 
 def _ratio(result: Recalled | Verified) -> float:

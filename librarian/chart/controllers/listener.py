@@ -118,8 +118,8 @@ class Listener:
         number = raw[1]
         if (channel, number) in self._cc or (channel, number) in self._halves or number in self._selectors:
             return True
-        if any(key[1] == channel for key in self._data):
-            return number in {6, 38, 96, 97} or 98 <= number <= 101
+        if number in {6, 38, 96, 97} or 98 <= number <= 101:
+            return any(key[1] == channel for key in self._data)
         return channel in self._programs and number in {0, 32}
 
     def flush(self, now: float) -> tuple[Heard, ...]:
