@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from librarian.transfer.line import Knowledge, Line
 
 MOST_QUESTIONS = 8
+_SOUNDING = frozenset({"edit buffer", "setup"})
+"""What is true of the instrument now; programs and banks are what it stores. A setup only where the chart lists it."""
 _MOST_SILENT = 2
 _QUIET, _NOISY = 2, 3
 
@@ -42,7 +44,7 @@ def askable(line: Line) -> list[Way]:
             found.append(way)
         if way.kind == "parameters" and codec.dumps.askable_ids:
             found.append(way)
-        if way.kind == "dump" and way.requested and codec.messages[way.message].kind == "edit buffer":
+        if way.kind == "dump" and way.requested and codec.messages[way.message].kind in _SOUNDING:
             found.append(way)
     one_by_one = parameters_way(line)
     if one_by_one is not None and not one_by_one.carries <= {name for way in found for name in way.carries}:

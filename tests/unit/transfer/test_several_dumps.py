@@ -61,3 +61,13 @@ def test_a_value_that_the_chosen_way_does_not_bring_is_said_and_not_called_arriv
     assert result.left_out == ("tone.weight",)
     other.instrument.turn("tone.weight", wanted.values["tone.weight"], other.clock.now())
     assert recall(other.line, wanted, way="controllers").state == "arrived"
+
+
+def test_a_setup_that_the_chart_lists_for_capture_is_asked_for_as_well() -> None:
+    listed = '[[capture]]\nway = "dump"\nmessage = "voice"\n[[capture]]\nway = "dump"\nmessage = "more"\n'
+    setup = MORE.replace('kind = "edit buffer"', 'kind = "setup"')
+    head = HEAD.replace('"Weight", section = "tone"', '"Weight", section = "tone", setup = true')
+    one = world(loads(head + VOICE + setup + listed), seed=4)
+    got = capture(one.line)
+    assert (got.known, got.missing) == (2, ())
+    assert dict(got.version.values) == one.sound
