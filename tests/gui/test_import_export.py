@@ -119,8 +119,7 @@ def test_reading_can_be_cancelled_and_keeps_nothing(desk: Desk, file: Path, monk
     desk.window.drawers.importing.take([file])
     desk.wait_for(lambda: bool(begun))
     foot = desk.window.areas.drawers.progress
-    desk.wait_for(foot.isVisible, "What takes long shows how far it is.")
-    assert "Reading" in foot.first.said
+    desk.wait_for(lambda: foot.isVisible() and "Reading" in foot.first.said, "What takes long shows how far it is.")
     desk.press("Escape")
     desk.settle()
     assert desk.window.areas.drawer == ""
