@@ -84,7 +84,7 @@ def _columns(source: sqlite3.Connection, damaged: Path) -> dict[str, list[str]]:
             for table in Base.metadata.sorted_tables
             if table.name in names
         }
-    except sqlite3.DatabaseError as error:
+    except (sqlite3.DatabaseError, UnicodeDecodeError) as error:  # SQLite quotes what is damaged
         raise LibraryProblem(f"Nothing of {damaged} can be read ({error}).", "Restore a backup instead.") from error
     if "patch" not in found or "content" not in found:
         raise LibraryProblem(f"{damaged} is not a library, so there is nothing to repair.", "Choose another file.")
@@ -110,7 +110,7 @@ def _copy(
         for row in rows:
             try:
                 saved += driver.execute(into, row).rowcount
-            except sqlite3.DatabaseError:
+            except (sqlite3.DatabaseError, UnicodeDecodeError):
                 missing += 1
     result.saved[table] = saved
     if missing:
@@ -153,7 +153,7 @@ def _halving(
 def _try(source: sqlite3.Connection, query: str, given: tuple[int, ...]) -> list[tuple[object, ...]] | None:
     try:
         return source.execute(query, given).fetchall()
-    except sqlite3.DatabaseError:
+    except (sqlite3.DatabaseError, UnicodeDecodeError):
         return None
 
 
