@@ -107,6 +107,19 @@ def _by_hand(evidence: Evidence, table: Bytes) -> list[int]:
     return [int(at) for at in np.flatnonzero(touched(table, moves))]
 
 
+def program_of(evidence: Evidence, before: int) -> tuple[int, int] | None:
+    """(place, what is added to the program's number there) of a byte in front of place `before` that followed what was
+    told of the sounds; None where fewer than two were told, and for dumps of several messages."""
+    told = [(shot.raw, shot.program) for shot in evidence.shots if shot.program is not None]
+    if evidence.framing is not None or len({number for _, number in told}) < 2:
+        return None
+    for at in range(evidence.maker, before):
+        plus = {raw[at] - number for raw, number in told}
+        if len(plus) == 1:
+            return at, plus.pop()
+    return None
+
+
 def title_of(evidence: Evidence, table: Bytes) -> NameFound | None:
     """The sound's name, where it stands in plain ASCII before all that controls change, as bytes of the message."""
     texts = [(row, shot.text) for row, shot in enumerate(evidence.shots) if shot.text]
@@ -141,6 +154,10 @@ def _windows(evidence: Evidence, table: Bytes, sums: Sums) -> Iterable[Reading]:
     if sums.hot:
         group = _last_group([at for at in sums.hot if at < last])
         ends |= {group - back for back in range(4) if group - back > moving[0]}
+    number = program_of(evidence, by_hand[0] if by_hand else last)
+    if number is not None:
+        heads = {max(head, number[0] + 1) for head in heads}
+        lowest = max(lowest, number[0] + 1)
     for end in sorted(ends, reverse=True):
         for head in sorted(heads):
             first = min(lowest, head) if title is None or head <= title.at else title.at + title.size

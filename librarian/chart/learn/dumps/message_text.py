@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from librarian.chart.learn.dumps.evidence import Evidence
-from librarian.chart.learn.dumps.finding import Finding, title_of
+from librarian.chart.learn.dumps.finding import Finding, program_of, title_of
 from librarian.chart.learn.dumps.framing import Framing
 from librarian.chart.learn.dumps.hot import ranges
 from librarian.chart.learn.sums import SumGuess
@@ -24,7 +24,7 @@ def message_keys(
 ) -> dict[str, Any]:
     """The keys of `[message.edit]`."""
     parts: Parts = {}
-    program = _program(evidence, finding)
+    program = program_of(evidence, finding.reading.start)
     framing = evidence.framing
     if framing is None:
         words = _one(evidence, finding, layout, parts, program, device)
@@ -150,18 +150,6 @@ def _blocks(framing: Framing, sizes: list[int], digits: int) -> list[dict[str, A
         {"start": " ".join(f"{number >> 7 * place & 0x7F:02X}" for place in reversed(range(digits))), "size": size}
         for number, size in blocks
     ]
-
-
-def _program(evidence: Evidence, finding: Finding) -> tuple[int, int] | None:
-    """(place, what is added to the program's number there) of a byte in the head that followed what was told."""
-    told = [(shot.raw, shot.program) for shot in evidence.shots if shot.program is not None]
-    if evidence.framing is not None or len({number for _, number in told}) < 2:
-        return None
-    for at in range(evidence.maker, finding.reading.start):
-        plus = {raw[at] - number for raw, number in told}
-        if len(plus) == 1 and all(shot.raw[at] < 0x80 for shot in evidence.shots):
-            return at, plus.pop()
-    return None
 
 
 def _words(raw: bytes, maker: int, device: int | None) -> list[str]:
