@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from dataclasses import replace
 
 import pytest
@@ -120,21 +119,15 @@ def test_the_spoken_row_says_what_its_marks_say(source):
 
 def test_200_000_rows_scroll_like_20(area, source):
     source.asked.clear()
-    began = time.perf_counter()
     area.show_found(replace(demo.found(), ids=range(200_000), total=200_000))
     settle()
-    shown = time.perf_counter() - began
     bar = area.list.verticalScrollBar()
-    began = time.perf_counter()
     for place in range(0, 20):
         bar.setValue(bar.maximum() * place // 19)
         area.list.viewport().repaint()
-    each = (time.perf_counter() - began) / 20
     assert bar.maximum() > 200_000 * 44 - 1000
     assert area.count_line.text == "200\u2009000 patches"
     assert len(source.asked) <= 45, "only what is painted is read"
-    assert shown < 0.6, "0.02 s here"
-    assert each < 0.1, "0.003 s here"
 
 
 def test_everything_selected_is_told_quickly(qtbot, area):
