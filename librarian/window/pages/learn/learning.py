@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
+from typing import cast
 
 from PySide6.QtCore import QObject, QStandardPaths, QTimer, Signal
 from PySide6.QtWidgets import QFileDialog
@@ -30,6 +31,7 @@ from librarian.window.words import quoted
 from librarian.wire import universal
 from librarian.wire.cable import Cable
 from librarian.wire.ports import Port
+from librarian.wire.process import SystemState
 
 _LOOK_MS = 1000
 
@@ -107,7 +109,7 @@ class Learning(QObject):
             self._looker.ask(lambda: (self._connections.ports(), self._connections.system()))
 
     def _looked(self, _number: int, found: object) -> None:
-        ports, system = found  # type: ignore[misc]
+        ports, system = cast("tuple[tuple[Port, ...], SystemState]", found)
         if self._listening is not None:
             return
         if ports != self._ports:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from PySide6.QtCore import Qt, Signal
@@ -67,9 +68,13 @@ class PanelSheet(Lookful):
         self.kind.chosen.connect(self._kind_chosen)
         self.list.current_changed.connect(self._looked_at)
         self.list.opened.connect(lambda _row: self.name.take_focus())
-        self.list.delete_asked.connect(lambda rows: [self.left_out.emit(self._keys[row]) for row in rows])
+        self.list.delete_asked.connect(self._leave_out_rows)
         self._keys: list[int] = []
         self._show()
+
+    def _leave_out_rows(self, rows: Sequence[int]) -> None:
+        for key in [self._keys[row] for row in rows]:
+            self.left_out.emit(key)
 
     def _build(self) -> None:
         names = QHBoxLayout()
