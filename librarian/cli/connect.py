@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import queue
 import threading
+import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -19,7 +20,7 @@ from librarian.cli.reading import chart_file, chart_of_instrument, shipped_chart
 from librarian.collection import InstrumentRow, Library
 from librarian.errors import BadInput
 from librarian.transfer import Cancel, Identified, Line, OnProgress, identify
-from librarian.transfer.connections import Connections, add_stand_in, is_embedded, pace_text
+from librarian.transfer.connections import Connections, NoSuchPort, add_stand_in, is_embedded, pace_text
 from librarian.wire.ports import Direction, Port, match
 
 InstrumentOption = Annotated[
@@ -43,6 +44,7 @@ TrafficOption = Annotated[
     ),
 ]
 DEFAULT_STAND_IN = "lanternfish"
+_PORT_APPEARS_S = 2.0
 _LOOK_UP_S = 0.05
 
 
@@ -140,12 +142,12 @@ def _opened(
 ) -> Line:
     """`connections.open`, which may wait seconds for a driver; Ctrl+C does not wait with it."""
     if is_embedded(row) or cancel is None:
-        return connections.open(row, chart, others=known)
+        return _patiently(connections, row, chart, known)
     ended: queue.SimpleQueue[Line | BaseException] = queue.SimpleQueue()
 
     def work() -> None:
         try:
-            ended.put(connections.open(row, chart, others=known))
+            ended.put(_patiently(connections, row, chart, known))
         except BaseException as problem:  # noqa: BLE001 - raised again by who waits
             ended.put(problem)
 
@@ -159,6 +161,18 @@ def _opened(
         if isinstance(found, BaseException):
             raise found
         return found
+
+
+def _patiently(connections: Connections, row: InstrumentRow, chart: Chart, known: Sequence[InstrumentRow]) -> Line:
+    """Open the line; a port that is not listed is looked for a little longer: busy systems list them one by one."""
+    until = time.monotonic() + _PORT_APPEARS_S
+    while True:
+        try:
+            return connections.open(row, chart, others=known)
+        except NoSuchPort:
+            if time.monotonic() >= until:
+                raise
+            time.sleep(_LOOK_UP_S)
 
 
 def find_port(said: str, direction: Direction, ports: tuple[Port, ...]) -> Port:

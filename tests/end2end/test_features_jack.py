@@ -144,7 +144,9 @@ def test_what_is_lost_is_sent_again_slower_and_that_is_remembered(librarian: Ter
     assert librarian("instrument", "list")["instruments"][0]["slowed"] == done["slowed"]
     turned(one, *chart.sound_ids)
     again = librarian("recall", "Low")
-    assert (again["state"], again["rounds"]) == ("arrived", 0)
+    assert again["state"] == "arrived"
+    assert again["rounds"] < done["rounds"] + 1, "It begins at the pace that worked."
+    assert again["slowed"] >= done["slowed"]
     assert librarian("instrument", "change", "Fogbell", "--usual-pace")["instruments"][0]["slowed"] == 0
 
 

@@ -64,8 +64,10 @@ class Seat:
         self.wait_for(lambda: "answered on" in page.saying.said)
         self.wait_for(page.connect_button.isEnabled)
         page.connect_button.click()
+        standings = self.window.desk.instruments.standings
+        self.wait_for(lambda: [row for row in self.library.instruments() if row.chart == chart and row.id in standings])
         found = next(row.id for row in self.library.instruments() if row.chart == chart)
-        self.wait_for(lambda: self.window.desk.instruments.standings[found].ready)
+        self.wait_for(lambda: standings[found].ready)
         return found
 
     def chain_button(self, name: str) -> None:

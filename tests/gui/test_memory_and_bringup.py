@@ -75,7 +75,7 @@ def test_a_memory_is_backed_up_compared_and_written_to_only_after_asking(desk: D
 
     # A second backup says what changed; writing the first one back asks for that one program only.
     backed_up(desk)
-    assert memory.programs.changed == {3}
+    desk.wait_for(lambda: memory.programs.changed == {3})
     assert [line.right for line in desk.lines(memory.sheet)].count("changed") == 1
     oldest = min((one for one in memory.backups if one.kind == "backup"), key=lambda one: one.taken)
     memory.sheet.backups.chosen.emit(oldest.key)
