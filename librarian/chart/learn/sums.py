@@ -5,7 +5,7 @@ Positions count from 0 (F0) and ranges are half open. Everything is tried on all
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -102,6 +102,19 @@ def checksums_of(
     return search(images, read, at, [0], [images.shape[1]], best, unpacked=True)
 
 
+def _ranges(
+    table: Bytes, firsts: Sequence[int], ends: Sequence[int]
+) -> Iterator[tuple[int, Numbers, Numbers, Numbers]]:
+    """For each end: the first bytes before it, and sum and XOR of each row from each of them to the end."""
+    sums, xors = _prefixes(table)
+    begin = np.array(firsts, dtype=np.int64)
+    for end in ends:
+        starts: Numbers = begin[begin < end]
+        if len(starts):
+            folded: Numbers = np.bitwise_xor(xors[:, [end]], xors[:, starts])
+            yield end, starts, sums[:, [end]] - sums[:, starts], folded
+
+
 def _search(
     table: Bytes,
     read: Sequence[tuple[SumForm, Numbers]],
@@ -113,15 +126,8 @@ def _search(
     unpacked: bool,
 ) -> list[SumGuess]:
     rows = len(table)
-    sums, xors = _prefixes(table)
-    begin = np.array(firsts, dtype=np.int64)
     found: list[SumGuess] = []
-    for end in ends:
-        starts = begin[begin < end]
-        if not len(starts):
-            continue
-        total = sums[:, [end]] - sums[:, starts]
-        folded: Numbers = np.bitwise_xor(xors[:, [end]], xors[:, starts])
+    for end, starts, total, folded in _ranges(table, firsts, ends):
         for form, received in read:
             mask = (1 << form.bits) - 1
             for kind in CHECKSUM_KINDS:
@@ -147,26 +153,17 @@ def _started(
 ) -> list[SumGuess]:
     """What the received number leaves over must be one and the same in every row."""
     rows = len(table)
-    sums, xors = _prefixes(table)
-    begin = np.array(firsts, dtype=np.int64)
     found: list[SumGuess] = []
-    for end in ends:
-        starts = begin[begin < end]
-        if not len(starts):
-            continue
-        total = sums[:, [end]] - sums[:, starts]
-        folded: Numbers = np.bitwise_xor(xors[:, [end]], xors[:, starts])
+    for end, starts, total, folded in _ranges(table, firsts, ends):
         for form, received in read:
-            if (received < 0).any():
-                continue
             mask = (1 << form.bits) - 1
+            if (received < 0).any() or (received > mask).any():
+                continue
             column = received[:, None]
             left = {"xor": (column ^ folded) & mask, "sum": (column - total) & mask, "twos": (-column - total) & mask,
                     "ones": (~column - total) & mask}  # fmt: skip
             for kind in CHECKSUM_KINDS:
-                same = (left[kind] == left[kind][0]).all(axis=0)
-                fits = (np.bitwise_or(column, 0) <= mask).all()
-                places = np.flatnonzero(same & fits)
+                places = np.flatnonzero((left[kind] == left[kind][0]).all(axis=0))
                 # Constant bytes may be in or out: of all ranges the widest and the narrowest stand for the rest.
                 some = places if len(read) == 1 else places[[0, -1]] if len(places) else places
                 found += [
