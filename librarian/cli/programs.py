@@ -9,6 +9,7 @@ from librarian.cli import answers
 from librarian.collection import Library
 from librarian.collection.memories import Memories, MemoryBackup
 from librarian.errors import BadInput, Refused
+from librarian.messages import Version
 
 PROGRAMS = "As the instrument shows them: one (12), a range (1..8), several (1,5,9..12)."
 BACKUP = "The name of a backup, the beginning of it, or “last” for the newest complete one."
@@ -48,6 +49,20 @@ def chosen_programs(memory: Memory, said: str) -> list[int]:
             raise BadInput(f"“{word.strip()}” runs backwards.", "Name the lower program first.")
         found += range(places[first], places[last] + 1)
     return sorted(set(found))
+
+
+def programs_of(
+    library: Library, backup: MemoryBackup, memory: Memory, said: str | None
+) -> tuple[dict[int, Version], list[int]]:
+    """What a backup holds, and the programs of it that `said` means (None: all). Raises BadInput for one it lacks."""
+    inside = Memories(library).programs(backup)
+    chosen = list(inside) if said is None else chosen_programs(memory, said)
+    missing = [number for number in chosen if number not in inside]
+    if missing:
+        raise BadInput(
+            f"“{backup.name}” does not hold {', '.join(shown(memory, missing))}.", "librarian bank show lists it."
+        )
+    return inside, chosen
 
 
 def one_program(memory: Memory, said: str) -> int:

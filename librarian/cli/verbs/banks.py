@@ -25,6 +25,7 @@ from librarian.cli.programs import (
     find_backup,
     memory_answer,
     memory_of,
+    programs_of,
     shown,
 )
 from librarian.cli.reading import chart_of_instrument, chart_text
@@ -232,13 +233,7 @@ def keep(
     with here.opened() as library:
         found = find_backup(library, name, _only(library, instrument))
         memory = memory_of(_chart(library, found))
-        inside = Memories(library).programs(found)
-        chosen = list(inside) if programs is None else chosen_programs(memory, programs)
-        missing = [number for number in chosen if number not in inside]
-        if missing:
-            raise BadInput(
-                f"“{found.name}” does not hold {', '.join(shown(memory, missing))}.", "librarian bank show lists it."
-            )
+        inside, chosen = programs_of(library, found, memory, programs)
         holders = library.holders([inside[number] for number in chosen])
         held = {number for number, there in zip(chosen, holders, strict=True) if there}
         new = [

@@ -27,7 +27,15 @@ from librarian.cli.connect import (
 from librarian.cli.exits import Exit
 from librarian.cli.here import Here, cell, table
 from librarian.cli.patches import REFERENCE, find_version
-from librarian.cli.programs import BACKUP, PROGRAMS, chosen_programs, find_backup, memory_of, one_program, shown
+from librarian.cli.programs import (
+    BACKUP,
+    PROGRAMS,
+    find_backup,
+    memory_of,
+    one_program,
+    programs_of,
+    shown,
+)
 from librarian.cli.reading import chart_of_instrument
 from librarian.cli.verb import verb
 from librarian.cli.waiting import waiting
@@ -69,13 +77,7 @@ def restore(
         row = chosen_instrument(library, instrument, embedded=embedded)
         memory = memory_of(chart_of_instrument(library, row))
         found = find_backup(library, name, None if instrument is None else row.id)
-        inside = Memories(library).programs(found)
-        chosen = list(inside) if programs is None else chosen_programs(memory, programs)
-        missing = [number for number in chosen if number not in inside]
-        if missing:
-            raise BadInput(
-                f"“{found.name}” does not hold {', '.join(shown(memory, missing))}.", "librarian bank show lists it."
-            )
+        inside, chosen = programs_of(library, found, memory, programs)
         wanted = {number: inside[number] for number in chosen}
         if to is not None:
             if len(chosen) != 1:

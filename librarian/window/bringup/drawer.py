@@ -5,14 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Literal
 
-from PySide6.QtWidgets import QFrame, QPlainTextEdit
-
 from librarian.transfer.bringup import Changes, Finding, Report
 from librarian.window.paint.fonts import SMALL
 from librarian.window.paint.look import Look
+from librarian.window.parts.arranged import text_to_read
 from librarian.window.parts.drawer import Drawer
 from librarian.window.parts.lines import Line, LineList
-from librarian.window.parts.scroll import ThinScrollBar
 from librarian.window.parts.segments import Segments
 from librarian.window.parts.sentence import Sentence
 from librarian.window.words import clock_time, day, figures
@@ -60,12 +58,7 @@ class BringUpDrawer(Drawer):
         self.changes.hide()
         self.list = LineList(look, "Findings")
         self.foremost = self.list
-        self.bytes = QPlainTextEdit()
-        self.bytes.setReadOnly(True)
-        self.bytes.setTabChangesFocus(True)
-        self.bytes.setFrameShape(QFrame.Shape.NoFrame)
-        self.bytes.setVerticalScrollBar(ThinScrollBar(look))
-        self.bytes.setAccessibleName("Bytes of this finding")
+        self.bytes = text_to_read(look, "Bytes of this finding")
         self.padded(self.changes, stretch_last=False)
         self.padded(self.scope)
         self.body.addWidget(self.list, 4)

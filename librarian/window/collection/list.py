@@ -6,13 +6,14 @@ from collections.abc import Sequence
 
 from PySide6.QtCore import QItemSelectionModel, QModelIndex, QRectF, Qt, Signal
 from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent
-from PySide6.QtWidgets import QAbstractItemView, QFrame, QListView, QWidget
+from PySide6.QtWidgets import QAbstractItemView, QListView, QWidget
 
 from librarian.window.collection.model import PatchModel
 from librarian.window.collection.row import RowDelegate
 from librarian.window.collection.state import PatchSource, RowHeight, RowMarks
 from librarian.window.paint.look import Look
-from librarian.window.parts.scroll import WIDTH, ThinScrollBar
+from librarian.window.parts.arranged import as_rows
+from librarian.window.parts.scroll import WIDTH
 
 
 class PatchList(QListView):
@@ -32,18 +33,9 @@ class PatchList(QListView):
         self.row_delegate = RowDelegate(look)
         self.setModel(self.rows)
         self.setItemDelegate(self.row_delegate)
-        self.setFrameShape(QFrame.Shape.NoFrame)
-        self.setUniformItemSizes(True)
-        self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
-        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        bar = ThinScrollBar(look)
-        bar.overlays = True
-        self.setVerticalScrollBar(bar)
-        # The rows reach under the bar, so that a chosen one is filled to the edge.
-        self.setVerticalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOn)
+        as_rows(self, look)
         self.setViewportMargins(0, 0, -WIDTH, 0)
         self.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
-        self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         self.setAccessibleName("Patches")
         self.activated.connect(self._activated)
         # Its signals, not the view's virtual functions: Qt calls those while it takes the view down.

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import QObject
-from PySide6.QtWidgets import QFileDialog, QFrame, QPlainTextEdit
+from PySide6.QtWidgets import QFileDialog
 
 from librarian.chart import load, shipped
 from librarian.collection import UnreadRow
@@ -17,9 +17,9 @@ from librarian.window.desk.told import Told
 from librarian.window.hand import Hand
 from librarian.window.paint.fonts import SMALL
 from librarian.window.paint.look import Look
+from librarian.window.parts.arranged import text_to_read
 from librarian.window.parts.drawer import Drawer
 from librarian.window.parts.lines import Line, LineList
-from librarian.window.parts.scroll import ThinScrollBar
 from librarian.window.parts.spec import ButtonSpec
 from librarian.window.words import counted, day, listed, size
 from librarian.wire import universal
@@ -34,12 +34,7 @@ class UnreadDrawer(Drawer):
         super().__init__(look, "Not understood")
         self.list = LineList(look, "Pieces that no chart understands", several=True)
         self.foremost = self.list
-        self.bytes = QPlainTextEdit()
-        self.bytes.setReadOnly(True)
-        self.bytes.setTabChangesFocus(True)
-        self.bytes.setFrameShape(QFrame.Shape.NoFrame)
-        self.bytes.setVerticalScrollBar(ThinScrollBar(look))
-        self.bytes.setAccessibleName("Bytes of this piece, in hexadecimal")
+        self.bytes = text_to_read(look, "Bytes of this piece, in hexadecimal")
         self.body.addWidget(self.list, 3)
         self.body.addWidget(self.bytes, 2)
         self.look_changed()

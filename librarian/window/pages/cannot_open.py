@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from PySide6.QtCore import QEventLoop, Qt, Signal
 from PySide6.QtGui import QCloseEvent, QPainter, QPaintEvent
-from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from librarian.errors import LibrarianError
 from librarian.window.paint.fonts import BODY, TITLE
 from librarian.window.paint.look import Look
-from librarian.window.parts.button import FRAME, Button
+from librarian.window.parts.arranged import button_row
+from librarian.window.parts.button import Button
 from librarian.window.parts.lookful import Lookful
 from librarian.window.parts.sentence import Sentence
 from librarian.window.parts.spec import ButtonSpec
@@ -31,18 +32,13 @@ class CannotOpen(Lookful):
         pressed = lambda name: self._answer(again=name == "again")  # noqa: E731 - one line for two buttons
         self.again = Button(look, ButtonSpec("again", "Try again", primary=True), pressed)
         self.leave = Button(look, ButtonSpec("leave", "Close"), pressed)
-        buttons = QHBoxLayout()
-        buttons.setContentsMargins(-FRAME, 0, 0, 0)
-        buttons.addWidget(self.again)
-        buttons.addWidget(self.leave)
-        buttons.addStretch(1)
         column = QVBoxLayout(self)
         column.setContentsMargins(24, 20, 24, 16)
         column.setSpacing(12)
         column.addWidget(self.title)
         column.addWidget(self.sentence)
         column.addStretch(1)
-        column.addLayout(buttons)
+        column.addLayout(button_row((self.again, self.leave)))
         self.resize(560, 220)
         self.again.setFocus(Qt.FocusReason.OtherFocusReason)
 

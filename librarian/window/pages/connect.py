@@ -7,12 +7,13 @@ from dataclasses import dataclass
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent
-from PySide6.QtWidgets import QComboBox, QGridLayout, QHBoxLayout, QLabel, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QComboBox, QVBoxLayout, QWidget
 
 from librarian.window.paint.fonts import BODY, SMALL
 from librarian.window.paint.look import Look
 from librarian.window.paint.text import one_line
-from librarian.window.parts.button import FRAME, Button
+from librarian.window.parts.arranged import button_row, form, on_page
+from librarian.window.parts.button import Button
 from librarian.window.parts.field import Field
 from librarian.window.parts.lookful import Lookful
 from librarian.window.parts.sentence import Sentence
@@ -66,48 +67,25 @@ class ConnectPage(Lookful):
         self.connect_button = Button(look, ButtonSpec("connect", "Connect", primary=True), self._pressed)
         self.ask_button = Button(look, ButtonSpec("ask", "Ask every port"), self._pressed)
         self.leave_button = Button(look, ButtonSpec("leave", "Not now", key="Esc"), self._pressed)
-        self._labels: list[QLabel] = []
         self._build()
         self.chart.activated.connect(self._chart_taken)
         for box in (self.output, self.input):
             box.currentIndexChanged.connect(self._settle)
 
     def _build(self) -> None:
-        grid = QGridLayout()
-        grid.setHorizontalSpacing(16)
-        grid.setVerticalSpacing(12)
-        rows: tuple[tuple[str, QWidget], ...] = (
+        rows = (
             ("Chart", self.chart), ("Name", self.name), ("Output, to its MIDI IN", self.output),
             ("Input, from its MIDI OUT", self.input),
         )
-        for row, (text, widget) in enumerate(rows):
-            label = QLabel(text)
-            label.setTextFormat(Qt.TextFormat.PlainText)
-            label.setBuddy(widget)
+        grid, self._labels = form(rows)
+        for text, widget in rows:
             widget.setAccessibleName(text)
-            self._labels.append(label)
-            grid.addWidget(label, row, 0)
-            grid.addWidget(widget, row, 1)
-        grid.setColumnStretch(1, 1)
-        buttons = QHBoxLayout()
-        buttons.setContentsMargins(-FRAME, 0, 0, 0)
-        for button in (self.connect_button, self.ask_button, self.leave_button):
-            buttons.addWidget(button)
-        buttons.addStretch(1)
         column = QVBoxLayout()
-        column.setSpacing(16)
         column.addWidget(self.title)
         column.addLayout(grid)
         column.addWidget(self.saying)
-        column.addLayout(buttons)
-        column.addStretch(1)
-        holder = QWidget()
-        holder.setLayout(column)
-        holder.setMaximumWidth(620)
-        outer = QHBoxLayout(self)
-        outer.setContentsMargins(48, 48, 48, 24)
-        outer.addWidget(holder, 1)
-        outer.addStretch(1)
+        column.addLayout(button_row((self.connect_button, self.ask_button, self.leave_button)))
+        on_page(self, column, width=620, top=48)
         self.look_changed()
 
     def show_offer(self, offer: Offer) -> None:

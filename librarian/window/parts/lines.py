@@ -21,13 +21,14 @@ from PySide6.QtCore import (
     Signal,
 )
 from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent, QStandardItemModel
-from PySide6.QtWidgets import QAbstractItemView, QFrame, QListView, QStyle, QStyledItemDelegate, QStyleOptionViewItem
+from PySide6.QtWidgets import QAbstractItemView, QListView, QStyle, QStyledItemDelegate, QStyleOptionViewItem
 
 from librarian.window.paint.fonts import BODY, SMALL, TEXT
 from librarian.window.paint.look import Look
 from librarian.window.paint.marks import Mark, draw_mark
 from librarian.window.paint.text import RIGHT, draw, hairline, one_line, plain_tip, stroke
-from librarian.window.parts.scroll import WIDTH, ThinScrollBar
+from librarian.window.parts.arranged import as_rows
+from librarian.window.parts.scroll import WIDTH
 
 LINE_ROLE = Qt.ItemDataRole.UserRole + 1
 GUTTER, EDGE, BAR, MARK_AT, MARK = 30, 12, 4, 16, 5.4
@@ -200,18 +201,10 @@ class LineList(QListView):
         self.row_delegate = LineDelegate(look, height)
         self.setModel(self.rows)
         self.setItemDelegate(self.row_delegate)
-        self.setFrameShape(QFrame.Shape.NoFrame)
-        self.setUniformItemSizes(True)
-        self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
-        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        bar = ThinScrollBar(look)
-        bar.overlays = True
-        self.setVerticalScrollBar(bar)
-        self.setVerticalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOn)
+        as_rows(self, look)
         self.setViewportMargins(0, 0, -WIDTH, 0)
         mode = QAbstractItemView.SelectionMode
         self.setSelectionMode(mode.ExtendedSelection if several else mode.SingleSelection)
-        self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         self.setAccessibleName(name)
         self.activated.connect(lambda index: self.opened.emit(index.row()))
         self.selectionModel().currentChanged.connect(self._current_changed)

@@ -6,13 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QComboBox, QGridLayout, QHBoxLayout, QLabel, QVBoxLayout, QWidget
+from PySide6.QtCore import Signal
+from PySide6.QtWidgets import QComboBox, QVBoxLayout, QWidget
 
 from librarian.window.paint.fonts import BODY, SMALL
 from librarian.window.paint.look import Look
 from librarian.window.paint.text import one_line
-from librarian.window.parts.button import FRAME, Button
+from librarian.window.parts.arranged import button_row, form, on_page
+from librarian.window.parts.button import Button
 from librarian.window.parts.field import Field
 from librarian.window.parts.lookful import Lookful
 from librarian.window.parts.sentence import Sentence
@@ -53,7 +54,6 @@ class BeginSheet(Lookful):
         self.listen = Button(look, ButtonSpec("listen", "Listen", primary=True), self.pressed.emit)
         self.choose = Button(look, ButtonSpec("file", "Choose a file…"), self.pressed.emit)
         self.leave = Button(look, ButtonSpec("leave", "Not now", key="Esc"), self.pressed.emit)
-        self._labels: list[QLabel] = []
         self._file_by_hand = False
         self._folder = Path()
         self._build()
@@ -67,43 +67,21 @@ class BeginSheet(Lookful):
         self.look_changed()
 
     def _build(self) -> None:
-        grid = QGridLayout()
-        grid.setHorizontalSpacing(16)
-        grid.setVerticalSpacing(12)
-        rows: tuple[tuple[str, QWidget], ...] = (
+        rows = (
             ("Name of the model", self.name), ("Input, from its MIDI OUT", self.input),
             ("Output, to its MIDI IN", self.output), ("Chart file", self.file),
         )
-        for row, (text, widget) in enumerate(rows):
-            label = QLabel(text)
-            label.setTextFormat(Qt.TextFormat.PlainText)
-            label.setBuddy(widget)
+        grid, self._labels = form(rows)
+        for text, widget in rows:
             if isinstance(widget, QComboBox):
                 widget.setAccessibleName(text)
-            self._labels.append(label)
-            grid.addWidget(label, row, 0)
-            grid.addWidget(widget, row, 1)
-        grid.setColumnStretch(1, 1)
-        buttons = QHBoxLayout()
-        buttons.setContentsMargins(-FRAME, 0, 0, 0)
-        for button in (self.listen, self.choose, self.leave):
-            buttons.addWidget(button)
-        buttons.addStretch(1)
         column = QVBoxLayout()
-        column.setSpacing(16)
         column.addWidget(self.title)
         column.addWidget(self.about)
         column.addLayout(grid)
         column.addWidget(self.saying)
-        column.addLayout(buttons)
-        column.addStretch(1)
-        holder = QWidget()
-        holder.setLayout(column)
-        holder.setMaximumWidth(640)
-        outer = QHBoxLayout(self)
-        outer.setContentsMargins(48, 40, 48, 24)
-        outer.addWidget(holder, 1)
-        outer.addStretch(1)
+        column.addLayout(button_row((self.listen, self.choose, self.leave)))
+        on_page(self, column, width=640, top=40)
 
     def begin(self, folder: Path) -> None:
         """A new session; `folder`: where charts go as long as no file is chosen."""

@@ -14,6 +14,7 @@ from librarian.chart.learn.sums import SumGuess
 from librarian.window.pages.learn.subjects import DumpView
 from librarian.window.paint.fonts import NAME
 from librarian.window.paint.look import Look
+from librarian.window.parts.arranged import button_row
 from librarian.window.parts.button import FRAME, Button
 from librarian.window.parts.field import Field
 from librarian.window.parts.lines import Line, LineList
@@ -62,12 +63,9 @@ class DumpSheet(Lookful):
         acts.addSpacing(8 - FRAME)
         for button in (self.ask, self.skip, self.back):
             acts.addWidget(button)
-        buttons = QHBoxLayout()
+        buttons = button_row((self.write, self.panel, self.leave))
         buttons.setContentsMargins(-FRAME, 4, 0, 0)
         buttons.setSpacing(0)
-        for button in (self.write, self.panel, self.leave):
-            buttons.addWidget(button)
-        buttons.addStretch(1)
         column = QVBoxLayout(self)
         column.setContentsMargins(24, 12, 24, 10)
         column.setSpacing(8)

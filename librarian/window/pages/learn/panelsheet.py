@@ -13,6 +13,7 @@ from librarian.chart.learn import Control, Naming
 from librarian.window.pages.learn.nowbox import NowBox
 from librarian.window.pages.learn.subjects import PanelView
 from librarian.window.paint.look import Look
+from librarian.window.parts.arranged import button_row
 from librarian.window.parts.button import FRAME, Button
 from librarian.window.parts.choice import Choice
 from librarian.window.parts.field import Field
@@ -82,12 +83,9 @@ class PanelSheet(Lookful):
         names.addWidget(self.section, 2)
         names.addWidget(self.name, 3)
         names.addWidget(self.kind)
-        buttons = QHBoxLayout()
+        buttons = button_row((self.write, self.dumps, self.out, self.leave))
         buttons.setContentsMargins(-FRAME, 4, 0, 0)
         buttons.setSpacing(0)
-        for button in (self.write, self.dumps, self.out, self.leave):
-            buttons.addWidget(button)
-        buttons.addStretch(1)
         column = QVBoxLayout(self)
         column.setContentsMargins(24, 4, 24, 10)
         column.setSpacing(8)
