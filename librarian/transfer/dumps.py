@@ -107,36 +107,27 @@ class _Collecting:
         elif doubtful and self._request_follows():
             self._start_again()
             return False
-        if ours and self._handshake is not None:
-            self._say("ack", packet or 0)
+        if ours:
+            talk.answer_packet(self._handshake, "ack", packet or 0)
         return ours
 
     def _refuse(self, problem: DumpRefused, packet: int) -> None:
         """A damaged message: asked for again where the chart has a handshake, else the whole answer is of no use."""
         if self._handshake is not None and self._refused < self._handshake.retries:
             self._refused += 1
-            self._say("nak", packet)
+            self._talk.answer_packet(self._handshake, "nak", packet)
             return
-        if self._handshake is not None:
-            self._say("cancel", packet)
+        self._talk.answer_packet(self._handshake, "cancel", packet)
         drain(self._talk)
         self._talk.answered()
         raise Unreadable(str(problem)) from problem
-
-    def _say(self, kind: str, packet: int) -> None:
-        """One side of the handshake: the only thing that is sent while an answer is due."""
-        if self._handshake is None:
-            return
-        raw = self._handshake.make(kind, self._talk.line.address, packet)  # type: ignore[arg-type]
-        if raw is not None:
-            self._talk.send(raw, gap_s=0.0)
 
     def _damage(self, damage: Damaged) -> None:
         if damage.kind != "unterminated":
             return
         if self._handshake is not None and self._refused < self._handshake.retries:
             self._refused += 1
-            self._say("nak", len(self._gather.raws) & 0x7F)
+            self._talk.answer_packet(self._handshake, "nak", len(self._gather.raws) & 0x7F)
             return
         drain(self._talk)
         self._talk.answered()

@@ -13,6 +13,7 @@ from librarian.transfer.troubles import TookTooLong
 from librarian.wire import universal
 
 if TYPE_CHECKING:
+    from librarian.chart.dump import Handshake, HandshakeKind
     from librarian.transfer.line import Line
 
 # Cancel must be answered within 0.3 s: no wait is longer than this without a look at it.
@@ -100,6 +101,12 @@ class Talk:
         if self.trace is not None:
             self.trace.append(("out", raw))
         return self._ticket
+
+    def answer_packet(self, step: Handshake | None, kind: HandshakeKind, packet: int) -> None:
+        """Our side of a handshake, where there is one: the only thing that is sent while an answer is due."""
+        raw = None if step is None else step.make(kind, self.line.address, packet)
+        if raw is not None:
+            self.send(raw, gap_s=0.0)
 
     def send_stream(self, data: bytes) -> None:
         """Bytes exactly as they are (see `Cable.send_stream`), with no gap after them; only to prove a receiver."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from librarian.chart import Chart, Decoded, DumpRefused
-from librarian.chart.dump import Gather, Handshake
+from librarian.chart.dump import Gather, HandshakeKind
 from librarian.transfer.talk import Talk
 
 _KINDS = ("edit buffer", "program")
@@ -41,17 +41,16 @@ class Unasked:
         if raw[0] != 0xF0:
             return False
         for name in sent_by_itself(self.talk.line.chart):
-            handshake = self.talk.line.chart.codec.handshake(name)
             gather = self._gathers.get(name) or self._gather(name)
             try:
                 if not gather.feed(raw):
                     continue
             except DumpRefused as problem:
                 self.refused.append(str(problem))
-                self._answer(handshake, "nak", raw)
+                self._answer(name, "nak", raw)
                 del self._gathers[name]
                 return True
-            self._answer(handshake, "ack", raw)
+            self._answer(name, "ack", raw)
             return True
         return False
 
@@ -72,10 +71,6 @@ class Unasked:
         self._gathers[name] = made = line.chart.codec.gather(name, line.address)
         return made
 
-    def _answer(self, handshake: Handshake | None, kind: str, raw: bytes) -> None:
-        line = self.talk.line
-        if handshake is None:
-            return
-        said = handshake.make(kind, line.address, line.chart.codec.packet_number(raw, line.address) or 0)  # type: ignore[arg-type]
-        if said is not None:
-            self.talk.send(said, gap_s=0.0)
+    def _answer(self, name: str, kind: HandshakeKind, raw: bytes) -> None:
+        codec, address = self.talk.line.chart.codec, self.talk.line.address
+        self.talk.answer_packet(codec.handshake(name), kind, codec.packet_number(raw, address) or 0)
