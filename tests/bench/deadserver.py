@@ -223,6 +223,10 @@ def _trial(bench: Bench, number: int) -> Done:
         came = loop.until(lambda: bench.library.total() > count, _PATIENCE_S)
         true.append(bench.held())
         done.recovered = was_told and came and _newest(bench) == true[-1]
+        if not came:
+            done.words += f"; no capture came, the chain says: {bench.said}"
+        elif not done.recovered:
+            done.words += f"; the capture differs from the sound, the chain says: {bench.said}"
     else:
         done.words += f"; the chain says: {bench.said}"
     after = bench.kept()
