@@ -157,6 +157,11 @@ class MachineNoise:
         self._process.communicate()
 
 
+_PLUGS = 4
+"""A server that was stopped throws out whoever joins while it catches up. That is the stand-in's trouble, which is a
+client of it as no real instrument is; so it is plugged in again, so many times at most."""
+
+
 class Pit:
     """A JACK server with one stand-in on it; both can go and come back.
 
@@ -179,12 +184,30 @@ class Pit:
     def _plug_in(self) -> None:
         if self._stand_in is not None:
             self._stand_in.close()
-        self._stand_in = StandInProcess(self._chart, "Pit outage")
+        for left in range(_PLUGS - 1, -1, -1):
+            try:
+                self._stand_in = StandInProcess(self._chart, "Pit outage")
+                return
+            except AssertionError:
+                if not left:
+                    raise
+
+    def attend(self) -> bool:
+        """Plug the instrument in again if the server threw it out; True when that was needed."""
+        if self._stand_in is not None and self._stand_in.running:
+            return False
+        self._plug_in()
+        return True
 
     def state(self) -> dict[str, Any]:
-        """What the instrument says of itself beside MIDI."""
+        """What the instrument says of itself beside MIDI; nothing if the server threw it out."""
         assert self._stand_in is not None
-        return self._stand_in.state()
+        try:
+            return self._stand_in.state()
+        except (AssertionError, OSError):
+            if self._stand_in.running:
+                raise
+            return {}
 
     def kill(self) -> None:
         """The server crashes."""

@@ -83,6 +83,11 @@ class StandInProcess:
         return self.ask("state")
 
     @property
+    def running(self) -> bool:
+        """False once it ended, by itself or not."""
+        return self._process.poll() is None
+
+    @property
     def pid(self) -> int:
         """For tests that stop or kill it on purpose."""
         return self._process.pid

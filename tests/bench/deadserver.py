@@ -43,6 +43,7 @@ MOMENTS = ("capture", "recall", "idle")
 SAID_S, BACK_S = 1.5, 20.0
 STALL_S = 0.050
 _PATIENCE_S = 30.0
+_ATTEND_S = 2.0
 
 
 class Bench:
@@ -109,9 +110,35 @@ class Bench:
         """Have something done to server or instrument, while the window goes on."""
         return self.loop.work(lambda: self.pit.ask(what))
 
+    def is_back(self) -> bool:
+        """Wait until the window has its instrument again, which is plugged in anew if the server threw it out."""
+        give_up = time.monotonic() + BACK_S
+        while not self.loop.until(lambda: self.standing.ready, _ATTEND_S):
+            if time.monotonic() > give_up:
+                return False
+            self.at_the_pit("attend")
+        return True
+
+    def captures(self) -> dict[str, int] | None:
+        """Capture what is in the instrument now, and what that is; None where no capture came.
+
+        Once more only where the instrument itself was thrown out.
+        """
+        count = self.library.total()
+        while True:
+            held = self.held()
+            self.loop.until(lambda: not self.window.desk.instruments.busy(self.instrument), _PATIENCE_S)
+            self.window.commands.run("capture")
+            if self.loop.until(lambda: self.library.total() > count, _PATIENCE_S):
+                return held
+            if not self.at_the_pit("attend") or not self.is_back():
+                return None
+
     def held(self) -> dict[str, int]:
         """The sound that the instrument has, by its own word beside MIDI."""
-        state = self.at_the_pit("state")
+        while not (state := self.at_the_pit("state")):
+            self.at_the_pit("attend")
+            self.is_back()
         return {str(name): int(value) for name, value in state["sound"].items()}
 
     def kept(self) -> dict[int, Version]:
@@ -212,21 +239,19 @@ def _trial(bench: Bench, number: int) -> Done:
     loop.pause(dice.uniform(0.1, 1.0))
     bench.at_the_pit("back" if how == "killed" else "thaw")
     again = time.perf_counter()
-    back = loop.until(lambda: bench.standing.ready, BACK_S)
+    back = bench.is_back()
     done.back_ms = round((time.perf_counter() - again) * 1000)
     bench.stalls.end()
     done.stall_ms, done.own_ms = round(bench.stalls.whole * 1000), round(bench.stalls.own * 1000)
     if back:
-        loop.until(lambda: not bench.window.desk.instruments.busy(bench.instrument), _PATIENCE_S)
-        count = bench.library.total()
-        bench.window.commands.run("capture")
-        came = loop.until(lambda: bench.library.total() > count, _PATIENCE_S)
-        true.append(bench.held())
-        done.recovered = was_told and came and _newest(bench) == true[-1]
-        if not came:
+        held = bench.captures()
+        done.recovered = was_told and held is not None and _newest(bench) == held
+        if held is None:
             done.words += f"; no capture came, the chain says: {bench.said}"
-        elif not done.recovered:
-            done.words += f"; the capture differs from the sound, the chain says: {bench.said}"
+        else:
+            true.append(held)
+            if not done.recovered:
+                done.words += f"; was told: {was_told}, or the capture differs; the chain says: {bench.said}"
     else:
         done.words += f"; the chain says: {bench.said}"
     after = bench.kept()
