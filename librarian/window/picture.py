@@ -58,9 +58,11 @@ class Picture(QObject):
 
     def _first_sound(self) -> bool:
         desk = self._window.desk
-        if desk.found is None:
+        if desk.found is None or desk.work.busy:  # the demo's sounds may still be on their way
             return False
         if not len(desk.found):
+            if desk.library.total():
+                return False  # kept, and not listed yet
             self._steps = [self._grab]
             return False
         standings = desk.instruments.standings

@@ -16,7 +16,7 @@ from librarian.window.parts.lookful import Lookful
 from librarian.window.parts.scroll import WIDTH, ThinScrollBar
 from librarian.window.shown.sheet import Sheet
 
-NO_CHART = "The controls of the instrument will stand here, once a chart is chosen."
+NO_SOUND = "The controls of the instrument will stand here, once a sound is chosen."
 UNDER_TITLE, FOOT = 1, 6
 WHEEL_STEP = 120
 
@@ -174,7 +174,7 @@ class FrontPanel(Lookful):
         painter.fillRect(self.rect(), self.colours.sheet)
         if self.sheet is None or self._arranged is None:
             painter.setFont(self.fonts.get())
-            draw(painter, QRectF(EDGE, 0, self.width() - 2 * EDGE, self.height()), NO_CHART, self.colours.ink2, CENTRE)
+            draw(painter, QRectF(EDGE, 0, self.width() - 2 * EDGE, self.height()), NO_SOUND, self.colours.ink2, CENTRE)
         else:
             first = self._bar.value() if self._arranged.scrolls else 0
             for index in range(first, min(len(self._arranged.rows), first + self._arranged.visible_rows)):
