@@ -41,10 +41,23 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     compute.
     """
     for item in items:
-        if "_jack_of_the_session" in getattr(item, "fixturenames", ()):
+        if _needs_jack(item):
             item.add_marker(pytest.mark.xdist_group("jack"))
 
 
+def _needs_jack(item: pytest.Item) -> bool:
+    return "_jack_of_the_session" in getattr(item, "fixturenames", ())
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """Where processes share the tests, those without a server stand back: a JACK server that waits for the processor
+    drops its clients. The process that has the server begins with those tests, so it need never come forward again."""
+    if "PYTEST_XDIST_WORKER" in os.environ and not _needs_jack(item) and os.nice(0) < _STAND_BACK:
+        os.nice(_STAND_BACK - os.nice(0))
+
+
+_STAND_BACK = 10
 _FOLDERS = ("XDG_DATA_HOME", "XDG_CONFIG_HOME", "XDG_CACHE_HOME", "XDG_STATE_HOME")
 
 
