@@ -70,7 +70,7 @@ class PortProcess:
         self._sentence = "MIDI ports are being looked for."
         self._answers = False
         self._pinged = False
-        self._busy_rounds = 0
+        self._busy_rounds = self._silent_rounds = 0
         self._starts = 0
         self._system_lost = ""
         self._listed = threading.Event()
@@ -186,18 +186,19 @@ class PortProcess:
 
     def _watch(self, child: ChildLink) -> str:
         """Why it has to go, as a sentence; or anything when the program is closing."""
-        silent_rounds = 0
+        self._silent_rounds = 0
         self._pinged = False
         while not self._closing.is_set():
             if child.ended.wait(_ROUND_S):
                 return self._system_lost or "The MIDI port process ended unexpectedly."
             if not self._pinged:
-                silent_rounds = 0
+                self._silent_rounds = 0
                 self._pinged = True
                 child.send(Frame(Kind.PING))
                 continue
-            silent_rounds += 1
-            if silent_rounds > (_ROUNDS_WITHOUT_ANSWER if self._answers else _ROUNDS_FOR_START) + self._busy_rounds:
+            self._silent_rounds += 1
+            patience = _ROUNDS_WITHOUT_ANSWER if self._answers else _ROUNDS_FOR_START
+            if self._silent_rounds > patience + self._busy_rounds:
                 return f"{' and '.join(API_NAMES[api] for api in self._apis) or 'The MIDI system'} stopped answering."
         return ""
 
@@ -223,11 +224,13 @@ class PortProcess:
     # The reading thread
 
     def _on_frame(self, frame: Frame) -> None:
+        if frame.kind is Kind.BUSY:
+            self._busy_rounds = int(frame.moment / _ROUND_S) + 1
+            return
+        # The process does one thing after another: whatever else it tells, no driver keeps it any more.
+        self._busy_rounds = self._silent_rounds = 0
         if frame.kind is Kind.PONG:
             self._pinged = False
-            self._busy_rounds = 0
-        elif frame.kind is Kind.BUSY:
-            self._busy_rounds = int(frame.moment / _ROUND_S) + 1
         elif frame.kind is Kind.SYSTEM_LOST:
             self._system_lost = frame.content["sentence"]
         elif frame.kind is Kind.PORTS:
