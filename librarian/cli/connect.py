@@ -5,11 +5,11 @@ from __future__ import annotations
 import queue
 import threading
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, TypeVar
 
 import typer
 
@@ -44,6 +44,7 @@ TrafficOption = Annotated[
     ),
 ]
 DEFAULT_STAND_IN = "lanternfish"
+T = TypeVar("T")
 _PORT_APPEARS_S = 2.0
 _LOOK_UP_S = 0.05
 
@@ -142,12 +143,12 @@ def _opened(
 ) -> Line:
     """`connections.open`, which may wait seconds for a driver; Ctrl+C does not wait with it."""
     if is_embedded(row) or cancel is None:
-        return _patiently(connections, row, chart, known)
+        return _patiently(connections, lambda: connections.open(row, chart, others=known))
     ended: queue.SimpleQueue[Line | BaseException] = queue.SimpleQueue()
 
     def work() -> None:
         try:
-            ended.put(_patiently(connections, row, chart, known))
+            ended.put(_patiently(connections, lambda: connections.open(row, chart, others=known)))
         except BaseException as problem:  # noqa: BLE001 - raised again by who waits
             ended.put(problem)
 
@@ -163,16 +164,26 @@ def _opened(
         return found
 
 
-def _patiently(connections: Connections, row: InstrumentRow, chart: Chart, known: Sequence[InstrumentRow]) -> Line:
-    """Open the line; a port that is not listed is looked for a little longer: busy systems list them one by one."""
+def _patiently(connections: Connections, look: Callable[[], T]) -> T:
+    """What `look` finds; a port that is not listed is looked for a little longer: busy systems list them one by one."""
     until = time.monotonic() + _PORT_APPEARS_S
     while True:
         try:
-            return connections.open(row, chart, others=known)
-        except NoSuchPort:
-            if time.monotonic() >= until:
+            return look()
+        except (NoSuchPort, _NotListed):
+            system = connections.system()
+            if time.monotonic() >= until or system is None or not system.apis:
                 raise
             time.sleep(_LOOK_UP_S)
+
+
+class _NotListed(BadInput):
+    """No port is called so, now."""
+
+
+def wait_for_port(connections: Connections, said: str, direction: Direction) -> Port:
+    """`find_port` among the ports of this computer, with patience."""
+    return _patiently(connections, lambda: find_port(said, direction, connections.ports()))
 
 
 def find_port(said: str, direction: Direction, ports: tuple[Port, ...]) -> Port:
@@ -195,7 +206,7 @@ def find_port(said: str, direction: Direction, ports: tuple[Port, ...]) -> Port:
             raise BadInput(f"“{said}” may be any of {_names(same)}.", "Give its fingerprint: librarian ports")
     what = "output" if direction == "out" else "input"
     there = f"Outputs and inputs: {_names(list(ports))}." if ports else "No MIDI port was found."
-    raise BadInput(f"No MIDI {what} is called “{said}”.", there)
+    raise _NotListed(f"No MIDI {what} is called “{said}”.", there)
 
 
 def _stand_in(library: Library, name: str) -> InstrumentRow:

@@ -18,7 +18,7 @@ from librarian.cli.connect import (
     TrafficOption,
     chosen_instrument,
     connected,
-    find_port,
+    wait_for_port,
 )
 from librarian.cli.exits import Exit
 from librarian.cli.here import Here, aside
@@ -74,8 +74,7 @@ def who(
     with waiting("Asking who is there") as (cancel, progress):
         if output is not None and input_ is not None:
             with Connections() as connections:
-                ports = connections.ports()
-                out, in_ = find_port(output, "out", ports), find_port(input_, "in", ports)
+                out, in_ = wait_for_port(connections, output, "out"), wait_for_port(connections, input_, "in")
                 line = connections.open_ports(out, in_, chart_file(chart))
                 log = Log(traffic)
                 try:

@@ -18,7 +18,7 @@ from librarian.chart.learn.dumps import DumpLearner, Finding, Question, dials_of
 from librarian.chart.learn.sums import SumGuess
 from librarian.cli import answers
 from librarian.cli.clean import clean
-from librarian.cli.connect import find_port
+from librarian.cli.connect import wait_for_port
 from librarian.cli.exits import Exit
 from librarian.cli.here import Here, aside, cell, table
 from librarian.cli.reading import sysex_of
@@ -39,7 +39,6 @@ QUIET_S = 0.8
 DUMP_S = 60.0
 PAUSE_S = 0.5
 """Messages of one dump follow each other within this time."""
-_LOOKS = 5
 HOW = "Section/Name, nothing to move it more, - to leave it out, . to write the chart"
 
 
@@ -366,9 +365,7 @@ def _cable(output: str | None, input_: str | None) -> Iterator[Cable]:
     if output is None or input_ is None:
         raise BadInput("One port alone is no connection.", "Say both --out PORT and --in PORT.")
     with Connections() as connections:
-        # The first list of ports may take long on a busy computer; an empty one is worth a second look.
-        ports = next((found for _ in range(_LOOKS) if (found := connections.ports())), ())
-        out, in_ = find_port(output, "out", ports), find_port(input_, "in", ports)
+        out, in_ = wait_for_port(connections, output, "out"), wait_for_port(connections, input_, "in")
         line = connections.open_ports(out, in_, loads(BLANK))
         try:
             yield line.cable

@@ -8,7 +8,7 @@ import typer
 
 from librarian.cli import answers
 from librarian.cli.clean import clean
-from librarian.cli.connect import find_port, instrument_named
+from librarian.cli.connect import instrument_named, wait_for_port
 from librarian.cli.here import Here, cell, table
 from librarian.cli.reading import chart_file
 from librarian.cli.verb import verb
@@ -135,9 +135,8 @@ def _fingerprints(output: str | None, input_: str | None) -> tuple[str | None, s
     if output is None and input_ is None:
         return None, None
     with Connections() as connections:
-        there = connections.ports()
-    out = None if output is None else find_port(output, "out", there).fingerprint
-    in_ = None if input_ is None else find_port(input_, "in", there).fingerprint
+        out = None if output is None else wait_for_port(connections, output, "out").fingerprint
+        in_ = None if input_ is None else wait_for_port(connections, input_, "in").fingerprint
     return out, in_
 
 
