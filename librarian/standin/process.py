@@ -15,20 +15,23 @@ import json
 import queue
 import sys
 import threading
+import time
 from collections import deque
 from collections.abc import Sequence
 from pathlib import Path
 from typing import IO
 
 from librarian.chart import Chart, load, shipped
-from librarian.errors import BadInput, LibrarianError
+from librarian.errors import BadInput, LibrarianError, OutsideProblem
 from librarian.messages import Damaged
 from librarian.standin.behaviour import Behaviour
 from librarian.standin.instrument import Instrument
-from librarian.wire.cable import Cable
+from librarian.wire.cable import Cable, CableLost
+from librarian.wire.clock import Clock, SystemClock
 from librarian.wire.process import PortProcess
 
 _LOOK_S = 0.02
+_TRY_AGAIN_S = 0.2
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -42,15 +45,47 @@ def main(arguments: Sequence[str] | None = None) -> int:
             behaviour = with_habit(behaviour, name, value)
         instrument = Instrument(chart, seed=options.seed, behaviour=behaviour)
         with PortProcess() as ports:
-            cable = ports.open_virtual(options.name or chart.name)
-            try:
-                Running(instrument, cable, sys.stdin, sys.stdout).run()
-            finally:
-                cable.close()
+            _live(Running(instrument, sys.stdin, sys.stdout), ports, options.name or chart.name)
     except LibrarianError as problem:
         sys.stderr.write(f"{problem} {problem.hint}\n")
         return 1
     return 0
+
+
+def _live(running: Running, ports: PortProcess, name: str) -> None:
+    """Until it is told to quit. A server that ends or throws it out takes its ports away for a while, not its sounds.
+
+    Raises OutsideProblem when the ports cannot be made at first.
+    """
+    cable = ports.open_virtual(name)
+    while True:
+        try:
+            running.run(cable)
+            return
+        except CableLost as lost:
+            sys.stderr.write(f"{lost} The stand-in comes back as soon as it can.\n")
+        finally:
+            cable.close()
+        while (again := _plugged_in(ports, name)) is None:
+            if not running.obey():
+                return
+        cable = again
+        sys.stderr.write(f"The stand-in is back on {cable.name}.\n")
+
+
+def _plugged_in(ports: PortProcess, name: str) -> Cable | None:
+    """Its ports anew, or None after a moment in which that was not possible.
+
+    While a server still lists the old ones, new ones of the same name could get no data.
+    """
+    time.sleep(_LOOK_S)
+    if any(name in port.name for port in ports.ports(0)):
+        return None
+    try:
+        return ports.open_virtual(name)
+    except OutsideProblem:
+        time.sleep(_TRY_AGAIN_S)
+        return None
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -102,9 +137,9 @@ class Running:
     it, and what it sends leaves it, only when the last byte has crossed its own cable.
     """
 
-    def __init__(self, instrument: Instrument, cable: Cable, commands: IO[str], answers: IO[str]) -> None:
+    def __init__(self, instrument: Instrument, commands: IO[str], answers: IO[str]) -> None:
         self._instrument = instrument
-        self._cable = cable
+        self._clock: Clock = SystemClock()
         self._answers = answers
         self._lines: queue.Queue[str | None] = queue.Queue()
         self._reader = threading.Thread(target=self._read, args=(commands,), name="commands", daemon=True)
@@ -112,14 +147,18 @@ class Running:
         self._leaving: deque[tuple[float, bytes]] = deque()
         self._byte_s = 1.0 / instrument.behaviour.wire_bytes_per_second
 
-    def run(self) -> None:
-        """Live until `quit` or the end of the commands. Raises CableLost when the MIDI system ends."""
-        self._say({"ready": self._cable.name, "chart": self._instrument.chart.id})
-        self._reader.start()
-        while self._obey():
-            now = self._cable.clock.now()
-            self._cross(now)
-            arrival = self._cable.receive(self._patience(now))
+    def run(self, cable: Cable) -> None:
+        """Live on these ports until `quit` or the end of the commands. Raises CableLost when the MIDI system ends."""
+        self._clock = cable.clock
+        self._coming.clear()
+        self._leaving.clear()
+        if self._reader.ident is None:
+            self._say({"ready": cable.name, "chart": self._instrument.chart.id})
+            self._reader.start()
+        while self.obey():
+            now = self._clock.now()
+            self._cross(cable, now)
+            arrival = cable.receive(self._patience(now))
             if arrival is not None and not isinstance(arrival, Damaged):
                 before = self._coming[-1][0] if self._coming else 0.0
                 self._coming.append((max(before, arrival.at) + len(arrival.raw) * self._byte_s, arrival.raw))
@@ -130,21 +169,22 @@ class Running:
         coming = min([*moments, *([] if due is None else [due])], default=now + _LOOK_S)
         return min(_LOOK_S, max(0.0, coming - now))
 
-    def _cross(self, now: float) -> None:
+    def _cross(self, cable: Cable, now: float) -> None:
         while self._coming and self._coming[0][0] <= now:
             at, raw = self._coming.popleft()
             self._instrument.feed(raw, at)
         for start, raw in self._instrument.due(now):
             self._leaving.append((start + len(raw) * self._byte_s, raw))
         while self._leaving and self._leaving[0][0] <= now:
-            self._cable.send(self._leaving.popleft()[1])
+            cable.send(self._leaving.popleft()[1])
 
     def _read(self, commands: IO[str]) -> None:
         for line in commands:
             self._lines.put(line)
         self._lines.put(None)
 
-    def _obey(self) -> bool:
+    def obey(self) -> bool:
+        """Do what the lines that have come say, also while there are no ports; False when it is to end."""
         while not self._lines.empty():
             line = self._lines.get()
             words = None if line is None else line.split(maxsplit=2)
@@ -159,7 +199,7 @@ class Running:
         return True
 
     def _command(self, words: list[str]) -> dict[str, object]:
-        one, now = self._instrument, self._cable.clock.now()
+        one, now = self._instrument, self._clock.now()
         if words[0] == "state":
             return one.state()
         if words[0] == "turn" and len(words) == 3:

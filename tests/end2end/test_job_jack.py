@@ -12,6 +12,7 @@ from librarian.collection import Library
 from librarian.messages import Values, Version
 from librarian.transfer import Line, NoReply, capture, capture_by_hand, identify, listen, recall, verify
 from librarian.wire.process import PortProcess
+from tests.jackd import JackServer
 from tests.onejob import connect, do_the_job, elsewhere
 from tests.standins import StandInProcess
 
@@ -119,3 +120,18 @@ def test_an_instrument_that_goes_silent_gets_nothing_more(ports: PortProcess, st
     stand_in.ask("behave refuse silence")
     with pytest.raises(NoReply, match="does not answer"):
         recall(line, held)
+
+
+def test_a_stand_in_outlives_its_server_and_keeps_its_sound(own_jack_server: JackServer) -> None:
+    chart = chart_of("fogbell")
+    with StandInProcess(shipped()["fogbell"], "Pit outlives") as instrument:
+        parameter = chart.sound_ids[0]
+        instrument.turn(parameter, elsewhere(chart, parameter, instrument.state()["sound"][parameter]))
+        sound = instrument.state()["sound"]
+        own_jack_server.kill()
+        assert instrument.state()["sound"] == sound  # also while there is no server
+        own_jack_server.start()
+        with PortProcess() as ports:
+            line = Line(connect(ports, "Pit outlives"), chart)
+            assert dict(capture(line).version.values) == sound
+            line.cable.close()

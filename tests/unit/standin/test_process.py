@@ -59,7 +59,7 @@ def run(chart: Chart, commands: list[str]) -> tuple[list[dict[str, object]], Ins
     cable = EmbeddedCable(computer, SystemClock(), name="Pit")
     instrument = Instrument(chart)
     lines, answers = Lines(), io.StringIO()
-    runner = threading.Thread(target=Running(instrument, cable, lines, answers).run)
+    runner = threading.Thread(target=Running(instrument, lines, answers).run, args=(cable,))
     runner.start()
     for command in commands:
         lines.waiting.put(command + "\n")
@@ -102,7 +102,7 @@ def test_what_comes_by_midi_is_answered_by_midi(fogbell: Chart) -> None:
     answers = io.StringIO()
     computer = Computer(universal.identity_request())
     cable = EmbeddedCable(computer, SystemClock(), name="Pit")
-    runner = threading.Thread(target=Running(Instrument(fogbell), cable, lines, answers).run)
+    runner = threading.Thread(target=Running(Instrument(fogbell), lines, answers).run, args=(cable,))
     runner.start()
     for _ in range(200):
         if computer.came.endswith(b"\xf7"):
