@@ -12,6 +12,9 @@ provide tests,tools jackd Xvfb xauth
 cd -- "$root"
 python=$venv/bin/python
 
+# The tests start some hundred processes of this program: what the first one compiled is there for all others.
+unset PYTHONDONTWRITEBYTECODE
+
 # Every process that comes from this run carries this mark in its environment, so what is left can be found.
 export LIBRARIAN_TEST_RUN="$$-$RANDOM$RANDOM"
 pytest=
