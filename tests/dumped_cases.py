@@ -285,8 +285,25 @@ VARNISH = Case(
     "123456789",
 )
 
+TRELLIS = Case(
+    "trellis",
+    "multi",
+    # part from 0, level 100 - n, tune n - 8 + 64, and what makes the sum of the three a multiple of 128. As level and
+    # tune change against each other, the sum grows by 1 with each part: 00 + 63 + 39 = 9C, 100 - 9C = 64; then 63 ...
+    (
+        "F0 7D 10 02 00 63 39 64 F7", "F0 7D 10 02 01 62 3A 63 F7",
+        "F0 7D 10 02 02 61 3B 62 F7", "F0 7D 10 02 03 60 3C 61 F7",
+        "F0 7D 10 02 04 5F 3D 60 F7", "F0 7D 10 02 05 5E 3E 5F F7",
+        "F0 7D 10 02 06 5D 3F 5E F7", "F0 7D 10 02 07 5C 40 5D F7",
+        "F0 7D 10 02 08 5B 41 5C F7", "F0 7D 10 02 09 5A 42 5B F7",
+        "F0 7D 10 02 0A 59 43 5A F7", "F0 7D 10 02 0B 58 44 59 F7",
+        "F0 7D 10 02 0C 57 45 58 F7", "F0 7D 10 02 0D 56 46 57 F7",
+        "F0 7D 10 02 0E 55 47 56 F7", "F0 7D 10 02 0F 54 48 55 F7",
+    ),
+    {f"part{n}.level": 100 - n for n in range(1, 17)} | {f"part{n}.tune": n - 8 for n in range(1, 17)},
+)  # fmt: skip
 CASES = [
     THIMBLE, WICKER, SLUICE, CAIRN, TRESTLE, GANTRY, RATCHET, SPINDLE, FERRULE, FERRULE_OLD,
     MORTISE, MORTISE_SETUP, BRAMBLE, CULVERT,
-    PARAPET, PARAPET_SYSTEM, CAPSTAN, CAPSTAN_NEW, BRAZIER, ORLOP, VARNISH,
+    PARAPET, PARAPET_SYSTEM, CAPSTAN, CAPSTAN_NEW, BRAZIER, ORLOP, VARNISH, TRELLIS,
 ]  # fmt: skip

@@ -11,6 +11,7 @@ from librarian.chart.chart import Chart
 from librarian.chart.check import check_cautions, check_language, check_reach
 from librarian.chart.language.extend import ChartText, whole_text
 from librarian.chart.language.flat import Flat, flatten
+from librarian.chart.language.multiply import multiply
 from librarian.chart.language.read import read_file
 from librarian.chart.language.sift import Sifted, sift
 from librarian.chart.language.trouble import Trouble
@@ -35,14 +36,19 @@ def loads(text: str, source: str = "chart", *, folder: Path | None = None) -> Ch
         return _compile(whole_text(text, source, folder))
 
 
-def _compile(whole: ChartText) -> Chart:
-    trouble = Trouble(whole.where)
+def _compile(written: ChartText) -> Chart:
+    trouble = Trouble(written.where)
+    whole = multiply(written, trouble)
+    trouble.where = whole.where
+    missing = len(trouble) > 0
     sifted = sift(whole.data, trouble)
     if sifted is None:
         trouble.stop_if_any()
         raise AssertionError("a chart that cannot be sifted has faults")
     offset = {path: whole.order(path) for paths in sifted.paths.values() for path in paths}
     flat = flatten(sifted, offset, trouble)
+    if missing:  # messages that could not be written out: what speaks of them is not at fault
+        trouble.stop_if_any()
     check_language(sifted, flat, trouble)
     tables = dump.Dumps(
         message=sifted.table.message,
@@ -59,7 +65,7 @@ def _compile(whole: ChartText) -> Chart:
     trouble.stop_if_any()
     cautions = Trouble(whole.where)
     check_cautions(flat, cautions)
-    text = whole.text or chart_text(whole.data, whole.order, f"Put together from {', '.join(whole.sources)}.")
+    text = written.text or chart_text(written.data, written.order, f"Put together from {', '.join(written.sources)}.")
     return build_chart(sifted.table, flat, scales, dumps, text, cautions.faults())
 
 

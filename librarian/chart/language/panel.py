@@ -6,6 +6,7 @@ from typing import Annotated
 
 from pydantic import Field
 
+from librarian.chart.dump import model as dump
 from librarian.chart.language.parameters import ParameterTable, Step
 from librarian.chart.language.table import Byte7, Label, Table
 
@@ -28,10 +29,11 @@ class SectionTable(Table):
 
 
 class GroupTable(Table):
-    """Sections and parameters repeated with an index: operators, voices, parts."""
+    """Sections and parameters, and messages with their layouts, repeated with an index: operators, voices, parts."""
 
     repeat: Annotated[dict[str, Span], Field(min_length=1, max_length=3)] = Field(
-        description="Index names with first and last number; {name} stands for it in ids and labels.",
+        description="Index names with first and last number; {name} stands for it in ids and labels. In messages and "
+        "layouts of the group {n-1} and {n+64} can be written as well; in frames it becomes one byte.",
         examples=[{"n": [1, 4]}],
     )
     section: Annotated[list[SectionTable], Field(max_length=1024)] = Field(
@@ -39,6 +41,17 @@ class GroupTable(Table):
     )
     parameter: Annotated[list[ParameterTable], Field(max_length=4096)] = Field(
         default_factory=list, description="[[group.parameter]]: parameters, with {n} in id, label, short and section."
+    )
+    message: dict[str, dump.Message] = Field(
+        default_factory=dict,
+        description='[group.message."NAME{n}"]: a message for each round (128 at most). A `sequence` that names it so '
+        "means all of them.",
+        examples=[{"part{n}": {"answer": "F0 7D {device} 02 {n-1} {data} F7"}}],
+    )
+    layout: dict[str, dump.Layout] = Field(
+        default_factory=dict,
+        description='[group.layout."NAME{n}"]: a layout for each round.',
+        examples=[{"part{n}": {"fields": ["part{n}.level"]}}],
     )
 
 

@@ -57,12 +57,12 @@ class ChartTable(Table):
     display: dict[str, DisplayTable] = Field(default_factory=dict, description="[display.NAME]: displays to share.")
     section: list[SectionTable] = Field(default_factory=list, description="[[section]]: sections of the panel.")
     parameter: list[ParameterTable] = Field(default_factory=list, description="[[parameter]]: the parameters.")
-    group: list[GroupTable] = Field(default_factory=list, description="[[group]]: repeated sections and parameters.")
     selector: list[SelectorTable] = Field(default_factory=list, description="[[selector]]: controllers that select.")
     message: dict[str, dump.Message] = Field(default_factory=dict, description="[message.NAME]: SysEx messages.")
     layout: dict[str, dump.Layout] = Field(default_factory=dict, description="[layout.NAME]: fields of a payload.")
     charset: dict[str, dump.Charset] = Field(default_factory=dict, description="[charset.NAME]: letters of names.")
     codes: dict[str, dump.Codes] = Field(default_factory=dict, description="[codes.NAME]: codes and their values.")
+    group: list[GroupTable] = Field(default_factory=list, description="[[group]]: what is repeated with an index.")
     capture: list[CaptureTable] = Field(default_factory=list, description="[[capture]]: ways out, preferred first.")
     recall: list[RecallTable] = Field(default_factory=list, description="[[recall]]: ways in, preferred first.")
     history: Annotated[list[HistoryTable], Field(max_length=1024)] = Field(

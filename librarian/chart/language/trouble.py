@@ -9,20 +9,25 @@ from librarian.chart.faults import MOST_FAULTS, ChartFaults, Fault, Path, key_te
 
 
 class Place(NamedTuple):
-    """File name, line and column (from 1; 0 for the whole file)."""
+    """File name, line and column (from 1; 0 for the whole file).
+
+    `again`: an earlier round of a group was written at the same place.
+    """
 
     source: str
     line: int
     column: int
+    again: bool = False
 
 
 class Trouble:
     """All faults found so far. `where` answers the place of a path in the file that it was written in."""
 
     def __init__(self, where: Callable[[Path], Place]) -> None:
-        self._where = where
+        self.where = where
         self._faults: dict[tuple[Path, str], Fault] = {}
         self._touched: set[Path] = set()
+        self._told: set[Place] = set()
         self.left_out = 0
 
     def __len__(self) -> int:
@@ -35,7 +40,12 @@ class Trouble:
         if len(self._faults) >= MOST_FAULTS:
             self.left_out += 1
             return
-        source, line, column = self._where(path)
+        place = self.where(path)
+        first = place._replace(again=False)
+        if place.again and first in self._told:
+            return  # the same slip of the hand, told once for all rounds
+        self._told.add(first)
+        source, line, column, _ = place
         self._touched.update(path[:length] for length in range(1, len(path) + 1))
         self._faults[path, sentence] = Fault(line, column, key_text(path), sentence, remedy, source)
 

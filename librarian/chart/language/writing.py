@@ -62,11 +62,13 @@ def _table(path: tuple[str, ...], table: Mapping[str, Any]) -> list[str]:
 
 
 def _entry(key: str, name: str, value: object) -> list[str]:
-    """One key of an entry; the entries inside a group have headings of their own and therefore go last."""
+    """One key of an entry; what stands inside a group has headings of its own and therefore goes last."""
     if key == "group" and name in {"section", "parameter"} and isinstance(value, list) and _is_list(value):
         lines: list[str] = []
         for item in value:
             lines.append(f"\n[[group.{name}]]")
             lines += [f"{key_text(inner)} = {value_text(inside)}" for inner, inside in item.items()]
         return lines
+    if key == "group" and name in {"message", "layout"} and isinstance(value, Mapping):
+        return [line for inner, table in value.items() for line in _table((key, name, inner), table)]
     return [f"{key_text(name)} = {value_text(value)}"]

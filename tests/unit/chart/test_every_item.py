@@ -33,6 +33,7 @@ ROWS: list[tuple[str, str, str, Any]] = [
     ("chosen channel", "lychgate-keys", "address channel_fixed", False),
     ("parts, each on its channel", "parapet", "message part steps channel", None),
     ("parts by a number in an address", "ratchet", "message * steps part", None),
+    ("parts, each in a message of one form", "trellis", "group * message *", None),
     # messages
     ("edit buffer", "thimble", "message edit", None),
     ("one program", "trestle", "message * kind", "program"),

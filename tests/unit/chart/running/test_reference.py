@@ -67,7 +67,7 @@ def test_the_page_tells_every_packing() -> None:
 
 
 def test_the_page_explains_with_charts() -> None:
-    assert len(CHARTS) == 10
+    assert len(CHARTS) == 11
     assert len(EXAMPLES) == 5
 
 
