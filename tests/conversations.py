@@ -346,6 +346,12 @@ class _Run:
         for number in done.old:
             if held[number] != self.stored[number]:
                 return "silent_wrong", f"“{done.sentence}”: program {number} is not old"
+        others = [
+            number for number, program in enumerate(memory)
+            if number not in new and dict(program.values) != self.stored[number] and number not in done.unknown
+        ]  # fmt: skip
+        if others and "may have gone" not in done.sentence:
+            return "silent_wrong", f"“{done.sentence}”: programs {others} were replaced, and nothing tells so"
         words = f"{done.sentence}: {'; '.join([*done.old.values(), *done.unknown.values()])}"
         if sorted([*done.new, *done.old, *(number for number in done.unknown if number in new)]) != sorted(new):
             return "silent_wrong", f"“{words}” does not tell of each of {sorted(new)}"

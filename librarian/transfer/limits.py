@@ -64,12 +64,16 @@ def backup_s(line: Line, programs: int) -> float:
 
 
 def restore_s(line: Line, programs: int) -> float:
-    """Restore of so many programs: each read, then at most three times written and read back."""
+    """Restore of so many programs: each read, then at most three times written and read back.
+
+    Where a write was lost, also every program that it may have reached is read.
+    """
     ways = _stored(line)
     longest = max((question_s(line, way) for way in ways), default=0.0)
     writing = sum(way.timeout_s + way.settle_s for way in line.chart.ways_out) + _PER_WRITE
     writing += 16 * (line.chart.pace.write_delay_s + line.chart.pace.gap_after_sysex_s * _MOST_MESSAGES)
-    return _IDENTIFY_S + (MOST_QUESTIONS * 4 * longest + 3 * writing) * max(1, programs)
+    everything = line.chart.memory.size if line.chart.memory is not None else 0
+    return _IDENTIFY_S + (MOST_QUESTIONS * 4 * longest + 3 * writing) * max(1, programs) + backup_s(line, everything)
 
 
 def _stored(line: Line) -> list[Way]:

@@ -9,6 +9,7 @@ from librarian.chart import UnknownValues, Way
 from librarian.errors import Refused
 from librarian.messages import Version
 from librarian.transfer import limits
+from librarian.transfer.astray import Held, look_for
 from librarian.transfer.bank import (
     KeepProgram,
     numbers,
@@ -71,6 +72,8 @@ class Account:
     unknown: dict[int, str] = field(default_factory=dict)
     whole: bool = False
     """The whole memory travels: while it does, the programs that were not meant are not certain either."""
+    unread: int = 0
+    """Programs that could hold what did not arrive, and could not be read."""
 
     def sentence(self) -> str:
         """Exactly which programs are new, old, unknown."""
@@ -84,6 +87,8 @@ class Account:
                 said.append(f"{self._named(numbers_)} {verb} {words}")
         if self.whole:
             said.append("its whole memory was being written, so no other program is certain")
+        if self.unread:
+            said.append(f"{self.unread} others, to which a lost write may have gone, could not be read")
         return "; ".join(said)
 
     def _named(self, numbers_: Iterable[int]) -> str:
@@ -152,6 +157,8 @@ class _Restore:
         self.before: dict[int, Version] = {}
         self._talk = talk
         self._way = way
+        self._lost: dict[int, Held] = {}
+        self._known: dict[int, Held] = {}
         self._keep_before = keep_before
         self._allow = allow
 
@@ -179,7 +186,51 @@ class _Restore:
                 account.old[number] = str(problem)
                 continue
             if self._may_replace(number, there, version, is_there=_is_there(line, there, messages)):
-                _write(talk, way, account, number, there, messages)
+                self._write(number, there, messages)
+        if self._lost:
+            self._look_for_lost()
+
+    def _write(self, number: int, there: Version, messages: tuple[bytes, ...]) -> None:
+        """Write one program until it reads back equal, at most three times; afterwards its condition is known."""
+        talk, account, line = self._talk, self.account, self._talk.line
+        wanted = line.chart.codec.decode_all(messages, line.address)
+        account.unknown[number] = "it was being written"
+        for _ in range(_ROUNDS):
+            talk.state = account.sentence() + "."
+            refusal = _send(talk, self._way, messages, slots(line, number))
+            try:
+                held = read_program(talk, number)
+            except (InstrumentRefused, NotUnderstood) as problem:
+                account.unknown[number] = str(problem)
+                return
+            self._known[number] = (held.values, held.name)
+            if held.values == wanted.values and held.name == wanted.name:
+                del account.unknown[number]
+                account.new.append(number)
+                return
+            unchanged = same_sound(held, there)
+            if unchanged and refusal:
+                break
+            if unchanged:
+                self._lost[number] = (wanted.values, wanted.name)
+            line.slower()
+        if unchanged:
+            del account.unknown[number]
+            account.old[number] = refusal or "it did not take the new sound"
+        else:
+            account.unknown[number] = "it reads back neither as it was nor as it should be"
+
+    def _look_for_lost(self) -> None:
+        """A write that nobody refused and that is not where it was meant may have replaced another program."""
+        account = self.account
+        self._talk.state = f"{account.sentence()}; a write that was lost may have replaced another one."
+        shown = {number: account.shown(number) for number in self._lost}
+        found, account.unread = look_for(self._talk, self._lost, self._known, shown)
+        for number, why in found.items():
+            account.unknown[number] = why
+            account.old.pop(number, None)
+            if number in account.new:
+                account.new.remove(number)
 
     def by_bank(self, programs: Mapping[int, Version]) -> None:
         """The whole memory read, some of its programs replaced, all of it written, and all of it read back."""
@@ -263,34 +314,6 @@ def _check(line: Line, version: Version, way: Way) -> None:
             "unknown.",
             "Recall the sound, set what is unknown by hand, and store it at the instrument.",
         )
-
-
-def _write(talk: Talk, way: Way, account: Account, number: int, there: Version, messages: tuple[bytes, ...]) -> None:
-    """Write one program until it reads back equal, at most three times; afterwards its condition is known."""
-    line = talk.line
-    wanted = line.chart.codec.decode_all(messages, line.address)
-    account.unknown[number] = "it was being written"
-    for _ in range(_ROUNDS):
-        talk.state = account.sentence() + "."
-        refusal = _send(talk, way, messages, slots(line, number))
-        try:
-            held = read_program(talk, number)
-        except (InstrumentRefused, NotUnderstood) as problem:
-            account.unknown[number] = str(problem)
-            return
-        if held.values == wanted.values and held.name == wanted.name:
-            del account.unknown[number]
-            account.new.append(number)
-            return
-        unchanged = same_sound(held, there)
-        if unchanged and refusal:
-            break
-        line.slower()
-    if unchanged:
-        del account.unknown[number]
-        account.old[number] = refusal or "it did not take the new sound"
-    else:
-        account.unknown[number] = "it reads back neither as it was nor as it should be"
 
 
 def _is_there(line: Line, there: Version, messages: tuple[bytes, ...]) -> bool:

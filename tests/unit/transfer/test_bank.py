@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from random import Random
 
 import pytest
 
@@ -219,3 +220,66 @@ def test_a_bad_cable_keeps_nothing_wrong(lanternfish: Chart, saltmarsh: Chart, k
                 done = restore(one.line, {9: sound[0]}, allow=always, keep_before=nothing)
                 for number in done.new:
                     assert stored(one, number, sound[0])
+
+
+class Diverting:
+    """A far end for which one byte of the next message that begins so is another on its way."""
+
+    def __init__(self, one: World, message: bytes, place: int, byte: int) -> None:
+        self._inner = one.bad.inner
+        self._head, self._byte = message[: place + 1], byte
+        self._coming = bytearray()
+        self.done = False
+
+    def feed(self, data: bytes, now: float) -> None:
+        for byte in data:
+            self._coming.append(byte)
+            if not self.done and self._coming == self._head:
+                self.done = True
+                self._inner.feed(bytes([self._byte]), now)
+            else:
+                self._inner.feed(bytes([byte]), now)
+            if byte == 0xF7:
+                self._coming.clear()
+
+    def due(self, now: float) -> list[tuple[float, bytes]]:
+        return self._inner.due(now)
+
+    def next_due(self) -> float | None:
+        return self._inner.next_due()
+
+
+@pytest.mark.parametrize(("meant", "hit", "also"), [(2, 9, []), (9, 2, [2]), (9, 8, [1, 2])])
+def test_a_write_that_went_to_another_program_is_found_there(
+    lanternfish: Chart, meant: int, hit: int, also: list[int]
+) -> None:
+    """Where a checksum leaves the program number out, a damaged one replaces another program: `hit`, which may have
+    been written and read back well before (`also`)."""
+    text = lanternfish.text.replace('from = "program", to = "sound"', 'from = "version", to = "sound"')
+    chart = loads(text)
+    one = world(chart)
+    new = one_sound(chart, 1)
+    write, other = (
+        chart.codec.encode("program", new.values, one.line.address, form="write", name=new.name, program=number)[0]
+        for number in (meant, hit)
+    )
+    (place,) = [at for at, pair in enumerate(zip(write, other, strict=True)) if pair[0] != pair[1]]
+    one.bad.inner = Diverting(one, write, place, other[place])
+    result = restore(
+        one.line,
+        {number: one_sound(chart, number + 10) for number in also} | {meant: new},
+        allow=always,
+        keep_before=nothing,
+    )
+    assert stored(one, meant, new)
+    assert stored(one, hit, new)
+    assert set(result.new) == {meant, *also} - {hit}
+    assert set(result.unknown) == {hit}
+    assert f"{hit + 1} is not certain" in result.sentence
+
+
+def one_sound(chart: Chart, seed: int) -> Version:
+    """Some values for every parameter of the sound."""
+    dice = Random(seed)
+    values = {name: dice.randint(chart.parameters[name].low, chart.parameters[name].high) for name in chart.sound_ids}
+    return Version(chart.id, chart.revision, Values(values), frozenset(chart.setup_ids), name=f"Sound {seed}")
