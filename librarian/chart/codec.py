@@ -120,6 +120,10 @@ class Codec:
         """One program of a bank as a dump of its own: message name and bytes, or None where the chart has no such."""
         return self.dumps.extract(bank, number, address)
 
+    def device_fits(self, device: int) -> bool:
+        """True when every message of the chart can carry this device ID."""
+        return self.dumps.device_fits(device)
+
     def explain(self, raw: bytes, address: Address) -> tuple[dump.Row, ...]:
         """Byte by byte: offset, byte, field or reason, value."""
         return self.dumps.explain(raw, address)

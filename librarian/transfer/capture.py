@@ -10,14 +10,13 @@ from librarian.transfer.cancel import Cancel, OnProgress
 from librarian.transfer.identify import introduce, refuse_stranger
 from librarian.transfer.line import Knowledge, Line
 from librarian.transfer.parameters import parameters_way
-from librarian.transfer.read import Sure, askable, read_surely
+from librarian.transfer.read import MOST_TOGETHER, Sure, askable, keeps_changing, read_surely, still
 from librarian.transfer.reading import Reading
 from librarian.transfer.results import Captured
 from librarian.transfer.talk import Talk
 from librarian.transfer.troubles import EchoLoop, ForeignOnly, InstrumentRefused, NoReply, NotUnderstood, and_list
 from librarian.transfer.unasked import sent_by_itself
 
-_TOGETHER = 3
 """So often two ways are read again until both tell of the same sound."""
 
 
@@ -93,7 +92,7 @@ def read_all(talk: Talk, ways: list[Way], expected: Knowledge | None = None) -> 
 
 def _with_more(talk: Talk, sure: Sure, way: Way) -> Sure:
     """What was read, with what `way` brings besides. Where that fails, what was read is true all the same."""
-    for _ in range(_TOGETHER):
+    for _ in range(MOST_TOGETHER):
         try:
             more = read_surely(talk, way)
         except (NoReply, ForeignOnly, EchoLoop, NotUnderstood, InstrumentRefused) as problem:
@@ -104,24 +103,13 @@ def _with_more(talk: Talk, sure: Sure, way: Way) -> Sure:
         again = read_surely(talk, held.way, expected=known)
         questions = sure.questions + more.questions + again.questions
         refused = [*sure.refused, *more.refused, *again.refused]
-        if _still(again.reading, held):
+        if still(again.reading, held):
             values = held.values.with_values({k: v for k, v in more.reading.values.items() if k not in held.values})
             raw = {**more.reading.raw, **held.raw}
             received = (*held.received, *more.reading.received)
             return Sure(Reading(held.way, values, held.name, received, raw), questions, refused)
         sure = Sure(again.reading, questions, refused)
-    raise NotUnderstood(
-        f"The sound of {talk.line.name} changes while it is read: asked {sure.questions} times, its parts do not fit.",
-        "Leave its controls and programs alone for a moment, then ask again.",
-        tuple(sure.refused),
-    )
-
-
-def _still(again: Reading, held: Reading) -> bool:
-    """True when reading the first way again brought what was held from it."""
-    if again.raw:
-        return all(held.raw.get(message) == raws for message, raws in again.raw.items())
-    return all(held.values.get(name) == value for name, value in again.values.items())
+    raise keeps_changing(talk.line, sure.questions, sure.refused)
 
 
 def captured(talk: Talk, sure: Sure, *, program: str = "") -> Captured:

@@ -44,7 +44,8 @@ def identify(
 
 
 _INTRODUCTION_S = 1.0
-_MOST_ASKED = 4
+_AGREE = {"fits": 2, "other firmware": 3, "other instrument": 3}
+"""So many equal replies are believed where the first one is not: it has no checksum."""
 _RANK: dict[str, int] = {"fits": 0, "other firmware": 1, "other instrument": 2}
 
 
@@ -86,28 +87,30 @@ def refuse_stranger(found: Identified | None) -> None:
 def _who(talk: Talk, device: int, timeout_s: float) -> Identified | None:
     """Who answers: the chart's own instrument if it is among them; None where nobody does.
 
-    A reply has no checksum. One that does not fit is believed when it came twice the same, for a damaged one looks
-    like another instrument. Raises NotUnderstood where every reply is another one.
+    A reply has no checksum. One that fits is believed, with a new device ID when it came twice; one that does not fit
+    when it came three times the same, for a damaged one looks like another instrument. Raises NotUnderstood where
+    every reply is another one.
     """
-    strangers: list[Identified] = []
-    for _ in range(_MOST_ASKED):
+    heard: list[Identified] = []
+    for _ in range(limits.MOST_ASKED):
         before = len(talk.damaged)
         replies = ask(talk, device, timeout_s)
         found = min(replies, key=lambda one: _RANK[one.fits], default=None)
-        if found is not None and found.fits == "fits":
+        if found is not None and found.fits == "fits" and found.address == talk.line.address:
             return found
-        agreed = [one for one in replies if any(one.reply == earlier.reply for earlier in strangers)]
+        heard += replies
+        agreed = [one for one in replies if sum(one.reply == other.reply for other in heard) >= _AGREE[one.fits]]
         if agreed:
             return min(agreed, key=lambda one: _RANK[one.fits])
-        strangers += replies
-        if not replies and not strangers and len(talk.damaged) == before:
+        if not heard and len(talk.damaged) == before:
             return None
-    if not strangers:
+    if not heard:
         return None
     raise NotUnderstood(
-        f"Who is on {talk.line.port} was asked {_MOST_ASKED} times, and no two answers agree: they arrive damaged.",
+        f"Who is on {talk.line.port} was asked {limits.MOST_ASKED} times, and the answers do not agree: they arrive "
+        "damaged.",
         "Look at the cable and the interface, then ask again.",
-        tuple(one.sentence for one in strangers),
+        tuple(one.sentence for one in heard),
     )
 
 
@@ -146,8 +149,16 @@ def ask(talk: Talk, device: int, timeout_s: float) -> list[Identified]:
 def _judge(line: Line, reply: universal.IdentityReply, waited: float) -> Identified:
     fit = line.chart.identity.fits(reply)
     firmware = line.chart.identity.firmware(reply.revision) if fit != "other instrument" else ""
-    address = Address(line.address.channel, reply.device)
-    if fit == "fits":
+    able = line.chart.codec.device_fits(reply.device)
+    unknown = reply.device == ALL_CALL and not able
+    address = line.address if unknown else Address(line.address.channel, reply.device)
+    if fit != "other instrument" and not able and not unknown:
+        fit = "other instrument"
+        sentence = (
+            f"{line.name} answered on {line.port} with device ID {reply.device}, which no message of its chart can "
+            "carry; set another one at the instrument."
+        )
+    elif fit == "fits":
         said = f", firmware {firmware}" if firmware else ""
         sentence = f"{line.name} answered on {line.port}{said}. Ready to capture or recall."
     elif fit == "other firmware":

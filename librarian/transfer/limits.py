@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from librarian.chart import Way
 from librarian.transfer.line import Line
-from librarian.transfer.read import MOST_QUESTIONS, askable, showing
+from librarian.transfer.read import MOST_QUESTIONS, MOST_TOGETHER, askable, showing
 from librarian.transfer.reading import wire_seconds
 
-_ASKED = 4
-_IDENTIFY_S = 3.0 + _ASKED * 1.0
-_TOGETHER = 3
+MOST_ASKED = 6
+"""How often is asked who is there, where the answers do not agree."""
+_IDENTIFY_S = 3.0 + MOST_ASKED * 1.0
 _DUMP_BYTES = 4096
 _SINGLE_BYTES = 64
 _MOST_MESSAGES = 64
@@ -30,13 +30,14 @@ def question_s(line: Line, way: Way) -> float:
 
 def identify_s(line: Line, timeout_s: float) -> float:
     """Identify, and where that is silent one question by each way of the chart."""
-    return _IDENTIFY_S + _ASKED * timeout_s + sum(question_s(line, way) for way in showing(line))
+    return _IDENTIFY_S + MOST_ASKED * timeout_s + sum(question_s(line, way) for way in showing(line))
 
 
 def capture_s(line: Line) -> float:
     """Capture or verify: who is there, every way until answers agree, with the first one after each, three times."""
     questions = [question_s(line, way) for way in askable(line)] or [_PER_QUESTION]
-    return _IDENTIFY_S + MOST_QUESTIONS * (_TOGETHER * sum(questions) + questions[0] * _TOGETHER * (len(questions) - 1))
+    together = sum(questions) + questions[0] * (len(questions) - 1)
+    return _IDENTIFY_S + MOST_QUESTIONS * MOST_TOGETHER * together
 
 
 def recall_s(line: Line, rounds: int) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
     from librarian.transfer.line import Knowledge, Line
 
 MOST_QUESTIONS = 8
+MOST_TOGETHER = 3
+"""How often what several ways brought may turn out to have changed meanwhile."""
 _SOUNDING = frozenset({"edit buffer", "setup"})
 """What is true of the instrument now; programs and banks are what it stores. A setup only where the chart lists it."""
 _MOST_SILENT = 2
@@ -146,6 +149,23 @@ def _confirmed(way: Way, latest: Reading, earlier: list[Reading], needed: int) -
         if sum(one.values.get(name) == value for one in earlier) + 1 >= needed
     }
     return Reading(latest.way, Values(same), latest.name, latest.received, latest.raw) if same else None
+
+
+def still(again: Reading, held: Reading) -> bool:
+    """True when asking by the same way again brought what was held from it."""
+    if again.raw:
+        return all(held.raw.get(message) == raws for message, raws in again.raw.items())
+    return all(held.values.get(name) == value for name, value in again.values.items())
+
+
+def keeps_changing(line: Line, questions: int, refused: Sequence[str]) -> NotUnderstood:
+    """What was read by several ways never sounded together."""
+    return NotUnderstood(
+        f"The sound of {line.name} changes while it is read: asked {questions} times, its parts do not fit. Its "
+        "controls may be moving.",
+        "Leave its controls and programs alone for a moment, then ask again.",
+        tuple(refused),
+    )
 
 
 def _ever_heard(readings: list[Reading]) -> set[str]:

@@ -8,9 +8,9 @@ from librarian.sounds.compare import compare
 from librarian.transfer import limits
 from librarian.transfer.cancel import Cancel, OnProgress
 from librarian.transfer.identify import introduce, refuse_stranger
-from librarian.transfer.line import Line
+from librarian.transfer.line import Knowledge, Line
 from librarian.transfer.plan import nothing_known, wanted_of
-from librarian.transfer.read import askable, read, read_surely
+from librarian.transfer.read import MOST_TOGETHER, askable, keeps_changing, read, read_surely, still
 from librarian.transfer.reading import Reading, Unreadable
 from librarian.transfer.results import Proof, Verified, proof_sentence
 from librarian.transfer.talk import Talk
@@ -71,17 +71,8 @@ def prove(
     that differs may itself be damaged, so it is believed only when a second one says the same.
     """
     all_of_it = Values(others or {}).with_values(wanted)
-    reading = _read_for(talk, ways[0], all_of_it, name)
-    values = dict(reading.values)
-    named = reading.name
-    readable = set(ways[0].carries)
-    for way in ways[1:]:
-        lacking = set(wanted) - readable
-        if lacking & set(way.carries):
-            more = _read_for(talk, way, all_of_it.only(lacking), "")
-            values.update({key: value for key, value in more.values.items() if key not in values})
-            readable |= set(way.carries)
-    read_back = Values(values)
+    reading, readable = _together(talk, ways, set(wanted), all_of_it, name)
+    read_back = reading.values
     exact = _coarse_as_wanted(talk.line, ways, wanted, read_back)
     equal = tuple(key for key, value in wanted.items() if exact.get(key) == value)
     rest = [key for key in wanted if key not in equal]
@@ -98,11 +89,38 @@ def prove(
         moved=moved,
         disturbed=tuple(key for key in strange if key not in talk.moved),
         unread=unread,
-        name=named if name and carries_name and named != name else "",
+        name=reading.name if name and carries_name and reading.name != name else "",
         comparison=compare(talk.line.chart, wanted, exact, with_setup=with_setup),
         raw=reading.raw,
         silent=silent,
     )
+
+
+def _together(talk: Talk, ways: list[Way], wanted: set[str], all_of_it: Values, name: str) -> tuple[Reading, set[str]]:
+    """What all ways that are needed bring, and what they can bring. Raises NotUnderstood where it keeps changing.
+
+    Where more than one was needed and something is not as expected, the first part must still be true after the last
+    was read, else the parts never sounded together.
+    """
+    for _ in range(MOST_TOGETHER):
+        first = _read_for(talk, ways[0], all_of_it, name)
+        values, readable = dict(first.values), set(ways[0].carries)
+        needed = [ways[0]]
+        for way in ways[1:]:
+            lacking = wanted - readable
+            if lacking & set(way.carries):
+                needed.append(way)
+                more = _read_for(talk, way, all_of_it.only(lacking), "")
+                values.update({key: value for key, value in more.values.items() if key not in values})
+                readable |= set(way.carries)
+        reading = Reading(first.way, Values(values), first.name, first.received, first.raw)
+        exact = _coarse_as_wanted(talk.line, ways, all_of_it, reading.values)
+        if len(needed) == 1 or all(exact.get(key) == value for key, value in all_of_it.items() if key in readable):
+            return reading, readable
+        again = read_surely(talk, ways[0], expected=Knowledge(first.values, first.name, first.raw))
+        if still(again.reading, first):
+            return reading, readable
+    raise keeps_changing(talk.line, MOST_TOGETHER, ())
 
 
 def _read_for(talk: Talk, way: Way, expected: Values, name: str) -> Reading:

@@ -41,7 +41,11 @@ class DumpCodec:
         self._layouts = layouts
         self._many: dict[str, ManyReader] = {}
         self._rule = rule
-        self._decoder = Decoder(messages, Recogniser(messages), rule)
+        recogniser = Recogniser(messages)
+        self._devices = [
+            number for frame in recogniser.frames() for number in frame.numbers if number.role == "device"
+        ]  # fmt: skip
+        self._decoder = Decoder(messages, recogniser, rule)
         self._explainer = Explainer(layouts, display)
         self._encoder = Encoder(messages, self._decoder, self.message)
 
@@ -65,6 +69,10 @@ class DumpCodec:
                 f"Did you mean {near}?" if near else f"It has: {', '.join(self._messages) or 'none'}.",
             )
         return self._messages[name]
+
+    def device_fits(self, device: int) -> bool:
+        """True when every message of the chart can carry this device ID."""
+        return all(number.low <= device <= number.high for number in self._devices)
 
     # --- reading ---------------------------------------------------------------------------------------------------
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from librarian.chart import Chart
+from librarian.chart import Chart, loads
 from librarian.messages import Address
 from librarian.standin import Behaviour, Instrument
 from librarian.standin.faults import Faults
@@ -166,3 +166,50 @@ def test_two_equal_units_are_told_apart_by_device(lanternfish: Chart) -> None:
 def test_a_reply_among_others_messages(lanternfish: Chart) -> None:
     one: World = world(lanternfish, faults=Faults(foreign=1.0, realtime=0.2))
     assert identify(one.line).fits == "fits"
+
+
+class Damaging:
+    """A far end of which the first answers arrive with the byte at `place` flipped by `bits`."""
+
+    def __init__(self, inner: Instrument, place: int, bits: int, times: int) -> None:
+        self._inner, self._place, self._bits, self._left = inner, place, bits, times
+        self.feed, self.next_due = inner.feed, inner.next_due
+
+    def due(self, now: float) -> list[tuple[float, bytes]]:
+        out = []
+        for moment, raw in self._inner.due(now):
+            spoilt = bytearray(raw)
+            if self._left and raw[0] == 0xF0:
+                self._left -= 1
+                spoilt[self._place] ^= self._bits
+            out.append((moment, bytes(spoilt)))
+        return out
+
+
+@pytest.mark.parametrize(
+    ("place", "bits", "times"),
+    [
+        (2, 0x02, 1),  # the device ID: without a second answer the line would speak to a device that is not there
+        (2, 0x40, 1),
+        (6, 0x01, 2),  # the family: another instrument, twice the same by bad luck
+        (10, 0x01, 2),  # the firmware
+    ],
+)
+def test_a_damaged_reply_is_not_believed(lanternfish: Chart, place: int, bits: int, times: int) -> None:
+    one = world(lanternfish)
+    one.bad.inner = Damaging(one.instrument, place, bits, times)
+    found = identify(one.line)
+    assert (found.fits, found.firmware, found.address) == ("fits", "2.0", one.instrument.address)
+    assert one.line.address == one.instrument.address
+
+
+def test_a_device_that_no_message_can_carry_is_refused(lanternfish: Chart) -> None:
+    """The chart has the device ID in a nibble, the instrument answers as device 20."""
+    text = lanternfish.text.replace("F0 7D {device}", "F0 7D 3{device}").replace("device = 17", "device = 1")
+    chart = loads(text)
+    one = world(chart, address=Address(2, 1))
+    one.bad.inner = Damaging(one.instrument, 2, 0x14, 99)
+    found = identify(one.line)
+    assert found.fits == "other instrument"
+    assert "with device ID 21, which no message of its chart can carry" in found.sentence
+    assert one.line.address == Address(2, 1)

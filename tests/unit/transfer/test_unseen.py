@@ -113,3 +113,18 @@ def test_every_trouble_is_proved_or_told_by_its_cause() -> None:
     for number in range(2 * len(names)):
         judgement = converse(instruments, names, 5, number)
         assert judgement.end in {"proved", "told"}, judgement
+
+
+@pytest.mark.parametrize(
+    ("seed", "number"),
+    [
+        (2, 234),  # a damaged device ID in the reply
+        (3, 728),  # the same damage to two identity replies
+        (7, 154),  # a program chosen between two ways of reading back
+        (7, 733),  # no two identity replies alike
+    ],
+)
+def test_what_once_went_wrong(seed: int, number: int) -> None:
+    instruments = [unseen(each) for each in range(seed * 1000, seed * 1000 + 13)]
+    judgement = converse(instruments, sorted(TROUBLES), seed, number)
+    assert judgement.end in ("proved", "told"), judgement
