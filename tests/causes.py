@@ -13,7 +13,10 @@ DAMAGED = (
     "checksum|bytes? (too|long|short|more|fewer)|Byte \\d+ "
 )
 INCOMPLETE = "did not arrive and (is|are) unknown|could not be read back"
-DIFFERS = "did not arrive|changed, though not sent|its name reads|reads? back neither|did not take the new sound"
+DIFFERS = (
+    "did not arrive|changed, though not sent|its name reads|reads? back neither|did not take the new sound|"
+    "was changed afterwards|whose number was damaged on the way"
+)
 REFUSED = "refused|cancelled the transfer|did not acknowledge"
 MOVED = "moved on the panel meanwhile"
 PROTECTED = "refused it|protected"

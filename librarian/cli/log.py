@@ -17,6 +17,7 @@ from librarian.cli.clean import clean
 from librarian.cli.here import aside
 from librarian.errors import Cancelled, LibrarianError, OutsideProblem
 from librarian.transfer import Line
+from librarian.transfer.meaning import Reader
 from librarian.wire import traffic
 
 Plain = dict[str, Any]
@@ -47,6 +48,7 @@ class Log:
             yield
             return
         began = _began(line, asked=asked)
+        reader = Reader(line.chart, line.address)
         try:
             yield
         except (LibrarianError, Cancelled) as problem:
@@ -54,18 +56,18 @@ class Log:
                 self.begins("identify")
             self.ends(str(problem))
             try:
-                self._save(crossed, began)
+                self._save(crossed, began, reader)
             except LibrarianError as trouble:
                 # What went wrong with the instrument matters more than that its log could not be saved.
                 aside(clean(f"{trouble} {trouble.hint}".strip()))
             raise
-        self._save(crossed, began)
+        self._save(crossed, began, reader)
 
-    def _save(self, crossed: traffic.Traffic, began: Mapping[str, Any]) -> None:
+    def _save(self, crossed: traffic.Traffic, began: Mapping[str, Any], reader: Reader) -> None:
         assert self.path is not None
         crossings = crossed.after()
         if self.path.suffix.lower() == ".txt":
-            save_text(self.path, traffic.as_text(crossings))
+            save_text(self.path, traffic.as_text(crossings, lambda one: clean(reader.read(one).meaning)))
             return
         traffic.save(self.path, crossings, {**began, "conversations": self.held})
 

@@ -7,6 +7,7 @@ refused the write, the programs that one damaged number can mean are looked at.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 
 from librarian.messages import Values
 from librarian.transfer.bank import numbers, read_program, slots
@@ -30,29 +31,38 @@ def reached_by_one(line: Line, programs: Iterable[int]) -> list[int]:
     return found
 
 
-def look_for(
-    talk: Talk, lost: Mapping[int, Held], known: Mapping[int, Held], shown: Mapping[int, str]
-) -> tuple[dict[int, str], int]:
-    """What became of other programs, as sentences; and how many could not be read.
+@dataclass(slots=True)
+class Found:
+    """`late`: programs that hold what was sent to them after all. `replaced`: others that are not what they were, and
+    what is known of it. `unread`: how many could not be read."""
+
+    late: list[int] = field(default_factory=list)
+    replaced: dict[int, str] = field(default_factory=dict)
+    unread: int = 0
+
+
+def look_for(talk: Talk, lost: Mapping[int, Held], known: Mapping[int, Held], shown: Mapping[int, str]) -> Found:
+    """What became of the programs that a lost write may have reached.
 
     `lost`: program -> what was sent to it and did not get there. `known`: what programs held when they were read last.
     """
-    found: dict[int, str] = {}
-    unread = 0
+    found = Found()
     places = sorted({*reached_by_one(talk.line, lost), *known})
     for count, number in enumerate(places):
         talk.tell(count, len(places), "programs looked at for a lost write", None)
         try:
             version = read_program(talk, number)
         except (InstrumentRefused, NotUnderstood):
-            unread += 1
+            found.unread += 1
             continue
         held = (version.values, version.name)
         meant = next((other for other, sent in lost.items() if other != number and held == sent), None)
         if number in known and held == known[number]:
             continue
-        if meant is not None:
-            found[number] = f"it holds what was sent to {shown[meant]}, whose number was damaged on the way"
+        if held == lost.get(number):
+            found.late.append(number)
+        elif meant is not None:
+            found.replaced[number] = f"it holds what was sent to {shown[meant]}, whose number was damaged on the way"
         elif number in known:
-            found[number] = "it was read back well, and was changed afterwards"
-    return found, unread
+            found.replaced[number] = "it was read back well, and was changed afterwards"
+    return found

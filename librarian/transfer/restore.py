@@ -225,12 +225,15 @@ class _Restore:
         account = self.account
         self._talk.state = f"{account.sentence()}; a write that was lost may have replaced another one."
         shown = {number: account.shown(number) for number in self._lost}
-        found, account.unread = look_for(self._talk, self._lost, self._known, shown)
-        for number, why in found.items():
-            account.unknown[number] = why
+        found = look_for(self._talk, self._lost, self._known, shown)
+        account.unread = found.unread
+        for number in [*found.late, *found.replaced]:
             account.old.pop(number, None)
+            account.unknown.pop(number, None)
             if number in account.new:
                 account.new.remove(number)
+        account.new += found.late
+        account.unknown.update(found.replaced)
 
     def by_bank(self, programs: Mapping[int, Version]) -> None:
         """The whole memory read, some of its programs replaced, all of it written, and all of it read back."""

@@ -9,6 +9,7 @@ from PySide6.QtCore import QObject
 
 from librarian.messages import Address
 from librarian.transfer.connections import Connections
+from librarian.transfer.meaning import Reader
 from librarian.window.areas import Areas
 from librarian.window.bringup.proving import Before, BringUp
 from librarian.window.desk.desk import Desk
@@ -29,7 +30,6 @@ from librarian.window.shelves.searches import Searches
 from librarian.window.shelves.tags import Tags
 from librarian.window.shelves.trash import Trash
 from librarian.window.traffic.drawer import TrafficDrawer
-from librarian.window.traffic.meaning import Reader
 
 TRAFFIC = "traffic"
 

@@ -6,7 +6,7 @@ import json
 import math
 import threading
 from collections import deque
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal, get_args
@@ -80,16 +80,22 @@ class Traffic:
             self._bytes = 0
 
 
-def as_text(crossings: Iterable[Crossing]) -> str:
-    """One line each: milliseconds since the first, cable, direction, bytes in hexadecimal, damage."""
+def as_text(crossings: Iterable[Crossing], meaning: Callable[[Crossing], str] | None = None) -> str:
+    """One line each: milliseconds since the first, cable, direction, bytes in hexadecimal, damage.
+
+    `meaning`: what a crossing says, in words; then the bytes stand after it in square brackets.
+    """
     lines = []
     first: float | None = None
     for crossing in crossings:
         first = crossing.at if first is None else first
         arrow = "->" if crossing.direction == "out" else "<-"
-        damage = f"  ({crossing.damage})" if crossing.damage else ""
         shown = crossing.raw.hex(" ").upper()
-        lines.append(f"{(crossing.at - first) * 1000:12.3f} ms  {crossing.cable} {arrow} {shown}{damage}\n")
+        if meaning is not None:
+            shown = f"{meaning(crossing)}  [{shown}]"
+        elif crossing.damage:
+            shown = f"{shown}  ({crossing.damage})"
+        lines.append(f"{(crossing.at - first) * 1000:12.3f} ms  {crossing.cable} {arrow} {shown}\n")
     return "".join(lines)
 
 

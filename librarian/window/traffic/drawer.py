@@ -20,6 +20,7 @@ from PySide6.QtWidgets import (
 )
 
 from librarian.errors import LibrarianError, OutsideProblem
+from librarian.transfer.meaning import Line, Reader
 from librarian.window.paint.fonts import SMALL, TITLE
 from librarian.window.paint.look import Look
 from librarian.window.paint.text import one_line, plain_tip
@@ -30,8 +31,7 @@ from librarian.window.parts.scroll import ThinScrollBar
 from librarian.window.parts.segments import Segments
 from librarian.window.parts.sentence import Sentence
 from librarian.window.parts.spec import ButtonSpec
-from librarian.window.traffic.meaning import Line, Reader
-from librarian.wire.traffic import Crossing, Traffic, save
+from librarian.wire.traffic import Crossing, Traffic, as_text, save
 
 MOST, LOOK_MS = 2000, 250
 HEADS = ("Time", "", "Meaning", "Bytes")
@@ -244,13 +244,10 @@ class TrafficDrawer(Lookful):
     def _as_text(self) -> str:
         if self._reader is None:
             return ""
-        reader, clock = self._reader(), self.model.clock
-        made = [
-            f"{clock(line.at)}  {'to it  ' if line.direction == 'out' else 'from it'}  {one_line(line.meaning)}  "
-            f"[{line.raw.hex(' ').upper()}]"
-            for line in (reader.read(one) for one in self._traffic.after(0)) if self._is_shown(line)
-        ]
-        return "\n".join([*made, ""])
+        reader = self._reader()
+        lines = [(one, reader.read(one)) for one in self._traffic.after(0)]
+        shown = {one: one_line(line.meaning) for one, line in lines if self._is_shown(line)}
+        return as_text(shown, shown.__getitem__)
 
     def take_focus(self) -> None:
         """Focus goes to the table."""

@@ -248,7 +248,12 @@ def test_a_log_with_a_spoilt_head_is_refused_with_a_sentence(run, two_sounds, tm
 def test_traffic_as_text_and_where_it_cannot_be_written(run, tmp_path):
     text = tmp_path / "log.txt"
     run("identify", "--embedded", "--traffic", text)
-    assert "-> F0 7E 7F 06 01 F7" in text.read_text()
+    asked, answered = text.read_text().splitlines()
+    assert "-> general information: identity request" in asked
+    assert asked.endswith("[F0 7E 7F 06 01 F7]")
+    assert "<- general information: identity reply" in answered
+    run("capture", "--embedded", "--traffic", text)
+    assert "edit: dump  [F0 7D 11 21 " in text.read_text()
     nowhere = run("identify", "--embedded", "--traffic", tmp_path / "missing" / "log.json")
     assert nowhere.code == Exit.COULD_NOT
     assert "could not be written" in nowhere.err

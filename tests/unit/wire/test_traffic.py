@@ -56,6 +56,8 @@ def test_as_text() -> None:
         "    1500.000 ms  Fogbell <- F0 7D  (Cut off.)",
     ]
     assert as_text(()) == ""
+    (line,) = as_text(some().after()[:1], lambda one: f"{len(one.raw)} bytes").splitlines()
+    assert line == "       0.000 ms  Fogbell -> 3 bytes  [B0 4A 40]"
 
 
 CROSSINGS = st.lists(
