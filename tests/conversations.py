@@ -278,6 +278,8 @@ class _Run:
         if self.name == "late" and any(step and step.required and step.answer_s < 0.35 for step in steps):
             # It wants an ACK sooner than this cable brings one, and ends the transfer without it.
             own.append("stopped before its end|did not acknowledge it|did not arrive")
+        if self.name == "another device" and any(step and step.names_device for step in steps):
+            own.append("acknowledged to device ID .*, which may not be the one it has")
         if not any(info.kind == "edit buffer" and info.carries for info in messages):
             own.append("takes sounds only into its memory")
         if not any(info.kind in {"program", "bank"} and "request" in info.forms for info in messages):

@@ -304,8 +304,10 @@ class _Maker:
     def _controllers_asked(self, timeout: int) -> Table:
         chance = self._chance
         carried = [one["id"] for one in self._sides if one.get("bindings")]
+        bound = {binding.get("cc") for one in self._sides for binding in one.get("bindings", ())}
+        free = next(number for number in range(119, 101, -1) if number not in bound)
         request: Table = chance.choice((
-            {"cc": 119, "value": 127}, {"nrpn": 16000, "value": 1}, {"program": 99},
+            {"cc": free, "value": 127}, {"nrpn": 16000, "value": 1}, {"program": 99},
             {"sysex": f"F0 {self._maker} 7A 01 F7"},
         ))  # fmt: skip
         end: Table = {"silence_ms": chance.choice((100, 300))}

@@ -75,7 +75,9 @@ class _Collecting:
         while not self._complete():
             arrival = talk.next(until)
             if arrival is None:
-                trouble = silence(talk, since, "its sound", self._gather.missing if self._gather.raws else ())
+                missing = self._gather.missing if self._gather.raws else ()
+                acknowledged = self._handshake is not None and self._handshake.names_device
+                trouble = silence(talk, since, "its sound", missing, acknowledged=acknowledged)
                 talk.answered()
                 raise trouble
             if isinstance(arrival, Damaged):

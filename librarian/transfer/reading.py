@@ -64,15 +64,25 @@ class Mark:
         return cls(len(talk.damaged), talk.foreign, talk.refusals)
 
 
-def silence(talk: Talk, since: Mark, what: str, missing: tuple[str, ...] = ()) -> Exception:
-    """Why the answer (`what`: "its sound") did not come, or not whole (`missing`), as the exception to raise."""
+def silence(
+    talk: Talk, since: Mark, what: str, missing: tuple[str, ...] = (), *, acknowledged: bool = False
+) -> Exception:
+    """Why the answer (`what`: "its sound") did not come, or not whole (`missing`), as the exception to raise.
+
+    `acknowledged`: what had come was acknowledged by a message that names the device.
+    """
     line = talk.line
     damaged = talk.damaged[since.damaged :]
     if damaged:
         broken = max(damaged, key=lambda one: len(one.raw))
         return Unreadable(f"The answer of {line.name} arrived damaged: {broken.reason}")
     if missing:
-        return Unreadable(f"The answer of {line.name} stopped before its end: {and_list(missing)} did not come.")
+        said = f"The answer of {line.name} stopped before its end: {and_list(missing)} did not come"
+        if acknowledged:
+            said += (
+                f"; what had come was acknowledged to device ID {line.address.device}, which may not be the one it has"
+            )
+        return Unreadable(f"{said}.")
     if talk.refusals > since.refusals:
         return refused(talk, f"the request for {what}")
     if line.echo.request_came_back:

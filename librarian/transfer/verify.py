@@ -42,7 +42,7 @@ def verify(
         if not ways:
             sentence = f"{line.name} cannot be asked for its sound, so it cannot be verified"
             return Verified("sent", len(wanted), 0, None, None, talk.bytes_out, talk.bytes_in, talk.seconds, sentence)
-        proof = prove(talk, ways, wanted, with_setup=with_setup)
+        proof = prove(talk, ways, wanted, with_setup=with_setup, twice=True)
         state, sentence = proof_sentence(line.chart, proof, with_setup=with_setup)
         return Verified(
             state, len(wanted), len(proof.equal), proof, proof.comparison,
@@ -64,14 +64,17 @@ def prove(
     *,
     others: Values | None = None,
     with_setup: bool = False,
+    twice: bool = False,
 ) -> Proof:
     """Read back until equality is shown, or the difference is certain. `others`: what must not have changed.
 
-    An answer that is equal to what was wanted proves it: no damage on the cable makes a wrong sound look right. One
-    that differs may itself be damaged, so it is believed only when a second one says the same.
+    After it was sent, an answer that is equal to what was wanted proves it: damage does not make a wrong sound look
+    like that very one. One that differs may itself be damaged, so it is believed only when a second one says the same.
+    `twice`: nothing was sent, so that a short sound may be a switch away from the wanted one, and bytes that changed
+    places on the cable can make it look equal: every answer needs a second one.
     """
     all_of_it = Values(others or {}).with_values(wanted)
-    reading, readable = _together(talk, ways, set(wanted), all_of_it, name)
+    reading, readable = _together(talk, ways, set(wanted), all_of_it, name, twice=twice)
     read_back = reading.values
     exact = _coarse_as_wanted(talk.line, ways, wanted, read_back)
     equal = tuple(key for key, value in wanted.items() if exact.get(key) == value)
@@ -96,21 +99,23 @@ def prove(
     )
 
 
-def _together(talk: Talk, ways: list[Way], wanted: set[str], all_of_it: Values, name: str) -> tuple[Reading, set[str]]:
+def _together(
+    talk: Talk, ways: list[Way], wanted: set[str], all_of_it: Values, name: str, *, twice: bool
+) -> tuple[Reading, set[str]]:
     """What all ways that are needed bring, and what they can bring. Raises NotUnderstood where it keeps changing.
 
     Where more than one was needed and something is not as expected, the first part must still be true after the last
     was read, else the parts never sounded together.
     """
     for _ in range(MOST_TOGETHER):
-        first = _read_for(talk, ways[0], all_of_it, name)
+        first = _read_for(talk, ways[0], all_of_it, name, twice=twice)
         values, readable = dict(first.values), set(ways[0].carries)
         needed = [ways[0]]
         for way in ways[1:]:
             lacking = wanted - readable
             if lacking & set(way.carries):
                 needed.append(way)
-                more = _read_for(talk, way, all_of_it.only(lacking), "")
+                more = _read_for(talk, way, all_of_it.only(lacking), "", twice=twice)
                 values.update({key: value for key, value in more.values.items() if key not in values})
                 readable |= set(way.carries)
         reading = Reading(first.way, Values(values), first.name, first.received, first.raw)
@@ -123,8 +128,10 @@ def _together(talk: Talk, ways: list[Way], wanted: set[str], all_of_it: Values, 
     raise keeps_changing(talk.line, MOST_TOGETHER, ())
 
 
-def _read_for(talk: Talk, way: Way, expected: Values, name: str) -> Reading:
-    """One reading if it shows everything as expected, name included; else one that was confirmed."""
+def _read_for(talk: Talk, way: Way, expected: Values, name: str, *, twice: bool) -> Reading:
+    """One reading if it shows everything as expected, name included; else, or with `twice`, one that was confirmed."""
+    if twice:
+        return read_surely(talk, way).reading
     needed = expected.only(way.carries)
     try:
         first = read(talk, way)

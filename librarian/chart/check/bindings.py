@@ -60,8 +60,23 @@ def check_bindings(sifted: Sifted, flat: Flat, trouble: Trouble) -> None:
             )
             for kind, taken in _taken(binding):
                 uses[kind, channel, taken].append(use)
+    for path, kind, number in _requests(sifted):
+        # Sent to ask, it would turn the parameter; and the answer of that parameter would look like the question.
+        uses[kind, "+0", number].append(_Use(path, "the request for its controllers", False, True, {}))
     for (kind, _, number), users in uses.items():
         _shared(kind, number, users, trouble)
+
+
+def _requests(sifted: Sifted) -> list[tuple[Path, str, int]]:
+    """The controllers and NRPN that ask for controllers, each once: where it is written, its kind and number."""
+    found: dict[tuple[str, int], Path] = {}
+    for index, capture in enumerate(sifted.table.capture):
+        for place, request in enumerate(capture.request or ()):
+            path = (*sifted.path("capture", index), "request", place)
+            for kind, number in (("cc", request.cc), ("nrpn", request.nrpn)):
+                if number is not None:
+                    found.setdefault((kind, number), path)
+    return [(path, kind, number) for (kind, number), path in found.items()]
 
 
 def _taken(binding: BindingTable) -> list[tuple[str, int]]:

@@ -122,6 +122,8 @@ def test_every_trouble_is_proved_or_told_by_its_cause() -> None:
         (3, 728),  # the same damage to two identity replies
         (7, 154),  # a program chosen between two ways of reading back
         (7, 733),  # no two identity replies alike
+        (20, 1723),  # two bytes of switches changed places, and the sound looked like another one
+        (21, 891),  # packets that were acknowledged to the wrong device
     ],
 )
 def test_what_once_went_wrong(seed: int, number: int) -> None:

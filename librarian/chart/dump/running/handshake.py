@@ -15,13 +15,19 @@ _KINDS: tuple[HandshakeKind, ...] = ("ack", "nak", "wait", "cancel")
 
 
 class Handshake:
-    """The handshake of one message. `answer_s`: how long to wait for it; `required`: without it nothing goes on."""
+    """The handshake of one message. `answer_s`: how long to wait for it; `required`: without it nothing goes on.
+
+    `names_device`: its messages say for which device they are.
+    """
 
     def __init__(self, table: HandshakeTable, frames: Mapping[str, FrameCodec]) -> None:
         self.answer_s = table.answer_ms / 1000
         self.retries = table.retries
         self.required = table.required
         self._own = None if table.style == "universal" else frames
+        self.names_device = self._own is None or any(
+            number.role == "device" for frame in frames.values() for number in frame.numbers
+        )
 
     def make(self, kind: HandshakeKind, address: Address, packet: int = 0) -> bytes | None:
         """The message that says so about a packet; None where the chart has none for it."""

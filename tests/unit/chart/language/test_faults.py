@@ -248,3 +248,29 @@ def test_the_error_itself_speaks() -> None:
     )
     assert "1 more fault" in str(caught.value)
     assert caught.value.hint
+
+
+def test_the_request_for_controllers_is_no_parameters_controller() -> None:
+    """Asking would turn the parameter, and what that parameter sends would look like the question."""
+    text = """
+id = "asker"
+name = "Asker"
+[[section]]
+id = "a"
+label = "A"
+[[parameter]]
+id = "a.level"
+label = "Level"
+section = "a"
+range = [0, 127]
+bindings = [{ cc = 80 }]
+[[capture]]
+way = "controllers"
+request = [{ cc = 80, value = 127 }]
+[[capture]]
+way = "controllers"
+request = [{ cc = 80, value = 127 }]
+"""
+    with pytest.raises(ChartFaults, match=r"and “a\.level” are both bound to controller 80"):
+        loads(text)
+    assert loads(text.replace("request = [{ cc = 80", "request = [{ cc = 81")).id == "asker"
