@@ -152,10 +152,10 @@ def _confirmed(way: Way, latest: Reading, earlier: list[Reading], needed: int) -
 
 
 def still(again: Reading, held: Reading) -> bool:
-    """True when asking by the same way again brought what was held from it."""
+    """True when asking by the same way again brought what was held from it; what is new in it contradicts nothing."""
     if again.raw:
         return all(held.raw.get(message) == raws for message, raws in again.raw.items())
-    return all(held.values.get(name) == value for name, value in again.values.items())
+    return all(held.values.get(name, value) == value for name, value in again.values.items())
 
 
 def keeps_changing(line: Line, questions: int, refused: Sequence[str]) -> NotUnderstood:

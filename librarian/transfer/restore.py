@@ -31,6 +31,7 @@ from librarian.transfer.wholebank import bank_way, by_banks, read_bank, write_ba
 from librarian.transfer.writing import written
 
 _ROUNDS = 3
+_TOUCHED = "it was not to be written, and changed"
 
 
 @dataclass(frozen=True, slots=True)
@@ -258,37 +259,44 @@ class _Restore:
             same = there.values.only(version.values) == version.values.only(there.values) and there.name == version.name
             if self._may_replace(number, there, version, is_there=same):
                 new[number] = version
+        if not new:
+            return
         for _ in range(_ROUNDS):
-            if not new:
-                return
+            # Every round writes all of them: what was read at first, which carries the others, has the old ones.
+            account.new[:] = [number for number in account.new if number not in new]
             account.unknown.update(dict.fromkeys(new, "it was being written"))
             account.whole = True
             talk.state = account.sentence() + "."
             refusal = write_bank(talk, way, held, new)
-            self._judge(read_bank(talk, asks, bank).programs, held.programs, new, refusal)
+            if self._judge(read_bank(talk, asks, bank).programs, held.programs, new, refusal):
+                return
             talk.line.slower()
 
     def _judge(
-        self, now: Mapping[int, Version], was: Mapping[int, Version], new: dict[int, Version], refusal: str
-    ) -> None:
-        """What became of each program; those that arrived leave `new`."""
+        self, now: Mapping[int, Version], was: Mapping[int, Version], new: Mapping[int, Version], refusal: str
+    ) -> bool:
+        """Account for each program; True when all that were written arrived."""
         account = self.account
         account.whole = False
-        for number, version in list(new.items()):
+        for number, version in new.items():
             account.unknown.pop(number, None)
             account.old.pop(number, None)
             if now[number].values == version.values.only(now[number].values):
                 account.new.append(number)
-                del new[number]
             elif same_sound(now[number], was[number]):
                 account.old[number] = refusal or "it did not take the new sound"
             else:
                 account.unknown[number] = "it reads back neither as it was nor as it should be"
-        touched = [
-            number for number in now if number not in account.wanted and not same_sound(now[number], was[number])
-        ]
-        for number in touched:
-            account.unknown[number] = "it was not to be written, and changed"
+        for number in now:
+            if number in new:
+                continue
+            if not same_sound(now[number], was[number]):
+                account.old.pop(number, None)
+                account.new[:] = [one for one in account.new if one != number]
+                account.unknown[number] = _TOUCHED
+            elif account.unknown.get(number) == _TOUCHED:
+                del account.unknown[number]
+        return all(number in account.new for number in new)
 
     def _may_replace(self, number: int, there: Version, version: Version, *, is_there: bool) -> bool:
         """Keep what is there, then ask; a place that already holds the sound is new without a write."""

@@ -45,7 +45,7 @@ def allow_commands(commands: Commands, desk: Desk, target: Standing | None) -> N
 
 
 def _allow_undo(commands: Commands, desk: Desk) -> None:
-    undo, redo = desk.library.undo_label(), desk.library.redo_label()
+    undo, redo = desk.past.undo, desk.past.redo
     undoing = f"Undo: {undo}" if undo else "Undo"
     commands.act["undo"].setText("Undo recall" if desk.can_undo_recall else undoing)
     commands.act["redo"].setText(f"Redo: {redo}" if redo else "Redo")

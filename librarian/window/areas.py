@@ -31,6 +31,7 @@ from librarian.window.values.area import ValuesArea
 MENU_BAR = 26
 AREAS = ("chain", "search", "tags", "list", "header", "panel", "values", "history", "drawer")
 SOUND, FIRST_START = "sound", "first start"
+_AFTER_THE_PANEL_MS = 10
 
 
 class Areas(Lookful):
@@ -67,6 +68,10 @@ class Areas(Lookful):
         self._later.setSingleShot(True)
         self._later.setInterval(0)
         self._later.timeout.connect(self._put_on_grid)
+        self._table_paints = QTimer(self)
+        self._table_paints.setSingleShot(True)
+        self._table_paints.setInterval(_AFTER_THE_PANEL_MS)
+        self._table_paints.timeout.connect(lambda: self.values.setUpdatesEnabled(True))
         self._build()
         self.panel.selected.connect(self._control_selected)
         self.values.selected.connect(self._row_selected)
@@ -187,6 +192,10 @@ class Areas(Lookful):
             return
         other_chart = self.panel.sheet is None or sheet is None or self.panel.sheet.chart is not sheet.chart
         self.panel.show_sheet(sheet)
+        if self.isVisible():
+            # Panel and table painted in one go would hold the loop up: the table comes a blink later.
+            self.values.setUpdatesEnabled(False)
+            self._table_paints.start()
         self.values.show_sheet(sheet)
         if other_chart:
             self._put_on_grid()

@@ -351,6 +351,7 @@ class MainWindow(QMainWindow):
         if a is not None and a.patch is not None:
             collection.list.select_id(a.patch.id)
         self._show_page()
+        self._allow()
 
     def _show_everything(self) -> None:
         self._show_chain()

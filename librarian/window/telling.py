@@ -32,6 +32,6 @@ class Telling(QObject):
 
     def _library_changed(self) -> None:
         told = self.last
-        if told is not None and told.undo and self._desk.library.undo_label() != told.undo:
+        if told is not None and told.undo and self._desk.past.undo != told.undo:
             self.last = None
             self._areas.show_notice(None)

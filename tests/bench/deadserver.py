@@ -34,6 +34,7 @@ from librarian.collection import Library
 from librarian.messages import Values, Version
 from librarian.transfer.connections import Connections
 from librarian.window.desk.standing import Standing
+from librarian.window.desk.work import favour_the_window
 from librarian.window.main import MainWindow
 from librarian.window.paint.look import Look
 from tests.leftovers import marked, parent
@@ -67,6 +68,7 @@ class Bench:
         settings = QSettings(str(folder / "window.ini"), QSettings.Format.IniFormat)
         self.window = MainWindow(Look("light", 13), self.library, self.connections, settings)
         stack.callback(self.window.close)
+        favour_the_window()  # as the program does when it starts
         self.stalls = Stalls()
         self.window.show()
         self.instrument = self._connect()

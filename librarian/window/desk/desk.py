@@ -44,6 +44,15 @@ class Answer:
     groups: tuple[Group, ...] = ()
 
 
+@dataclass(frozen=True)
+class Past:
+    """How the library stood at `stamp`: what undo would take back and redo do again, '' for nothing."""
+
+    stamp: int
+    undo: str
+    redo: str
+
+
 class Desk(Editing, QObject):
     """The window's state. `answered`: a search ended (Answer). `chosen`: A, B or their content changed.
 
@@ -82,7 +91,11 @@ class Desk(Editing, QObject):
         self._keep_as_version: int | None = None
         self._undo_recall: tuple[int, Version, str] | None = None
         self._before: tuple[int, Version, str] | None = None
-        self._stamp = library.stamp()
+        self.past = self._read_past()
+        self._changes = 0
+        self._watcher = Asker(self)
+        self._watcher.answered.connect(lambda _number, seen: self._seen(*seen))
+        self._watcher.failed.connect(lambda _number, problem: self.trouble(problem))
         self._watch = QTimer(self)
         self._watch.setInterval(_WATCH_MS)
         self._watch.timeout.connect(self._look_for_changes)
@@ -91,10 +104,12 @@ class Desk(Editing, QObject):
     def close(self) -> None:
         """End lines and questions; the library stays open for whoever opened it."""
         self._watch.stop()
+        self._changes += 1  # what the watcher still finds concerns nobody
         self.instruments.close()
         self.work.close()
         self._asker.close()
         self._completer.close()
+        self._watcher.close()
 
     def trouble(self, problem: Exception) -> None:
         """Say a problem at the foot of the list; anything that is not ours is raised."""
@@ -137,19 +152,24 @@ class Desk(Editing, QObject):
         self.answered.emit(answer)
 
     def _look_for_changes(self) -> None:
-        try:
-            stamp = self.library.stamp()
-        except LibrarianError as problem:
-            self.trouble(problem)
-            return
-        if stamp != self._stamp:
-            self._stamp = stamp
+        changes = self._changes
+        self._watcher.ask(lambda: (changes, self._read_past()))
+
+    def _seen(self, changes: int, past: Past) -> None:
+        """What the library looks like, asked after so many changes of our own: another program may have changed it."""
+        if changes == self._changes and past.stamp != self.past.stamp:
+            self.past = past
             self._after_change()
 
-    def changed_by_us(self) -> None:
-        """The library was changed by this window: read again what is shown."""
-        self._stamp = self.library.stamp()
+    def changed_by_us(self, past: Past | None = None) -> None:
+        """The library was changed by this window: read again what is shown. `past`: read after that change."""
+        self._changes += 1
+        self.past = self._read_past() if past is None else past
         self._after_change()
+
+    def _read_past(self) -> Past:
+        library = self.library
+        return Past(library.stamp(), library.undo_label() or "", library.redo_label() or "")
 
     def _after_change(self) -> None:
         self.instruments.load()
@@ -348,14 +368,17 @@ class Desk(Editing, QObject):
         target, self._keep_as_version = self._keep_as_version, None
         name = result.version.name.strip() or _panel_name()
 
-        def keep() -> int:
+        def keep() -> tuple[int, Side]:
             if target is None:
-                return self.library.keep(instrument, name, result.version)
-            self.library.add_version(target, result.version)
-            return target
+                patch = self.library.keep(instrument, name, result.version)
+            else:
+                patch = target
+                self.library.add_version(patch, result.version)
+            return patch, self.side(patch)
 
-        def kept(patch: int) -> None:
-            self.choose_a(patch)
+        def kept(made: tuple[int, Side]) -> None:
+            patch, side = made
+            self._set(self._with_a(side))
             if target is None:
                 self.named.emit(patch)
 

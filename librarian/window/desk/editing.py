@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
+from PySide6.QtCore import QTimer
+
 from librarian.window.desk.told import Told
 from librarian.window.words import counted, listed, quoted
 
@@ -16,6 +18,7 @@ if TYPE_CHECKING:
 
     from librarian.collection import Library, PatchRow
     from librarian.messages import Version
+    from librarian.window.desk.desk import Past
     from librarian.window.desk.work import Work
 
 Says = str | Callable[[Any], str]
@@ -28,22 +31,28 @@ class Editing:
     work: Work
     told: SignalInstance
     _undo_recall: tuple[int, Version, str] | None
-    changed_by_us: Callable[[], None]
+    changed_by_us: Callable[[Past], None]
+    _read_past: Callable[[], Past]
     undo_recall: Callable[[], None]
 
     def edit(self, change: Callable[[], Any], sentence: Says = "", then: Callable[[Any], object] | None = None) -> None:
         """One change of the library, in its turn; `sentence` (or what it makes of the result) is said with an undo."""
 
-        def done(result: Any) -> None:
+        def run() -> tuple[Any, Past]:
+            return change(), self._read_past()
+
+        def done(ended: tuple[Any, Past]) -> None:
+            result, past = ended
             self._undo_recall = None
-            self.changed_by_us()
+            self.changed_by_us(past)
             said = sentence(result) if callable(sentence) else sentence
             if said:
-                self.told.emit(Told(said, undo=self.library.undo_label() or ""))
+                self.told.emit(Told(said, undo=past.undo))
             if then is not None:
-                then(result)
+                # In a turn of its own: both lay out and paint, and together they would hold the loop up.
+                QTimer.singleShot(0, lambda: then(result))
 
-        self.work.edit(change, done)
+        self.work.edit(run, done)
 
     def rename(self, patch: int, name: str) -> None:
         """Another name."""

@@ -238,7 +238,7 @@ class Importing(Hand):
         sentence = done.sentence if done.sentence.endswith(".") else f"{done.sentence}."
         first = done.patches[0] if len(done.patches) else next(iter(done.versions), None)
         self.desk.told.emit(
-            Told(sentence, undo=self.desk.library.undo_label() or "", also=(SHOW_ALL,) if hidden else ())
+            Told(sentence, undo=self.desk.past.undo, also=(SHOW_ALL,) if hidden else ())
         )
         if first is not None:
             self.desk.choose_a(int(first))

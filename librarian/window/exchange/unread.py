@@ -177,4 +177,4 @@ class Unread(Hand):
             return
         self.desk.changed_by_us()
         sentence = done.sentence if done.sentence.endswith(".") else f"{done.sentence}."
-        self.desk.told.emit(Told(sentence, undo=self.desk.library.undo_label() or ""))
+        self.desk.told.emit(Told(sentence, undo=self.desk.past.undo))

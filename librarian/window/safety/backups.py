@@ -147,7 +147,7 @@ class Backups(Hand):
             self.desk.changed_by_us()
             self.desk.told.emit(Told(
                 f"The library is again what it was on {day(row.taken)} at {clock_time(row.taken)}: "
-                f"{counted(row.patches, 'patch', 'patches')}.", undo=library.undo_label() or "",
+                f"{counted(row.patches, 'patch', 'patches')}.", undo=self.desk.past.undo,
             ))
 
         self.desk.work.run(lambda _cancel, _progress: library.restore_backup(row.path), title="Restoring the backup",

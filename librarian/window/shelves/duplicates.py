@@ -204,7 +204,7 @@ class Duplicates(Hand):
             self.desk.changed_by_us()
             patches = counted(count, "patch is", "patches are")
             into = quoted(pairs[0][0].name) if len(pairs) == 1 else f"{len(pairs)} others"
-            self.desk.told.emit(Told(f"{patches} part of {into} now.", undo=library.undo_label() or ""))
+            self.desk.told.emit(Told(f"{patches} part of {into} now.", undo=self.desk.past.undo))
             if self.is_open:
                 self.load()
 

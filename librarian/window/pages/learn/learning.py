@@ -322,7 +322,7 @@ class Learning(QObject):
         self.active = False
         self._desk.changed_by_us()
         self._desk.instruments.choose(instrument)
-        self._desk.told.emit(Told(" ".join([sentence, *notes]), undo=self._desk.library.undo_label() or ""))
+        self._desk.told.emit(Told(" ".join([sentence, *notes]), undo=self._desk.past.undo))
         self.finished.emit()
 
     def _not_written(self, problem: Exception) -> None:
