@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gc
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -12,7 +13,7 @@ from dataclasses import replace
 import pytest
 from PySide6.QtCore import QTimer
 
-from librarian.collection import NewPatch
+from librarian.collection import Library, NewPatch
 from librarian.window.desk.work import favour_the_window
 from tests.gui.whole_window import PATIENCE_MS, Desk
 
@@ -124,3 +125,36 @@ def test_typing_tagging_and_deleting_twenty_thousand_never_hold_the_window_up(cr
     assert desk.library.total() == 0
     assert longest(desk, worked(window.desk.undo), 2 * LONGEST_S) < 2 * LONGEST_S
     assert desk.library.total() > MANY
+
+
+def test_what_the_window_asks_the_library_again_and_again_is_asked_beside_it(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What undo would take back and whether another program wrote is read by no turn of the event loop."""
+    asked: list[str] = []
+
+    def noted(name: str) -> Callable[..., object]:
+        real = getattr(Library, name)
+
+        def method(self: Library, *words: object) -> object:
+            asked.append(threading.current_thread().name)
+            return real(self, *words)
+
+        return method
+
+    for name in ("undo_label", "redo_label", "stamp"):
+        monkeypatch.setattr(Library, name, noted(name))
+    desk.window.desk.rename(desk.patches["Harbour before the storm"], "Harbour after it")
+    desk.settle()
+    desk.qtbot.wait_until(lambda: len(asked) >= 9, timeout=PATIENCE_MS)
+    assert threading.main_thread().name not in asked
+
+
+def test_panel_and_table_are_not_painted_in_one_turn(desk: Desk) -> None:
+    areas = desk.window.areas
+    desk.window.desk.choose_a(desk.patches["Harbour before the storm"])
+    desk.qtbot.wait_until(areas.values.updatesEnabled, timeout=PATIENCE_MS)
+    desk.window.desk.choose_a(next(one for name, one in desk.patches.items() if name != "Harbour before the storm"))
+    assert areas.panel.updatesEnabled()
+    assert not areas.values.updatesEnabled()
+    desk.qtbot.wait_until(areas.values.updatesEnabled, timeout=PATIENCE_MS)

@@ -111,6 +111,7 @@ class Desk:
     def settle(self) -> None:
         """Until everything that was handed to the worker is done and shown."""
         self.qtbot.wait_until(lambda: not self.window.desk.work.busy, timeout=PATIENCE_MS)
+        self.qtbot.wait(1)  # what follows an edit has a turn of the event loop to itself
 
     def lines(self, drawer) -> list:
         """The rows of a drawer's list."""
