@@ -75,6 +75,18 @@ class Codec:
         """The values in a dump that came as several messages."""
         return self.dumps.decode_all(raws, address)
 
+    def decode_alike(self, raws: Sequence[bytes], address: Address) -> list[dump.Alike]:
+        """Very many messages of one length at once; those in none of the results have to be decoded one by one."""
+        return self.dumps.decode_alike(raws, address)
+
+    def reach(self, size: int) -> int:
+        """How many bytes at the beginning tell which message of this length it is; 0 where none is so long."""
+        return self.dumps.reach(size)
+
+    def decided(self, raw: bytes, address: Address, reach: int) -> bool:
+        """Whether all messages with its length and its first `reach` bytes are recognised as it is."""
+        return self.dumps.decided(raw, address, reach)
+
     def gather(self, message: str, address: Address, **slots: int) -> dump.Gather:
         """Collects the messages of one dump."""
         return self.dumps.gather(message, address, **slots)

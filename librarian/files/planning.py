@@ -55,7 +55,8 @@ def plan(
             status: Status = "same" if same is not None or key in seen else "new"
             seen.add(key)
             target = targets[sound.target]
-            known, of = len(sound.packed.ids), len(target.chart.parameters)
+            of = len(target.chart.parameters)
+            known = of - len(sound.packed.unknown)
             yield Planned(status, sound, clean_name(sound.name, cut=True), target.name, known, of, same)
 
 

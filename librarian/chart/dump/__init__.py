@@ -11,6 +11,7 @@ from librarian.chart.dump.planning.plan import Dumps
 from librarian.chart.dump.planning.problem import Problem
 from librarian.chart.dump.refusal import DumpRefused, NotStorable, UnknownValues
 from librarian.chart.dump.results import Decoded, Form, MessageInfo, Program, ProgramSource, Recognised, Row
+from librarian.chart.dump.running.alike import Alike
 from librarian.chart.dump.running.frame import NotAddressable
 from librarian.chart.dump.running.gather import Gather
 from librarian.chart.dump.running.handshake import Handshake, HandshakeKind
@@ -19,6 +20,7 @@ from librarian.chart.dump.steps.text import NotWritable
 
 __all__ = [
     "AddressRule",
+    "Alike",
     "Charset",
     "Codes",
     "Decoded",

@@ -8,6 +8,7 @@ from contextlib import suppress
 from librarian.chart.dump.planning.plan_spread import CHANNEL
 from librarian.chart.dump.refusal import DumpRefused
 from librarian.chart.dump.results import Decoded, Program, Recognised
+from librarian.chart.dump.running.alike import Alike, AlikeReader
 from librarian.chart.dump.running.diagnose import refuse_damaged, refuse_size, refuse_unknown
 from librarian.chart.dump.running.frame import Content, FrameCodec
 from librarian.chart.dump.running.gather import refuse_incomplete
@@ -46,6 +47,7 @@ class Decoder:
         self._messages = messages
         self._recogniser = recogniser
         self._rule = rule
+        self._alike = AlikeReader(messages, recogniser.match, _told)
         self._sequences = {
             name: tuple(each.message.sequence) for name, each in messages.items() if each.message.sequence is not None
         }
@@ -95,6 +97,14 @@ class Decoder:
             return str(refused)
         return ""
 
+    def decided(self, raw: bytes, address: Address, reach: int) -> bool:
+        """See `Recogniser.decided`."""
+        return raw[:1] != b"\xf0" or self._recogniser.decided(raw, address, reach)
+
+    def reach(self, size: int) -> int:
+        """See `Recogniser.reach`."""
+        return self._recogniser.reach(size)
+
     # --- decoding --------------------------------------------------------------------------------------------------
 
     def decode_all(self, raws: Sequence[bytes], address: Address | None) -> Decoded:
@@ -116,6 +126,10 @@ class Decoder:
             images,
             parts.labels,
         )
+
+    def decode_alike(self, raws: Sequence[bytes], address: Address) -> list[Alike]:
+        """See `AlikeReader.read`."""
+        return self._alike.read(raws, address)
 
     def hold(self, raws: Sequence[bytes], address: Address | None) -> Held:
         """The same without reading the values. Raises `DumpRefused` with the reason."""
