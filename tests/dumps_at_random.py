@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import cache
 from pathlib import Path
 from random import Random
+from typing import Any
 
 from librarian.chart import Chart, NotWritable, load, shipped
 from librarian.chart.dump import NotStorable
@@ -25,7 +26,7 @@ def dumps(chart: Chart, message: str, luck: Random, address: Address) -> tuple[b
     codec = chart.codec
     info = codec.messages[message]
     values = {each: luck.randint(chart.parameters[each].low, chart.parameters[each].high) for each in info.carries}
-    slots = {word: luck.randint(low, min(high, low + 200)) for word, (low, high) in info.slots.items()}
+    slots: dict[str, Any] = {word: luck.randint(low, min(high, low + 200)) for word, (low, high) in info.slots.items()}
     if info.versions:
         slots["version"] = luck.choice(info.versions)
     forms = sorted(info.forms - {"request"})

@@ -11,11 +11,10 @@ from librarian.messages import Version as VersionContent
 
 from . import sqlite
 from .content import Contents
-from .folding import clean_name
+from .folding import clean_name, order_key
 from .schema import LIVE, TRASHED, Content, Patch, Version
 
 _PORTION = 4000
-_NAMES = 400
 
 
 class Held(NamedTuple):
@@ -55,12 +54,16 @@ def holders(
 
 def called(connection: Connection, instrument: int, names: Iterable[str]) -> dict[str, tuple[int, ...]]:
     """Exact name as kept -> ids of the patches of this instrument outside the trash."""
-    wanted = list({clean_name(name, cut=True) for name in names})
+    wanted = {clean_name(name, cut=True) for name in names}
+    keys = list({order_key(name) for name in wanted})  # equal names sort alike, and that is what an index knows
     found: dict[str, tuple[int, ...]] = {}
-    for start in range(0, len(wanted), _NAMES):
+    for start in range(0, len(keys), _PORTION):
         query = select(Patch.name, Patch.id).where(
-            Patch.instrument_id == instrument, Patch.state == LIVE, Patch.name.in_(wanted[start : start + _NAMES])
+            Patch.instrument_id == instrument,
+            Patch.state == LIVE,
+            sqlite.in_texts(Patch.name_order, keys[start : start + _PORTION]),
         )
         for name, patch in connection.execute(query.order_by(Patch.id)):
-            found[name] = (*found.get(name, ()), patch)
+            if name in wanted:
+                found[name] = (*found.get(name, ()), patch)
     return found

@@ -71,7 +71,7 @@ def file_of(charts: Sequence[Chart], luck: Random) -> bytes:
 
 def targets_at(charts: Sequence[Chart], luck: Random) -> list[Target]:
     """Instruments and charts without one; of some charts two instruments, also with equal addresses."""
-    found = []
+    found: list[Target] = []
     for chart in charts:
         for number in range(luck.choice((1, 1, 1, 2))):
             instrument = luck.choice((None, len(found) + 1))
@@ -87,8 +87,7 @@ def read(data: bytes, targets: Sequence[Target], fewest: int) -> list[tuple[obje
     fresh = [Target(each.instrument, each.name, each.chart, each.address) for each in targets]
     reader = SoundReader(fresh, "file", AT)
     found = Recogniser(fresh, reader, fewest=fewest).findings(syx.from_bytes(data, "file.syx"))
-    return [(each, reader.version(each), hash(reader.version(each))) if isinstance(each, Sound) else (each,)
-            for each in found]  # fmt: skip
+    return [(each, reader.version(each)) if isinstance(each, Sound) else (each,) for each in found]
 
 
 def compare(charts: Sequence[Chart], luck: Random, portion: int) -> None:

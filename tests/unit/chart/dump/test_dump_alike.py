@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from librarian.chart import Chart, DumpRefused
 from librarian.chart.dump.steps import rows
 from librarian.chart.dump.steps.checksum import CHECKSUM_KINDS, Rule
-from librarian.chart.dump.steps.packing import PACKINGS, NotPacked
+from librarian.chart.dump.steps.packing import PACKINGS, NotPacked, PackingName
 from librarian.chart.dump.steps.text import NameCoding
 from librarian.messages import Address
 from tests.dumps_at_random import addresses, damaged, dumps, every_chart
@@ -39,7 +39,7 @@ def one_by_one(chart: Chart, raw: bytes, address: Address) -> tuple[object, ...]
 
 
 def together(chart: Chart, raws: list[bytes], address: Address) -> dict[int, tuple[object, ...]]:
-    found = {}
+    found: dict[int, tuple[object, ...]] = {}
     for alike in chart.codec.decode_alike(raws, address):
         for row, (place, values) in enumerate(zip(alike.places, alike.values, strict=True)):
             slots = {word: numbers[row] for word, numbers in alike.slots.items()}
@@ -82,7 +82,7 @@ def test_whole_dumps_are_read_together(name: str) -> None:
 
 
 @given(st.sampled_from(sorted(PACKINGS)), st.integers(1, 40), st.integers(1, 6), st.randoms(use_true_random=False))
-def test_packings_of_rows(name, size, count, luck) -> None:
+def test_packings_of_rows(name: PackingName, size: int, count: int, luck: Random) -> None:
     packing = PACKINGS[name]
     limit = 128 if packing.eight is False or luck.random() < 0.5 else 256
     raw = [bytes(luck.randrange(limit) for _ in range(size)) for _ in range(count)]
@@ -116,7 +116,7 @@ RULES = st.one_of(
 
 
 @given(RULES, st.integers(0, 40), st.integers(1, 5), st.randoms(use_true_random=False))
-def test_checksums_of_rows(rule, size, count, luck) -> None:
+def test_checksums_of_rows(rule: Rule, size: int, count: int, luck: Random) -> None:
     data = [bytes(luck.randrange(256) for _ in range(size)) for _ in range(count)]
     found = rows.sums(rule, np.frombuffer(b"".join(data), np.uint8).reshape(count, size))
     assert found.tolist() == [rule.of(each) for each in data]
@@ -126,7 +126,7 @@ SIGNS = st.sampled_from(" ABÄ~\0·\ud800😀")
 
 
 @given(st.dictionaries(st.integers(0, 12), SIGNS), st.integers(0, 12), st.integers(1, 8), st.data())
-def test_names_of_rows(table, pad, size, data) -> None:
+def test_names_of_rows(table: dict[int, str], pad: int, size: int, data: st.DataObject) -> None:
     coding = NameCoding(size, pad, table)
     codes = data.draw(st.lists(st.lists(st.integers(0, 15), min_size=size, max_size=size), min_size=1, max_size=5))
     assert rows.texts(coding, np.array(codes, np.int64)) == [coding.decode(each) for each in codes]
