@@ -12,7 +12,7 @@ from .holding import Held
 from .layout import Layout
 from .library import Library
 from .opening import default_path
-from .packed import PackedValues, pack_many, pack_values, usual_layout
+from .packed import PackedValues, pack_many, usual_layout
 from .problems import BusyLibrary, LibraryProblem, NewerLibrary
 from .query.complete import Completion
 from .query.dates import Span, span
@@ -64,7 +64,6 @@ __all__ = [
     "clean_name",
     "default_path",
     "pack_many",
-    "pack_values",
     "repair",
     "span",
     "usual_layout",

@@ -42,12 +42,6 @@ def usual_layout(chart: ChartLike) -> Layout:
     return Layout(chart.id, chart.revision, tuple(parameters), widths)
 
 
-def pack_values(layout: Layout, values: Mapping[str, int]) -> Values:
-    """The same values packed; as they are where the layout cannot hold them."""
-    row = layout.pack(values)
-    return Values(values) if row is None else PackedValues(layout, row)
-
-
 def pack_many(
     layout: Layout, ids: Sequence[str], values: NDArray[np.int64], known: NDArray[np.bool_]
 ) -> list[bytes | None]:

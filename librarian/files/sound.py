@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 
 from librarian.chart.dump import Alike
-from librarian.collection import Layout, PackedValues, pack_many, pack_values, usual_layout
+from librarian.collection import Layout, PackedValues, pack_many, usual_layout
 from librarian.errors import BadInput
 from librarian.files.targets import Hit, Target
 from librarian.messages import Origin, Values, Version
@@ -22,14 +22,23 @@ _REMEMBERED = 1024
 class Packed:
     """The content of a sound in few bytes: an import of very many holds them all between looking and keeping.
 
-    `values`: packed as the library keeps them, wherever that is possible. `received`: the messages that are kept with
-    it (of a bank: its own program's). `inside`: the name in the dump.
+    `content`: the row of `layout` in which the library keeps the values, wherever that is possible. `received`: the
+    messages that are kept with it (of a bank: its own program's). `inside`: the name in the dump.
     """
 
-    values: Values
+    layout: Layout | None
+    content: bytes | Values
     unknown: frozenset[str]
     received: tuple[bytes, ...]
     inside: str
+
+    @property
+    def values(self) -> Values:
+        """The known ones."""
+        if isinstance(self.content, Values):
+            return self.content
+        assert self.layout is not None
+        return PackedValues(self.layout, self.content)
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,8 +132,9 @@ class SoundReader:
         if not values.keys() <= chart.parameters.keys():
             values = {key: value for key, value in values.items() if key in chart.parameters}
         layout = self._layout(index)
-        kept = Values(values) if layout is None else pack_values(layout, values)
-        return Packed(kept, self._unknown(index, tuple(values)), received, inside)
+        row = None if layout is None else layout.pack(values)
+        content = Values(values) if row is None else row
+        return Packed(layout, content, self._unknown(index, tuple(values)), received, inside)
 
     def packed(self, index: int, alike: Alike, raws: Sequence[bytes]) -> list[Packed | None]:
         """The contents of dumps that were decoded together, None where one has to be read for itself."""
@@ -142,7 +152,7 @@ class SoundReader:
                 index, tuple(each for each, one in zip(ids, there, strict=True) if one and each in parameters)
             )
         return [
-            None if row is None else Packed(PackedValues(layout, row), without, (raws[place],), name)
+            None if row is None else Packed(layout, row, without, (raws[place],), name)
             for place, row, without, name in zip(alike.places, rows, unknown, alike.names, strict=True)
         ]
 

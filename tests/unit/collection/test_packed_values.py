@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -10,13 +11,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from librarian.collection import Layout, Library, PackedValues, pack_many, pack_values, usual_layout
+from librarian.collection import Layout, Library, PackedValues, pack_many, usual_layout
 from librarian.errors import BadInput
 from librarian.messages import Values
 
 WIDTHS = st.sampled_from((1, 2, 4, 8))
 NUMBERS = st.integers(-(2**61), 2**61) | st.integers(-130, 130) | st.integers(-33000, 33000)
 IDS = ("a", "b", "c", "d")
+
+
+def packed_by(layout: Layout, values: Mapping[str, int]) -> PackedValues:
+    row = layout.pack(values)
+    assert row is not None
+    return PackedValues(layout, row)
 
 
 @given(st.lists(WIDTHS, min_size=4, max_size=4), st.lists(st.dictionaries(st.sampled_from(IDS), NUMBERS), max_size=5))
@@ -32,8 +39,7 @@ def test_many_rows_are_the_rows_of_each(widths: list[int], sounds: list[dict[str
 
 @given(st.lists(WIDTHS, min_size=4, max_size=4), st.dictionaries(st.sampled_from(IDS), st.integers(-127, 127)))
 def test_packed_values_are_values(widths: list[int], sound: dict[str, int]) -> None:
-    packed, plain = pack_values(Layout("any", 1, IDS, tuple(widths)), sound), Values(sound)
-    assert isinstance(packed, PackedValues)
+    packed, plain = packed_by(Layout("any", 1, IDS, tuple(widths)), sound), Values(sound)
     assert {name for name in IDS if name in packed} == set(sound)  # before anything is unpacked
     assert "stranger" not in packed
     assert packed == plain
@@ -55,7 +61,7 @@ def test_packed_ones_are_kept_as_the_same_content(library: Library, lantern: int
     usual = usual_layout(lanternfish)
     other = Layout(usual.chart, usual.revision, usual.parameters[::-1], usual.widths[::-1])
     for layout in (usual, other):
-        packed = replace(plain, values=pack_values(layout, plain.values))
+        packed = replace(plain, values=packed_by(layout, plain.values))
         patch = library.keep(lantern, "Packed", packed)
         assert library.version(library.patch(patch).latest).values == plain.values
     first = library.keep(lantern, "Plain", plain)

@@ -12,7 +12,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from librarian.chart import Chart
-from librarian.collection import PackedValues
 from librarian.files import batches, syx
 from librarian.files.recognising import Recogniser
 from librarian.files.sound import Sound, SoundReader
@@ -124,4 +123,4 @@ def test_runs_are_read_together(device: int) -> None:
     with patch.object(SoundReader, "sounds", side_effect=AssertionError("one by one")):
         found = list(recogniser.findings(syx.from_bytes(data, "file.syx")))
     assert len(found) == 50
-    assert all(isinstance(each, Sound) and isinstance(each.packed.values, PackedValues) for each in found)
+    assert all(isinstance(each, Sound) and isinstance(each.packed.content, bytes) for each in found)
