@@ -21,19 +21,24 @@ def every_chart() -> tuple[Chart, ...]:
     return tuple(load(path) for path in (*shipped().values(), *invented))
 
 
-def dumps(chart: Chart, message: str, luck: Random, address: Address) -> tuple[bytes, ...]:
-    """The messages of one dump; banks have the same values for all of their programs."""
+def dumps(
+    chart: Chart, message: str, luck: Random, address: Address, numbers: Random | None = None
+) -> tuple[bytes, ...]:
+    """The messages of one dump. `numbers`: where program and the like come from, if not from `luck`."""
     codec = chart.codec
     info = codec.messages[message]
     values = {each: luck.randint(chart.parameters[each].low, chart.parameters[each].high) for each in info.carries}
-    slots: dict[str, Any] = {word: luck.randint(low, min(high, low + 200)) for word, (low, high) in info.slots.items()}
+    numbers = numbers or luck
+    slots: dict[str, Any] = {
+        word: numbers.randint(low, min(high, low + 200)) for word, (low, high) in info.slots.items()
+    }
     if info.versions:
-        slots["version"] = luck.choice(info.versions)
-    forms = sorted(info.forms - {"request"})
+        slots["version"] = numbers.choice(info.versions)
+    form = numbers.choice(sorted(info.forms - {"request"}))
     name = "".join(luck.choice("AB CE") for _ in range(luck.randint(0, info.name_size)))
     for _ in range(1000):
         try:
-            return codec.encode(message, values, address, form=luck.choice(forms), name=name, **slots)
+            return codec.encode(message, values, address, form=form, name=name, **slots)
         except NotStorable as refused:  # a field may hold less than its parameter can be
             parameter = chart.parameters[refused.parameter]
             values[parameter.id] = luck.choice((parameter.low, luck.randint(parameter.low, parameter.high)))

@@ -99,7 +99,7 @@ class Batches:
         raws = [portion[place].raw for place in places]
         for alike in self._targets[index].chart.codec.decode_alike(raws, address):
             programs, banks = alike.slots.get("program"), alike.slots.get("bank")
-            packed = self._reader.packed(index, alike, raws)
+            packed = self._reader.packed(index, alike, [(raw,) for raw in raws])
             for row, (inside, content) in enumerate(zip(alike.places, packed, strict=True)):
                 place = places[inside]
                 known = judged[place]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from librarian.chart import Chart
 from librarian.files.targets import Hit, Target
 
 _REMEMBERED = 1 << 14
@@ -77,7 +78,7 @@ class Owners:
         if key not in self._settled:
             if len(self._settled) >= _REMEMBERED:
                 self._settled.clear()
-            owner = self.whose(raw, last) if self._is_decided(raw, last, reach) else None
+            owner = self.whose(raw, last) if self.is_decided(raw, last, reach) else None
             found = None if owner is None else Settled(owner, self.others(owner.index, raw))
             self._settled[key] = found
         return self._settled[key]
@@ -88,12 +89,19 @@ class Owners:
             self._reaches[size] = max((target.chart.codec.reach(size) for target in self._targets), default=0)
         return self._reaches[size]
 
-    def _is_decided(self, raw: bytes, last: int, reach: int) -> bool:
-        """No target that is asked looks further than the beginning of the message."""
+    def is_decided(self, raw: bytes, last: int, reach: int, chart: Chart | None = None, besides: str = "") -> bool:
+        """No target that is asked looks further than the first `reach` bytes of the message.
+
+        `besides`: a message of `chart` of which that is known.
+        """
         targets = self._targets
+
+        def own(index: int) -> bool:
+            return targets[index].own_is_decided(raw, reach, besides if targets[index].chart is chart else "")
+
         for index in self._order(last):
-            if not targets[index].own_is_decided(raw, reach):
+            if not own(index):
                 return False
             if targets[index].own(raw) is not None:
-                return all(targets[other].own_is_decided(raw, reach) for other in self._peers[index])
-        return all(target.is_decided(raw, reach) for target in targets)
+                return all(own(other) for other in self._peers[index])
+        return all(each.is_decided(raw, reach, besides if each.chart is chart else "") for each in targets)

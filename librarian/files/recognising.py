@@ -13,6 +13,7 @@ from librarian.files.moments import Before
 from librarian.files.naming import name_message
 from librarian.files.owners import Owners
 from librarian.files.pieces import Piece, Source
+from librarian.files.repeating import Repeating, Run
 from librarian.files.sound import Sound, SoundReader
 from librarian.files.targets import Hit, Target
 
@@ -46,6 +47,7 @@ class Recogniser:
         self._gather: tuple[Gather, int, Hit, Piece, list[bytes]] | None = None
         self._source: Source | None = None
         self._owners = Owners(targets)
+        self._repeating = Repeating(targets, reader, self._owners, fewest)
         self._batches = Batches(targets, reader, self._owners, fewest)
         self._run = ControllerRun(targets)
 
@@ -73,11 +75,19 @@ class Recogniser:
             yield from source.sounds(self._targets, self._reader)
             return
         for portion in portions(source.pieces()):
-            for piece, ready in zip(portion, self._batches.look(portion, self._last), strict=True):
+            at, found = 0, self._batches.look(portion, self._last)
+            while at < len(portion):
+                run = self._repeating.run(portion, at, self._last) if self._gather is None else None
+                if run is not None:
+                    yield from self._again(source, portion, at, run)
+                    at += len(run.dumps) * run.count
+                    continue
+                piece, ready = portion[at], found[at]
                 if ready is not None and self._gather is None and self._last == ready.before:
                     yield from self._at_once(source, piece, ready)
                 elif piece.kind != "padding":
                     yield from self._one(source, piece)
+                at += 1
         yield from self._close_dump("the file ended before it was complete")
         yield from self._close_run(source)
 
@@ -104,6 +114,20 @@ class Recogniser:
         others = ready.settled.others
         yield replace(sound, others=others) if others else sound
 
+    def _again(self, source: Source, portion: Sequence[Piece], at: int, run: Run) -> Iterator[Finding]:
+        """Dumps in several messages like the one before."""
+        for dump in run.dumps:
+            if dump is None or self._gather is not None or self._last != run.last:
+                for piece in portion[at : at + run.count]:
+                    yield from self._one(source, piece)
+            else:
+                yield from self._close_run(source)
+                first = portion[at]
+                where = f"{source.name} at {source.where(first.place)}"
+                sound = self._reader.read_already(run.index, dump.packed, dump.slots, first.place, where)
+                yield replace(sound, others=run.others) if run.others else sound
+            at += run.count
+
     def _sysex(self, source: Source, piece: Piece) -> Iterator[Finding]:
         raw = piece.raw
         if self._gather is not None:
@@ -118,6 +142,7 @@ class Recogniser:
                 raws.append(raw)
                 if gather.complete:
                     self._gather = None
+                    self._repeating.complete(index, hit, tuple(raws))
                     yield from self._dump(source, first, index, hit, tuple(raws))
                 return
             yield from self._close_dump("another message came before it was complete")

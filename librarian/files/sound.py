@@ -9,7 +9,7 @@ from typing import Literal
 
 import numpy as np
 
-from librarian.chart.dump import Alike
+from librarian.chart.dump import Alike, Repeats
 from librarian.collection import Layout, PackedValues, pack_many, usual_layout
 from librarian.errors import BadInput
 from librarian.files.targets import Hit, Target
@@ -136,7 +136,7 @@ class SoundReader:
         content = Values(values) if row is None else row
         return Packed(layout, content, self._unknown(index, tuple(values)), received, inside)
 
-    def packed(self, index: int, alike: Alike, raws: Sequence[bytes]) -> list[Packed | None]:
+    def packed(self, index: int, alike: Alike | Repeats, dumps: Sequence[tuple[bytes, ...]]) -> list[Packed | None]:
         """The contents of dumps that were decoded together, None where one has to be read for itself."""
         layout, ids = self._layout(index), alike.values.ids
         if layout is None or not ids:
@@ -152,7 +152,7 @@ class SoundReader:
                 index, tuple(each for each, one in zip(ids, there, strict=True) if one and each in parameters)
             )
         return [
-            None if row is None else Packed(layout, row, without, (raws[place],), name)
+            None if row is None else Packed(layout, row, without, dumps[place], name)
             for place, row, without, name in zip(alike.places, rows, unknown, alike.names, strict=True)
         ]
 

@@ -56,14 +56,18 @@ class Target:
         self._remember(key, None)
         return None
 
-    def own_is_decided(self, raw: bytes, reach: int) -> bool:
-        """Whether `own` says the same of all messages with this length and these first `reach` bytes."""
-        return self.chart.codec.decided(raw, self.address, reach)
+    def own_is_decided(self, raw: bytes, reach: int, besides: str = "") -> bool:
+        """Whether `own` says the same of all messages with this length and these first `reach` bytes.
 
-    def is_decided(self, raw: bytes, reach: int) -> bool:
+        `besides`: a message of the chart of which that is known.
+        """
+        return self.chart.codec.decided(raw, self.address, reach, besides)
+
+    def is_decided(self, raw: bytes, reach: int, besides: str = "") -> bool:
         """The same of `own` and `recognise`."""
         codec = self.chart.codec
-        return self.own_is_decided(raw, reach) and all(codec.decided(raw, each, reach) for each in self._addresses())
+        others = all(codec.decided(raw, each, reach, besides) for each in self._addresses())
+        return others and self.own_is_decided(raw, reach, besides)
 
     def _addresses(self) -> Iterable[Address]:
         yield Address(self.address.channel, ALL_CALL)

@@ -15,6 +15,7 @@ from librarian.chart.dump.running.alike import Alike
 from librarian.chart.dump.running.frame import NotAddressable
 from librarian.chart.dump.running.gather import Gather
 from librarian.chart.dump.running.handshake import Handshake, HandshakeKind
+from librarian.chart.dump.running.repeated import Repeater, Repeats
 from librarian.chart.dump.specs import AddressRule, ParameterSpec
 from librarian.chart.dump.steps.text import NotWritable
 
@@ -42,6 +43,8 @@ __all__ = [
     "Program",
     "ProgramSource",
     "Recognised",
+    "Repeater",
+    "Repeats",
     "Row",
     "UnknownValues",
     "check",

@@ -124,3 +124,56 @@ def test_runs_are_read_together(device: int) -> None:
         found = list(recogniser.findings(syx.from_bytes(data, "file.syx")))
     assert len(found) == 50
     assert all(isinstance(each, Sound) and isinstance(each.packed.content, bytes) for each in found)
+
+
+@pytest.mark.parametrize("name", ["kelpline", "saltmarsh"])
+@pytest.mark.parametrize("device", [7, 5])
+def test_dumps_in_several_messages_are_read_together(name: str, device: int) -> None:
+    """Only the first of a portion is put together message by message."""
+    chart, luck = CHARTS[name], Random(3)
+    message = next(each.name for each in chart.codec.messages.values() if each.messages > 1 and each.programs == 1)
+    address = Address(chart.default_address.channel, device)
+    data = b"".join(raw for _ in range(50) for raw in dumps(chart, message, luck, address))
+    targets = [Target(1, chart.name, chart, Address(address.channel, 7))]
+    with patch.object(SoundReader, "sounds", autospec=True, side_effect=SoundReader.sounds) as one_by_one:
+        found = list(Recogniser(targets, SoundReader(targets, "file", AT)).findings(syx.from_bytes(data, "file.syx")))
+    assert one_by_one.call_count == 1
+    assert len(found) == 50
+    assert all(isinstance(each, Sound) for each in found)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(0, 2**32), st.sampled_from((5, 9, 2000)), st.integers(1, 3))
+def test_runs_of_dumps_in_several_messages(seed: int, portion: int, count: int) -> None:
+    """As an instrument sends its edit buffer again and again, with accidents."""
+    luck = Random(seed)
+    several = [
+        (chart, each.name)
+        for chart in CHARTS.values()
+        for each in chart.codec.messages.values()
+        if each.messages > 1 and each.programs == 1
+    ]
+    run: list[bytes] = []
+    for _ in range(count):
+        chart, message = luck.choice(several)
+        address = addresses(chart, luck)
+        for _ in range(luck.randint(2, 7)):
+            slots = Random(seed)  # the same program again, or another
+            run += dumps(chart, message, luck, address, slots if luck.randrange(3) else luck)
+    for _ in range(luck.choice((0, 1, 2, 5))):
+        place = luck.randrange(len(run))
+        what = luck.randrange(4)
+        if what == 0:
+            run[place] = damaged(run[place], luck)
+        elif what == 1:
+            run.insert(place, luck.choice((*JUNK, run[luck.randrange(len(run))])))
+        elif what == 2:
+            del run[place]
+        else:
+            other = luck.randrange(len(run))
+            run[place], run[other] = run[other], run[place]
+        if not run:
+            return
+    targets = targets_at(list({chart.id: chart for chart, _ in several}.values()), luck)
+    with patch.object(batches, "MOST_PIECES", portion):
+        assert read(b"".join(run), targets, 1) == read(b"".join(run), targets, NEVER)

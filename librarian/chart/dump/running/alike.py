@@ -39,7 +39,7 @@ class Alike:
 
 
 @dataclass(slots=True)
-class _Found:
+class Found:
     """What was read so far. `fine`: rows that nothing has been said against."""
 
     fine: Flags
@@ -87,7 +87,7 @@ class AlikeReader:
             narrow = all(
                 each.coding.bits <= steps.WIDEST for one in parts.layouts.values() for each in one.places.fields
             )
-            known = bool(parts.once) and not parts.repeated and narrow and _simple(frame.frame)
+            known = bool(parts.once) and not parts.repeated and narrow and is_simple(frame.frame)
             self._possible[frame] = known
         return known
 
@@ -97,8 +97,8 @@ class AlikeReader:
         joined = b"".join([raws[place] for place in places])
         matrix = np.frombuffer(joined, np.uint8).reshape(len(places), frame.size)
         fine = (matrix[:, 0] == 0xF0) & (matrix[:, -1] == 0xF7) & (matrix[:, 1:-1] < 0x80).all(axis=1)
-        found = _Found(fine, {}, {})
-        _judge(frame.frame, matrix, address, found, 0x7F)
+        found = Found(fine, {}, {})
+        judge(frame.frame, matrix, address, found, 0x7F)
         parts = self._messages[message].parts_of(frame)
         good = np.flatnonzero(found.fine)
         if not len(good):
@@ -110,13 +110,13 @@ class AlikeReader:
         return Alike(message, form, tuple(places[row] for row in good.tolist()), values, names, slots)
 
 
-def _simple(frame: Frame) -> bool:
+def is_simple(frame: Frame) -> bool:
     """Every part stands once, and every number is narrow enough."""
     for each in frame.segments:
         if isinstance(each, Area):
             if each.units != 1 or each.count != 1 or each.repeats or not (each.layout or each.inner):
                 return False
-            if each.inner is not None and not _simple(each.inner):
+            if each.inner is not None and not is_simple(each.inner):
                 return False
         elif isinstance(each, Number):
             if not each.pieces or sum(piece.width for piece in each.pieces) > steps.WIDEST:
@@ -126,8 +126,11 @@ def _simple(frame: Frame) -> bool:
     return True
 
 
-def _judge(frame: Frame, rows: Bytes, address: Address, found: _Found, whole: int) -> None:
-    """Everything that `FrameCodec.read` checks and finds. `whole`: the bits that a byte can have here."""
+def judge(frame: Frame, rows: Bytes, address: Address | None, found: Found, whole: int) -> None:
+    """Everything that `FrameCodec.read` checks and finds. `whole`: the bits that a byte can have here.
+
+    `address` None: whichever device and channel it is for.
+    """
     unpacked: dict[str, Bytes] = {}
     for each in frame.segments:
         if isinstance(each, Constant):
@@ -143,7 +146,7 @@ def _judge(frame: Frame, rows: Bytes, address: Address, found: _Found, whole: in
             found.fine &= could
             unpacked[each.name] = data
             if each.inner is not None:
-                _judge(each.inner, data, address, found, 0xFF)
+                judge(each.inner, data, address, found, 0xFF)
             else:
                 found.images[each.name] = data
     for each in frame.segments:
@@ -151,11 +154,12 @@ def _judge(frame: Frame, rows: Bytes, address: Address, found: _Found, whole: in
             _judge_sum(each, frame, rows, unpacked, found, whole)
 
 
-def _judge_number(number: Number, values: Numbers, address: Address, found: _Found) -> None:
+def _judge_number(number: Number, values: Numbers, address: Address | None, found: Found) -> None:
     if number.role == "channel":
-        found.fine &= values == address.channel
+        if address is not None:
+            found.fine &= values == address.channel
     elif number.role == "device":
-        if address.device != ALL_CALL:
+        if address is not None and address.device != ALL_CALL:
             to_all = (values == ALL_CALL) if not number.plus else np.zeros(len(values), np.bool_)
             found.fine &= (values == address.device) | to_all
     elif number.fixed is not None:
@@ -166,7 +170,7 @@ def _judge_number(number: Number, values: Numbers, address: Address, found: _Fou
         found.fine &= found.slots.setdefault(slot_word(number), values) == values
 
 
-def _judge_sum(each: Sum, frame: Frame, rows: Bytes, unpacked: Mapping[str, Bytes], found: _Found, whole: int) -> None:
+def _judge_sum(each: Sum, frame: Frame, rows: Bytes, unpacked: Mapping[str, Bytes], found: Found, whole: int) -> None:
     columns, at = [], each.first
     for area in frame.areas if each.unpacked else ():
         if each.first <= area.at < each.end:
