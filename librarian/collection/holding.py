@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from itertools import islice
 from typing import NamedTuple
 
 from sqlalchemy import Connection, select
@@ -54,16 +55,18 @@ def holders(
 
 def called(connection: Connection, instrument: int, names: Iterable[str]) -> dict[str, tuple[int, ...]]:
     """Exact name as kept -> ids of the patches of this instrument outside the trash."""
-    wanted = {clean_name(name, cut=True) for name in names}
-    keys = list({order_key(name) for name in wanted})  # equal names sort alike, and that is what an index knows
     found: dict[str, tuple[int, ...]] = {}
-    for start in range(0, len(keys), _PORTION):
+    source = iter(names)
+    while portion := list(islice(source, _PORTION)):
+        wanted = {clean_name(name, cut=True) for name in portion}
+        # equal names sort alike, and that is what an index knows
+        keys = {order_key(name) for name in wanted}
         query = select(Patch.name, Patch.id).where(
-            Patch.instrument_id == instrument,
-            Patch.state == LIVE,
-            sqlite.in_texts(Patch.name_order, keys[start : start + _PORTION]),
+            Patch.instrument_id == instrument, Patch.state == LIVE, sqlite.in_texts(Patch.name_order, keys)
         )
+        here: dict[str, list[int]] = {}
         for name, patch in connection.execute(query.order_by(Patch.id)):
             if name in wanted:
-                found[name] = (*found.get(name, ()), patch)
+                here.setdefault(name, []).append(patch)
+        found.update((name, tuple(patches)) for name, patches in here.items())
     return found
