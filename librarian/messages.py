@@ -158,7 +158,7 @@ class Version:
     taken: datetime = field(default_factory=lambda: datetime.now(UTC))
 
     def __post_init__(self) -> None:
-        both = self.unknown.intersection(self.values)
+        both = [name for name in self.unknown if name in self.values]
         if both:
             raise ValueError(f"known and unknown at once: {', '.join(sorted(both))}")
 

@@ -75,6 +75,25 @@ class Codec:
         """The values in a dump that came as several messages."""
         return self.dumps.decode_all(raws, address)
 
+    def decode_alike(self, raws: Sequence[bytes], address: Address) -> list[dump.Alike]:
+        """Very many messages of one length at once; those in none of the results have to be decoded one by one."""
+        return self.dumps.decode_alike(raws, address)
+
+    def repeater(self, raws: Sequence[bytes], address: Address) -> dump.Repeater | None:
+        """Reads very many dumps like this one, which came in several messages; None where that cannot be."""
+        return self.dumps.repeater(raws, address)
+
+    def reach(self, size: int) -> int:
+        """How many bytes at the beginning tell which message of this length it is; 0 where none is so long."""
+        return self.dumps.reach(size)
+
+    def decided(self, raw: bytes, address: Address, reach: int, besides: str = "") -> bool:
+        """Whether all messages with its length and its first `reach` bytes are recognised as it is.
+
+        `besides`: a message of several of which that is known.
+        """
+        return self.dumps.decided(raw, address, reach, besides)
+
     def gather(self, message: str, address: Address, **slots: int) -> dump.Gather:
         """Collects the messages of one dump."""
         return self.dumps.gather(message, address, **slots)

@@ -9,8 +9,10 @@ from .backups import BackupRow
 from .finding import Found
 from .folding import clean_name
 from .holding import Held
+from .layout import Layout
 from .library import Library
 from .opening import default_path
+from .packed import PackedValues, pack_many, usual_layout
 from .problems import BusyLibrary, LibraryProblem, NewerLibrary
 from .query.complete import Completion
 from .query.dates import Span, span
@@ -42,11 +44,13 @@ __all__ = [
     "Held",
     "Ids",
     "InstrumentRow",
+    "Layout",
     "Library",
     "LibraryProblem",
     "NewPatch",
     "NewerLibrary",
     "Order",
+    "PackedValues",
     "PatchRow",
     "Problem",
     "Reason",
@@ -59,6 +63,8 @@ __all__ = [
     "VersionRow",
     "clean_name",
     "default_path",
+    "pack_many",
     "repair",
     "span",
+    "usual_layout",
 ]

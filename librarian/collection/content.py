@@ -13,6 +13,7 @@ from librarian.messages import Version
 
 from . import sqlite
 from .layout import Layout, digest, layout_for
+from .packed import PackedValues
 from .schema import ChartText, Content, Received
 from .schema import Layout as LayoutTable
 
@@ -33,6 +34,7 @@ class Contents:
         self._connection = connection
         self._ranges: dict[tuple[str, int], dict[str, int]] = {}
         self._usual: dict[tuple[str, int], Layout] = {}
+        self._equal: dict[bytes, Layout] = {}
         self._layout_ids: dict[bytes, int] = {}
 
     def store(self, versions: Sequence[Version]) -> list[Stored]:
@@ -53,11 +55,14 @@ class Contents:
     def _pack(self, version: Version) -> tuple[Layout, bytes]:
         key = (version.chart, version.revision)
         ranges = self.ranges(*key)
-        if ranges and version.unknown <= ranges.keys():
+        if ranges and (not version.unknown or version.unknown <= ranges.keys()):
             usual = self._usual.get(key)
             if usual is None:
                 usual = self._usual[key] = Layout(*key, tuple(ranges), tuple(ranges.values()))
-            row = usual.pack(version.values)
+            values = version.values
+            if isinstance(values, PackedValues) and self._is(values.layout, usual):
+                return usual, values.row
+            row = usual.pack(values)
             if row is not None:
                 return usual, row
         layout = layout_for(*key, ranges, version.values, version.unknown)
@@ -65,6 +70,14 @@ class Contents:
         if row is None:
             raise BadInput("A value of this sound is too large to keep.", "Values have at most 63 bits.")
         return layout, row
+
+    def _is(self, layout: Layout, usual: Layout) -> bool:
+        """The same layout; very many rows come with one and the same object, which is compared once."""
+        if self._equal.get(usual.digest) is not layout:
+            if layout != usual:
+                return False
+            self._equal[usual.digest] = layout
+        return True
 
     def ranges(self, chart: str, revision: int) -> dict[str, int]:
         """Id -> width in bytes of every parameter of the newest text of this chart revision, in panel order."""
@@ -108,8 +121,8 @@ class Contents:
         fresh = [(key, *wanted[key]) for key in wanted if key not in found]
         first = sqlite.next_id(self._connection, Content) if fresh else 0
         rows = []
-        for place, (key, layout, row) in enumerate(fresh):
-            unknown = layout.count_unknown(row)
+        unknowns = _unknowns(fresh)
+        for place, ((key, layout, row), unknown) in enumerate(zip(fresh, unknowns, strict=True)):
             found[key] = (first + place, unknown)
             rows.append((first + place, self._layout_id(layout), unknown, row, key))
         sqlite.insert_many(self._connection, Content, ("id", "layout_id", "unknown", "row", "digest"), rows
@@ -135,6 +148,20 @@ class Contents:
             rows.append((first + place, ",".join(str(len(one)) for one in wanted[key]), b"".join(wanted[key]), key))
         sqlite.insert_many(self._connection, Received, ("id", "lengths", "raw", "digest"), rows)
         return [found[key] for key in keys]
+
+
+def _unknowns(fresh: Sequence[tuple[bytes, Layout, bytes]]) -> list[int]:
+    """How many unknowns each row has; those of one layout are counted together."""
+    places: dict[int, list[int]] = {}
+    for place, (_, layout, _) in enumerate(fresh):
+        places.setdefault(id(layout), []).append(place)
+    counts = [0] * len(fresh)
+    for several in places.values():
+        layout = fresh[several[0]][1]
+        found = layout.count_unknowns([fresh[place][2] for place in several])
+        for place, count in zip(several, found, strict=True):
+            counts[place] = count
+    return counts
 
 
 def cut(raw: bytes, lengths: str) -> tuple[bytes, ...]:

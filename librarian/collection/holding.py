@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from itertools import islice
 from typing import NamedTuple
 
 from sqlalchemy import Connection, select
@@ -11,11 +12,10 @@ from librarian.messages import Version as VersionContent
 
 from . import sqlite
 from .content import Contents
-from .folding import clean_name
+from .folding import clean_name, order_key
 from .schema import LIVE, TRASHED, Content, Patch, Version
 
 _PORTION = 4000
-_NAMES = 400
 
 
 class Held(NamedTuple):
@@ -55,12 +55,18 @@ def holders(
 
 def called(connection: Connection, instrument: int, names: Iterable[str]) -> dict[str, tuple[int, ...]]:
     """Exact name as kept -> ids of the patches of this instrument outside the trash."""
-    wanted = list({clean_name(name, cut=True) for name in names})
     found: dict[str, tuple[int, ...]] = {}
-    for start in range(0, len(wanted), _NAMES):
+    source = iter(names)
+    while portion := list(islice(source, _PORTION)):
+        wanted = {clean_name(name, cut=True) for name in portion}
+        # equal names sort alike, and that is what an index knows
+        keys = {order_key(name) for name in wanted}
         query = select(Patch.name, Patch.id).where(
-            Patch.instrument_id == instrument, Patch.state == LIVE, Patch.name.in_(wanted[start : start + _NAMES])
+            Patch.instrument_id == instrument, Patch.state == LIVE, sqlite.in_texts(Patch.name_order, keys)
         )
+        here: dict[str, list[int]] = {}
         for name, patch in connection.execute(query.order_by(Patch.id)):
-            found[name] = (*found.get(name, ()), patch)
+            if name in wanted:
+                here.setdefault(name, []).append(patch)
+        found.update((name, tuple(patches)) for name, patches in here.items())
     return found

@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from hashlib import blake2b
+from itertools import accumulate
 from operator import itemgetter
 from typing import Any
 
@@ -134,6 +135,26 @@ class Layout:
     def count_unknown(self, row: bytes) -> int:
         """How many codes of the row are 0."""
         return self._unpacker.unpack(row).count(0)
+
+    def count_unknowns(self, rows: Sequence[bytes]) -> list[int]:
+        """The same of each of many rows."""
+        table = np.frombuffer(b"".join(rows), self.dtype, len(rows))
+        counts = np.zeros(len(rows), np.int64)
+        for name in table.dtype.names or ():
+            counts += table[name] == 0
+        return list(map(int, counts.tolist()))
+
+    def has(self, row: bytes, parameter: object) -> bool:
+        """The row knows a value of this parameter."""
+        place = self._spans.get(parameter)
+        return place is not None and any(row[place])
+
+    @cached_property
+    def _spans(self) -> dict[object, slice]:
+        ends = list(accumulate(self.widths))
+        return {
+            name: slice(end - width, end) for name, end, width in zip(self.parameters, ends, self.widths, strict=True)
+        }
 
     def unpack(self, row: bytes) -> tuple[Values, frozenset[str]]:
         """The known values and the ids of the unknown ones."""

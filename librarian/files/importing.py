@@ -124,6 +124,7 @@ def _preview(
             key = _digest(each.messages)
             left.append(Left(f"{source.name} at {source.where(each.place)}: {each.name}", each, key in known))
             known.add(key)
+    seen.clear()  # of very many sounds it is large, and no longer needed
     return Preview(
         tuple(source.name for source in sources),
         tuple(settle(library, sounds, targets)),

@@ -55,7 +55,8 @@ def plan(
             status: Status = "same" if same is not None or key in seen else "new"
             seen.add(key)
             target = targets[sound.target]
-            known, of = len(sound.packed.ids), len(target.chart.parameters)
+            of = len(target.chart.parameters)
+            known = of - len(sound.packed.unknown)
             yield Planned(status, sound, clean_name(sound.name, cut=True), target.name, known, of, same)
 
 
@@ -72,13 +73,22 @@ def _held(library: Library, portion: Sequence[Sound], reader: SoundReader) -> li
 
 def settle(library: Library, planned: Sequence[Planned], targets: Sequence[Target]) -> list[Planned]:
     """New sounds whose name belongs to exactly one patch, and to one sound of the import, become its next version."""
-    fresh = [each for each in planned if each.status == "new" and each.sound.named]
-    often = Counter((each.sound.target, each.name) for each in fresh)
+    wanted: dict[int, set[str]] = {}
+    for each in planned:
+        if each.status == "new" and each.sound.named and targets[each.sound.target].instrument is not None:
+            wanted.setdefault(each.sound.target, set()).add(each.name)
     there: dict[int, dict[str, tuple[int, ...]]] = {}
-    for index, target in enumerate(targets):
-        names = {each.name for each in fresh if each.sound.target == index}
-        if target.instrument is not None and names:
-            there[index] = library.called(target.instrument, names)
+    for index, names in wanted.items():
+        instrument = targets[index].instrument
+        if instrument is not None:
+            there[index] = library.called(instrument, names)
+    if not any(there.values()):
+        return list(planned)
+    often = Counter(
+        (each.sound.target, each.name)
+        for each in planned
+        if each.status == "new" and each.sound.named and each.name in there.get(each.sound.target, ())
+    )
     settled = []
     for each in planned:
         patches = there.get(each.sound.target, {}).get(each.name, ())

@@ -7,10 +7,13 @@ from dataclasses import dataclass, replace
 
 from librarian.chart import DumpRefused
 from librarian.chart.dump import Gather
+from librarian.files.batches import FEWEST, Batches, Ready, portions
 from librarian.files.controllers import ControllerRun
 from librarian.files.moments import Before
 from librarian.files.naming import name_message
+from librarian.files.owners import Owners
 from librarian.files.pieces import Piece, Source
+from librarian.files.repeating import Repeating, Run
 from librarian.files.sound import Sound, SoundReader
 from librarian.files.targets import Hit, Target
 
@@ -32,22 +35,20 @@ Finding = Sound | NotUnderstood
 
 
 class Recogniser:
-    """Goes through one file. The charts may be given by instruments of a library or alone."""
+    """Goes through one file. The charts may be given by instruments of a library or alone.
 
-    def __init__(self, targets: Sequence[Target], reader: SoundReader) -> None:
+    `fewest`: how many dumps of one form in a portion of the file are read together.
+    """
+
+    def __init__(self, targets: Sequence[Target], reader: SoundReader, *, fewest: int = FEWEST) -> None:
         self._targets = targets
         self._reader = reader
-        self._last = 0  # files hold runs of one instrument's messages: it is asked first
+        self._last = 0  # see Owners
         self._gather: tuple[Gather, int, Hit, Piece, list[bytes]] | None = None
         self._source: Source | None = None
-        self._peers = [
-            [
-                other
-                for other, target in enumerate(targets)
-                if other != index and (target.instrument is None) == (mine.instrument is None)
-            ]
-            for index, mine in enumerate(targets)
-        ]
+        self._owners = Owners(targets)
+        self._repeating = Repeating(targets, reader, self._owners, fewest)
+        self._batches = Batches(targets, reader, self._owners, fewest)
         self._run = ControllerRun(targets)
 
     def findings(self, source: Source) -> Iterator[Finding]:
@@ -73,22 +74,59 @@ class Recogniser:
         if isinstance(source, Before):
             yield from source.sounds(self._targets, self._reader)
             return
-        for piece in source.pieces():
-            if piece.kind == "padding":
-                continue
-            if piece.kind == "channel":
-                yield from self._close_dump("a channel message came before it was complete")
-                yield from self._controllers(source, piece)
-            elif piece.kind == "sysex":
-                yield from self._sysex(source, piece)
-            else:
-                yield from self._close_dump("other bytes came before it was complete")
-                yield from self._close_run(source)
-                yield self._left(piece.place, (piece.raw,), _WHY_NOT.get(piece.kind, ""))
+        for portion in portions(source.pieces()):
+            at, found = 0, self._batches.look(portion, self._last)
+            while at < len(portion):
+                run = self._repeating.run(portion, at, self._last) if self._gather is None else None
+                if run is not None:
+                    yield from self._again(source, portion, at, run)
+                    at += len(run.dumps) * run.count
+                    continue
+                piece, ready = portion[at], found[at]
+                if ready is not None and self._gather is None and self._last == ready.before:
+                    yield from self._at_once(source, piece, ready)
+                elif piece.kind != "padding":
+                    yield from self._one(source, piece)
+                at += 1
         yield from self._close_dump("the file ended before it was complete")
         yield from self._close_run(source)
 
+    def _one(self, source: Source, piece: Piece) -> Iterator[Finding]:
+        if piece.kind == "channel":
+            yield from self._close_dump("a channel message came before it was complete")
+            yield from self._controllers(source, piece)
+        elif piece.kind == "sysex":
+            yield from self._sysex(source, piece)
+        else:
+            yield from self._close_dump("other bytes came before it was complete")
+            yield from self._close_run(source)
+            yield self._left(piece.place, (piece.raw,), _WHY_NOT.get(piece.kind, ""))
+
     # --- dumps
+
+    def _at_once(self, source: Source, piece: Piece, ready: Ready) -> Iterator[Finding]:
+        """A dump that was read with others: what `_sysex` does when the same dump is whole and of one message."""
+        yield from self._close_run(source)
+        owner = ready.settled.owner
+        self._last = owner.index if owner.own else self._last
+        where = f"{source.name} at {source.where(piece.place)}"
+        sound = self._reader.read_already(owner.index, ready.packed, ready.slots, piece.place, where)
+        others = ready.settled.others
+        yield replace(sound, others=others) if others else sound
+
+    def _again(self, source: Source, portion: Sequence[Piece], at: int, run: Run) -> Iterator[Finding]:
+        """Dumps in several messages like the one before."""
+        for dump in run.dumps:
+            if dump is None or self._gather is not None or self._last != run.last:
+                for piece in portion[at : at + run.count]:
+                    yield from self._one(source, piece)
+            else:
+                yield from self._close_run(source)
+                first = portion[at]
+                where = f"{source.name} at {source.where(first.place)}"
+                sound = self._reader.read_already(run.index, dump.packed, dump.slots, first.place, where)
+                yield replace(sound, others=run.others) if run.others else sound
+            at += run.count
 
     def _sysex(self, source: Source, piece: Piece) -> Iterator[Finding]:
         raw = piece.raw
@@ -104,15 +142,17 @@ class Recogniser:
                 raws.append(raw)
                 if gather.complete:
                     self._gather = None
+                    self._repeating.complete(index, hit, tuple(raws))
                     yield from self._dump(source, first, index, hit, tuple(raws))
                 return
             yield from self._close_dump("another message came before it was complete")
-        found = self._whose(raw)
-        if found is None:
+        owner = self._owners.whose(raw, self._last)
+        if owner is None:
             yield from self._close_run(source)
             yield self._left(piece.place, (raw,), "No chart here knows it.")
             return
-        index, hit = found
+        index, hit = owner.index, owner.hit
+        self._last = index if owner.own else self._last
         codec = self._targets[index].chart.codec
         info = codec.messages[hit.recognised.message]
         if info.kind == "parameter" or (info.single_parameter and codec.heard(raw, hit.address)):
@@ -169,34 +209,9 @@ class Recogniser:
             return
         if not found:
             yield self._left(piece.place, raws, "It holds no parameter of a sound.")
-        others = self._others_of(index, raws[0])
+        others = self._owners.others(index, raws[0])
         for sound in found:
             yield replace(sound, others=others) if others else sound
-
-    def _others_of(self, index: int, raw: bytes) -> tuple[int, ...]:
-        """Targets that the message fits as well as this one: of its device and channel, or only of its chart."""
-        peers = self._peers[index]
-        if not peers:
-            return ()
-        mine = self._targets[index].own(raw) is not None
-        targets = self._targets
-        return tuple(
-            other for other in peers if (targets[other].own(raw) if mine else targets[other].recognise(raw)) is not None
-        )
-
-    def _whose(self, raw: bytes) -> tuple[int, Hit] | None:
-        """The instrument with this device ID and channel, else any instrument of the chart."""
-        order = sorted(range(len(self._targets)), key=lambda index: index != self._last)
-        for index in order:
-            hit = self._targets[index].own(raw)
-            if hit is not None:
-                self._last = index
-                return index, hit
-        for index in order:
-            hit = self._targets[index].recognise(raw)
-            if hit is not None:
-                return index, hit
-        return None
 
     # --- controllers and single parameters
 

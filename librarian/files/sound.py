@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from array import array
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Literal
 
+import numpy as np
+
+from librarian.chart.dump import Alike, Repeats
+from librarian.collection import Layout, PackedValues, pack_many, usual_layout
+from librarian.errors import BadInput
 from librarian.files.targets import Hit, Target
 from librarian.messages import Origin, Values, Version
 
@@ -18,15 +22,23 @@ _REMEMBERED = 1024
 class Packed:
     """The content of a sound in few bytes: an import of very many holds them all between looking and keeping.
 
-    `ids`: the known parameters, one tuple for all sounds alike. `codes`: their values. `received`: the messages that
-    are kept with it (of a bank: its own program's). `inside`: the name in the dump.
+    `content`: the row of `layout` in which the library keeps the values, wherever that is possible. `received`: the
+    messages that are kept with it (of a bank: its own program's). `inside`: the name in the dump.
     """
 
-    ids: tuple[str, ...]
-    codes: array[int]
+    layout: Layout | None
+    content: bytes | Values
     unknown: frozenset[str]
     received: tuple[bytes, ...]
     inside: str
+
+    @property
+    def values(self) -> Values:
+        """The known ones."""
+        if isinstance(self.content, Values):
+            return self.content
+        assert self.layout is not None
+        return PackedValues(self.layout, self.content)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +71,8 @@ class SoundReader:
         self._file = file
         self._at = at or datetime.now(UTC)
         self._count = 0
-        self._known: dict[tuple[int, tuple[str, ...]], tuple[tuple[str, ...], frozenset[str]]] = {}
+        self._unknowns: dict[tuple[int, tuple[str, ...]], frozenset[str]] = {}
+        self._layouts: dict[int, Layout | None] = {}
 
     def sounds(self, index: int, hit: Hit, raws: tuple[bytes, ...], place: int, where: str) -> Iterator[Sound]:
         """The sounds of one dump: one, or the programs of a bank. Raises DumpRefused."""
@@ -106,7 +119,7 @@ class SoundReader:
         return Version(
             chart.id,
             chart.revision,
-            Values(zip(packed.ids, packed.codes, strict=True)),
+            packed.values,
             packed.unknown,
             packed.received,
             Origin("imported", sound.where),
@@ -118,17 +131,54 @@ class SoundReader:
         chart = self._targets[index].chart
         if not values.keys() <= chart.parameters.keys():
             values = {key: value for key, value in values.items() if key in chart.parameters}
-        key = (index, tuple(values))
-        known = self._known.get(key)
-        if known is None:
-            known = (key[1], chart.unknown(values))
-            if len(self._known) < _REMEMBERED:
-                self._known[key] = known
-        try:
-            codes = array("h", values.values())
-        except OverflowError:
-            codes = array("q", values.values())
-        return Packed(known[0], codes, known[1], received, inside)
+        layout = self._layout(index)
+        row = None if layout is None else layout.pack(values)
+        content = Values(values) if row is None else row
+        return Packed(layout, content, self._unknown(index, tuple(values)), received, inside)
+
+    def packed(self, index: int, alike: Alike | Repeats, dumps: Sequence[tuple[bytes, ...]]) -> list[Packed | None]:
+        """The contents of dumps that were decoded together, None where one has to be read for itself."""
+        layout, ids = self._layout(index), alike.values.ids
+        if layout is None or not ids:
+            return [None] * len(alike.places)
+        known = alike.values.known
+        rows = pack_many(layout, ids, alike.values.values, known)
+        parameters = self._targets[index].chart.parameters
+        every = self._unknown(index, tuple(each for each in ids if each in parameters))
+        unknown = [every] * len(rows)
+        for place in np.flatnonzero(~known.all(axis=1)).tolist():
+            there = known[place].tolist()
+            unknown[place] = self._unknown(
+                index, tuple(each for each, one in zip(ids, there, strict=True) if one and each in parameters)
+            )
+        return [
+            None if row is None else Packed(layout, row, without, dumps[place], name)
+            for place, row, without, name in zip(alike.places, rows, unknown, alike.names, strict=True)
+        ]
+
+    def read_already(
+        self, index: int, packed: Packed, slots: tuple[int | None, int | None], place: int, where: str
+    ) -> Sound:
+        """The sound of a dump that was decoded together with others. `slots`: its program and bank numbers."""
+        return self._one(index, packed.received, place, where, None, self._shown(index, *slots), packed)
+
+    def _layout(self, index: int) -> Layout | None:
+        """How the library keeps the sounds of a target; None where it cannot: keeping the chart will say so."""
+        if index not in self._layouts:
+            try:
+                self._layouts[index] = usual_layout(self._targets[index].chart)
+            except BadInput:
+                self._layouts[index] = None
+        return self._layouts[index]
+
+    def _unknown(self, index: int, known: tuple[str, ...]) -> frozenset[str]:
+        """The ids that are not known, one set for all sounds alike."""
+        found = self._unknowns.get((index, known))
+        if found is None:
+            found = self._targets[index].chart.unknown(dict.fromkeys(known, 0))
+            if len(self._unknowns) < _REMEMBERED:
+                self._unknowns[index, known] = found
+        return found
 
     def images(self, target: int, raws: tuple[bytes, ...]) -> Mapping[str, bytes] | None:
         """The unpacked data of a dump, which is the same sound whatever frame carried it; None for no dump."""

@@ -11,6 +11,7 @@ from librarian.messages import ALL_CALL, Address
 
 ReadChart = Callable[[str], Chart]
 _REMEMBERED = 4096
+_BEGINNING = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +41,7 @@ class Target:
         """A message of this chart, whichever device ID and channel it was sent with: files travel."""
         if raw[:1] != b"\xf0" or not self.chart.codec.messages:
             return None
-        key = (raw[:12], len(raw))
+        key = (raw[: max(_BEGINNING, self.chart.codec.reach(len(raw)))], len(raw))
         if key in self._other:
             address = self._other[key]
             if address is None:
@@ -54,6 +55,19 @@ class Target:
                 return Hit(found, address)
         self._remember(key, None)
         return None
+
+    def own_is_decided(self, raw: bytes, reach: int, besides: str = "") -> bool:
+        """Whether `own` says the same of all messages with this length and these first `reach` bytes.
+
+        `besides`: a message of the chart of which that is known.
+        """
+        return self.chart.codec.decided(raw, self.address, reach, besides)
+
+    def is_decided(self, raw: bytes, reach: int, besides: str = "") -> bool:
+        """The same of `own` and `recognise`."""
+        codec = self.chart.codec
+        others = all(codec.decided(raw, each, reach, besides) for each in self._addresses())
+        return others and self.own_is_decided(raw, reach, besides)
 
     def _addresses(self) -> Iterable[Address]:
         yield Address(self.address.channel, ALL_CALL)

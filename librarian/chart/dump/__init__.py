@@ -11,14 +11,17 @@ from librarian.chart.dump.planning.plan import Dumps
 from librarian.chart.dump.planning.problem import Problem
 from librarian.chart.dump.refusal import DumpRefused, NotStorable, UnknownValues
 from librarian.chart.dump.results import Decoded, Form, MessageInfo, Program, ProgramSource, Recognised, Row
+from librarian.chart.dump.running.alike import Alike
 from librarian.chart.dump.running.frame import NotAddressable
 from librarian.chart.dump.running.gather import Gather
 from librarian.chart.dump.running.handshake import Handshake, HandshakeKind
+from librarian.chart.dump.running.repeated import Repeater, Repeats
 from librarian.chart.dump.specs import AddressRule, ParameterSpec
 from librarian.chart.dump.steps.text import NotWritable
 
 __all__ = [
     "AddressRule",
+    "Alike",
     "Charset",
     "Codes",
     "Decoded",
@@ -40,6 +43,8 @@ __all__ = [
     "Program",
     "ProgramSource",
     "Recognised",
+    "Repeater",
+    "Repeats",
     "Row",
     "UnknownValues",
     "check",

@@ -9,6 +9,7 @@ from functools import cached_property
 from librarian.chart.dump.planning.plan_spread import CHANNEL
 from librarian.chart.dump.refusal import UnknownValues
 from librarian.chart.dump.results import Decoded, Form, MessageInfo, ProgramSource, Recognised, Row
+from librarian.chart.dump.running.alike import Alike
 from librarian.chart.dump.running.decoder import Decoder
 from librarian.chart.dump.running.encoder import Base, Encoder
 from librarian.chart.dump.running.explain import Explainer
@@ -20,6 +21,7 @@ from librarian.chart.dump.running.legend import Cell
 from librarian.chart.dump.running.many import ManyReader, ManyValues
 from librarian.chart.dump.running.message import MessageCodec, together
 from librarian.chart.dump.running.recogniser import Recogniser
+from librarian.chart.dump.running.repeated import Repeater
 from librarian.chart.dump.running.spread import SpreadForm
 from librarian.chart.dump.specs import AddressRule
 from librarian.chart.nearest import nearest
@@ -87,6 +89,25 @@ class DumpCodec:
     def decode_all(self, raws: Sequence[bytes], address: Address) -> Decoded:
         """The same of a dump that came as several messages, in any order."""
         return self._decoder.decode_all(raws, address)
+
+    def decode_alike(self, raws: Sequence[bytes], address: Address) -> list[Alike]:
+        """The same of very many messages of one length at once; those in none of the results: read them one by one."""
+        return self._decoder.decode_alike(raws, address)
+
+    def repeater(self, raws: Sequence[bytes], address: Address) -> Repeater | None:
+        """Reads very many dumps like this one, which came in several messages; None where that cannot be."""
+        return self._decoder.repeater(raws, address)
+
+    def reach(self, size: int) -> int:
+        """How many bytes at the beginning tell which message of this length it is; 0 where none is so long."""
+        return self._decoder.reach(size)
+
+    def decided(self, raw: bytes, address: Address, reach: int, besides: str = "") -> bool:
+        """Whether all messages with its length and its first `reach` bytes are recognised as it is.
+
+        `besides`: a message of several of which that is known.
+        """
+        return self._decoder.decided(raw, address, reach, besides)
 
     def gather(self, message: str, address: Address, **slots: int) -> Gather:
         """Collects the messages of one dump as they arrive. `slots`: the program (or part, ...) that was asked for."""

@@ -8,12 +8,14 @@ from contextlib import suppress
 from librarian.chart.dump.planning.plan_spread import CHANNEL
 from librarian.chart.dump.refusal import DumpRefused
 from librarian.chart.dump.results import Decoded, Program, Recognised
+from librarian.chart.dump.running.alike import Alike, AlikeReader, is_simple
 from librarian.chart.dump.running.diagnose import refuse_damaged, refuse_size, refuse_unknown
 from librarian.chart.dump.running.frame import Content, FrameCodec
 from librarian.chart.dump.running.gather import refuse_incomplete
 from librarian.chart.dump.running.message import FormCodec, MessageCodec
 from librarian.chart.dump.running.parts import DataParts, Held
 from librarian.chart.dump.running.recogniser import Match, Recogniser
+from librarian.chart.dump.running.repeated import Member, Repeater
 from librarian.chart.dump.running.single import SingleForm
 from librarian.chart.dump.running.spread import SpreadForm
 from librarian.chart.dump.specs import AddressRule
@@ -46,6 +48,7 @@ class Decoder:
         self._messages = messages
         self._recogniser = recogniser
         self._rule = rule
+        self._alike = AlikeReader(messages, recogniser.match, _told)
         self._sequences = {
             name: tuple(each.message.sequence) for name, each in messages.items() if each.message.sequence is not None
         }
@@ -95,6 +98,14 @@ class Decoder:
             return str(refused)
         return ""
 
+    def decided(self, raw: bytes, address: Address, reach: int, besides: str = "") -> bool:
+        """See `Recogniser.decided`."""
+        return raw[:1] != b"\xf0" or self._recogniser.decided(raw, address, reach, besides)
+
+    def reach(self, size: int) -> int:
+        """See `Recogniser.reach`."""
+        return self._recogniser.reach(size)
+
     # --- decoding --------------------------------------------------------------------------------------------------
 
     def decode_all(self, raws: Sequence[bytes], address: Address | None) -> Decoded:
@@ -116,6 +127,33 @@ class Decoder:
             images,
             parts.labels,
         )
+
+    def decode_alike(self, raws: Sequence[bytes], address: Address) -> list[Alike]:
+        """See `AlikeReader.read`."""
+        return self._alike.read(raws, address)
+
+    def repeater(self, raws: Sequence[bytes], address: Address) -> Repeater | None:
+        """For more dumps like this one, which came in several messages; None where it has to be read each time.
+
+        Raises `DumpRefused` when this one is not whole.
+        """
+        held = self.hold(raws, address)
+        form, collected = held.spread, held.collected
+        if form is None or collected is None or held.parts.repeated or not held.parts.once:
+            return None
+        several = self._messages[form.message].spreads[form.form]
+        if len(several) > 1 or not is_simple(form.stream.payload.frame):
+            return None  # which version a dump has may be told by its data
+        members = []
+        for raw, at in zip(collected.raws, collected.where, strict=True):
+            frame = form.around(raw, None) if at is None else form.frame_of(raw)
+            if frame is None or frame.has_groups:
+                return None
+            members.append(Member(raw, frame, at))
+            if not self._recogniser.decided(raw, address, members[-1].reach, form.message):
+                return None
+        slots = {word: value for word, value in collected.slots.items() if _told(word)}
+        return Repeater(form.message, members, form.stream, held.parts, slots, address)
 
     def hold(self, raws: Sequence[bytes], address: Address | None) -> Held:
         """The same without reading the values. Raises `DumpRefused` with the reason."""

@@ -111,7 +111,7 @@ class Pieces:
             return False
         if raw in self._collected.raws:
             return True
-        form.add(self._collected, raw, self._address)
+        form.add(self._collected, raw, self._address, read)
         return True
 
     @property

@@ -11,6 +11,7 @@ import numpy.typing as npt
 from librarian.chart.dump.planning.places import PlacedField
 from librarian.chart.dump.running.layout import LayoutCodec
 from librarian.chart.dump.steps.number import Coding
+from librarian.chart.dump.steps.rows import read_pieces, texts
 from librarian.errors import BadInput
 
 ODD = -(2**62)
@@ -23,6 +24,12 @@ class ManyValues:
 
     ids: tuple[str, ...]
     values: npt.NDArray[np.int64]
+
+    @property
+    def known(self) -> npt.NDArray[np.bool_]:
+        """Where `values` says something."""
+        known: npt.NDArray[np.bool_] = self.values != ODD
+        return known
 
     def __iter__(self) -> Iterator[dict[str, int]]:
         """The values of each image; odd ones are left out."""
@@ -38,6 +45,7 @@ class ManyReader:
 
     def __init__(self, layout: LayoutCodec) -> None:
         self._size = layout.size
+        self._name = layout.name
         fields = list(layout.fields.values())
         narrow = [each for each in fields if len(each.pieces) == 1]
         self._wide = [each for each in fields if len(each.pieces) > 1]
@@ -61,6 +69,13 @@ class ManyReader:
             out[:, place] = _wide_values(each, array)
         return ManyValues(self.ids, out)
 
+    def names(self, images: npt.NDArray[np.uint8]) -> list[str]:
+        """The name in each image (a row each); '' where the layout has none."""
+        if self._name is None:
+            return [""] * len(images)
+        codes = np.stack([read_pieces(images, pieces) for pieces in self._name.characters], axis=1)
+        return texts(self._name.coding, codes)
+
 
 def _table_of(each: PlacedField) -> list[int]:
     piece = each.pieces[0]
@@ -70,11 +85,7 @@ def _table_of(each: PlacedField) -> list[int]:
 
 
 def _wide_values(each: PlacedField, array: npt.NDArray[np.uint8]) -> npt.NDArray[np.int64]:
-    raw = np.zeros(len(array), dtype=np.int64)
-    for piece in each.pieces:
-        bits = array[:, piece.at].astype(np.int64) >> piece.low & (1 << piece.width) - 1
-        raw |= bits << piece.place
-    values = _decoded(raw, each.coding)
+    values = _decoded(read_pieces(array, each.pieces), each.coding)
     values[(values < each.low) | (values > each.high)] = ODD
     return values
 
@@ -83,7 +94,7 @@ def _decoded(raw: npt.NDArray[np.int64], coding: Coding) -> npt.NDArray[np.int64
     """`Coding.decode` for arrays."""
     if coding.codes is not None:
         codes = np.array(coding.codes, dtype=np.int64)
-        order = np.argsort(codes)
+        order = np.argsort(codes, kind="stable")  # of equal codes the first counts
         found = np.minimum(np.searchsorted(codes[order], raw), len(codes) - 1)
         return np.where(codes[order][found] == raw, coding.first + order[found], ODD).astype(np.int64)
     half, full = 1 << (coding.bits - 1), (1 << coding.bits) - 1

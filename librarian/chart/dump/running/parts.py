@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+import numpy as np
+
 from librarian.chart.dump.planning.places import Places
 from librarian.chart.dump.results import Form
 from librarian.chart.dump.running.frame import Cell
 from librarian.chart.dump.running.layout import LayoutCodec
-from librarian.chart.dump.running.many import ManyReader
+from librarian.chart.dump.running.many import ManyReader, ManyValues
 from librarian.chart.dump.running.spread import Collected, SpreadForm
 from librarian.chart.dump.steps.number import Piece
+from librarian.chart.dump.steps.rows import Bytes
 
 
 class DataParts:
@@ -44,13 +47,18 @@ class DataParts:
         parts = tuple(programs[0])
         layout = self._layout_of(parts)
         images = [b"".join(each.values()) for each in programs]
-        if parts not in self._many:
-            self._many[parts] = ManyReader(layout)
-        many = self._many[parts].read(images)
+        many = self._reader_of(parts).read(images)
         return [
             (values, layout.read_name(image), tuple(each for each in many.ids if each not in values))
             for image, values in zip(images, many, strict=True)
         ]
+
+    def read_many(self, images: Mapping[str, Bytes]) -> tuple[ManyValues, list[str]]:
+        """Values and names of many programs at once. `images`: part -> one row a program."""
+        parts = tuple(images)
+        rows = np.ascontiguousarray(np.hstack([images[part] for part in parts]))
+        reader = self._reader_of(parts)
+        return reader.read(rows), reader.names(rows)
 
     def read(self, images: Mapping[str, bytes]) -> tuple[dict[str, int], str, tuple[str, ...]]:
         """Values, name and odd parameters of several images together: of one program, spread over several parts."""
@@ -60,6 +68,11 @@ class DataParts:
         image = b"".join(images.values())
         values, odd = layout.read(image)
         return values, layout.read_name(image), odd
+
+    def _reader_of(self, parts: tuple[str, ...]) -> ManyReader:
+        if parts not in self._many:
+            self._many[parts] = ManyReader(self._layout_of(parts))
+        return self._many[parts]
 
     def _layout_of(self, parts: tuple[str, ...]) -> LayoutCodec:
         if parts not in self._joined:

@@ -88,6 +88,34 @@ class Recogniser:
             return Match(single, found[1] if found is not None else None)
         return self._nearest(raw, address)
 
+    def reach(self, size: int) -> int:
+        """How many bytes at the beginning tell which message of this length it is; 0 where none is so long."""
+        return self._headers.get(size, 0)
+
+    def decided(self, raw: bytes, address: Address, reach: int, besides: str = "") -> bool:
+        """Whether its length and first `reach` bytes decide what `match` says of a message, or that it is none.
+
+        They do not where it may be of a kind that is told by what stands later: of a length that varies, one of
+        several, of a single parameter, or of a longer header. `besides`: a message of several that is known to be
+        decided.
+        """
+        if self._headers.get(len(raw), reach + 1) <= reach and any(
+            frame.begins(raw) and not frame.number_faults(raw) and self._for(form, frame, raw, address)
+            for form, frame in self._by_size[len(raw)]
+        ):
+            return True
+        later = [frame for form in self._varying for frame in form.frames]
+        later += [frame for _form, frame in self._whole if frame.header_size > reach]
+        for spread in (each for each in self._spreads if each.message != besides):
+            later.append(spread.header)
+            later += [each for each in (spread.begin, spread.end) if each is not None]
+        later += [frame for form in self._singles for frame in form.frames.values() if frame.size == len(raw)]
+        beginning = raw[:reach]
+        return not any(
+            frame.begins(beginning) and (frame.header_size > reach or frame.device_fits(raw, address))
+            for frame in later
+        )
+
     def single(self, raw: bytes, address: Address | None, *, requests: bool = False) -> SingleForm | None:
         """The single-parameter form that `raw` is, also where it could be a piece of a larger dump."""
         fitting = (form for form in self._singles if form.fits(raw, address))

@@ -183,9 +183,14 @@ class SpreadForm:
         """Nothing collected yet."""
         return Collected(bytearray(self.stream.size), bytearray(self.stream.size))
 
-    def add(self, collected: Collected, raw: bytes, address: Address | None) -> Piecewise:
-        """Adds one message. Raises `DumpRefused` when it is damaged or belongs elsewhere; then nothing is added."""
-        read = self.read(raw, address)
+    def add(
+        self, collected: Collected, raw: bytes, address: Address | None, read: Piecewise | None = None
+    ) -> Piecewise:
+        """Adds one message. Raises `DumpRefused` when it is damaged or belongs elsewhere; then nothing is added.
+
+        `read`: what `read` gave for it, where that was asked already.
+        """
+        read = read or self.read(raw, address)
         offset: int | None = None
         if read.kind == "piece":
             before = sum(each is not None for each in collected.where)

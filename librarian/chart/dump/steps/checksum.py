@@ -9,9 +9,10 @@ Source: standards collected from published dump formats; XOR is the one kind of 
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Literal, get_args
+from typing import Any, Literal, get_args
 
 SumKind = Literal["xor", "sum", "twos", "ones"]
 ChecksumKind = Literal["xor", "sum", "twos", "ones", "crc"]
@@ -89,16 +90,33 @@ def _crc_table(width: int, polynomial: int) -> tuple[int, ...]:
 
 
 def _crc(rule: Rule, data: bytes) -> int:
-    width = rule.bits
-    shift, full = max(0, 8 - width), (1 << width) - 1
-    table = _crc_table(width, rule.polynomial & full)
-    wide = width + shift
-    register, mask = (rule.start & full) << shift, (1 << wide) - 1
-    flipped = _REVERSED_BYTES if rule.reflected_in else None
-    for byte in data if flipped is None else data.translate(flipped):
+    fed = data.translate(REVERSED_BYTES) if rule.reflected_in else data
+    return crc_finished(rule, crc_register(rule, fed, crc_table(rule)))
+
+
+def crc_table(rule: Rule) -> tuple[int, ...]:
+    """What each byte adds to the register."""
+    return _crc_table(rule.bits, rule.polynomial & (1 << rule.bits) - 1)
+
+
+def crc_register(rule: Rule, data: Iterable[Any], table: Any) -> Any:
+    """What is in the register after `data`: bytes one by one, or columns of many messages with `table` an array.
+
+    `data`: already reversed where the rule says so.
+    """
+    shift, full = max(0, 8 - rule.bits), (1 << rule.bits) - 1
+    wide = rule.bits + shift
+    register: Any = (rule.start & full) << shift
+    mask = (1 << wide) - 1
+    for byte in data:
         register = (register << 8 & mask) ^ table[register >> (wide - 8) ^ byte]
-    register >>= shift
-    return (_reversed(register, width) if rule.reflected_out else register) ^ rule.final & full
+    return register >> shift
 
 
-_REVERSED_BYTES = bytes(_reversed(byte, 8) for byte in range(256))
+def crc_finished(rule: Rule, register: int) -> int:
+    """The checksum that a register means."""
+    full = (1 << rule.bits) - 1
+    return (_reversed(register, rule.bits) if rule.reflected_out else register) ^ rule.final & full
+
+
+REVERSED_BYTES = bytes(_reversed(byte, 8) for byte in range(256))
