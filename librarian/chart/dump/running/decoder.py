@@ -251,7 +251,10 @@ class Decoder:
         for raw in raws:
             match = self._match(raw, address)
             if (match.form.message, match.form.form) != (form.message, form.form):
-                raise DumpRefused("other message", f"A {match.form.message} message stands in the {form.message} dump.")
+                said = f"A {match.form.message} message stands in the {form.message} dump"
+                if self._messages[match.form.message].message.kind == "parameter":
+                    said += ", as a control sends it that is moved"
+                raise DumpRefused("other message", f"{said}.")
             form.add(collected, raw, address)
         missing = form.missing(collected)
         if missing:
