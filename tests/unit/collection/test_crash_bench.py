@@ -9,7 +9,7 @@ from tests.jackd import bound
 
 
 def test_nothing_acknowledged_is_lost() -> None:
-    command = [sys.executable, "-m", "tests.bench.crash", "--kills", "8", "--seed", "4"]
+    command = [sys.executable, "-m", "tests.bench.crash", "--kills", "5", "--seed", "4"]
     with subprocess.Popen(bound(command), stdout=subprocess.PIPE, text=True) as process:
         out, _ = process.communicate(timeout=150)
     assert process.returncode == 0
