@@ -252,7 +252,10 @@ class Planner:
         if isinstance(part, DataPart):
             return self._data(name, part, draft, wanted)
         if isinstance(part, GroupPart):
-            return self._group(name, part, draft, wanted) and _constants_named(draft)
+            sound = self._group(name, part, draft, wanted)
+            if sound:
+                _write_out_constants(draft)
+            return sound
         if isinstance(part, DevicePart | ChannelPart):
             return self._plain_number(name, part, draft, 1, "msb_first", 7)
         size = part.bytes
@@ -371,17 +374,14 @@ class Planner:
         return True
 
 
-def _constants_named(draft: _Draft) -> bool:
+def _write_out_constants(draft: _Draft) -> None:
     """A group that only names constant bytes becomes these bytes: they tell messages apart as any others do."""
     area = draft.segments[-1]
     if not isinstance(area, Area) or area.inner is None or area.repeats or area.units != 1:
-        return True
-    if area.packing is not PACKINGS["plain"] or not all(isinstance(each, Constant) for each in area.inner.segments):
-        return True
-    draft.segments[-1:] = [
-        Constant(area.at + each.at, each.data) for each in area.inner.segments if isinstance(each, Constant)
-    ]
-    return True
+        return
+    constants = [Constant(area.at + each.at, each.data) for each in area.inner.segments if isinstance(each, Constant)]
+    if area.packing is PACKINGS["plain"] and len(constants) == len(area.inner.segments):
+        draft.segments[-1:] = constants
 
 
 def _is_channel_message(frame: Frame) -> bool:
