@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from librarian.files.owners import Owners, Settled
 from librarian.files.pieces import Piece
-from librarian.files.sound import Packed, SoundReader
+from librarian.files.sound import Packed, Slots, SoundReader
 from librarian.files.targets import Target
 from librarian.messages import Address
 
@@ -32,7 +32,7 @@ class Ready:
     settled: Settled
     before: int
     packed: Packed
-    slots: tuple[int | None, int | None]
+    slots: Slots
 
 
 def portions(pieces: Iterable[Piece]) -> Iterator[list[Piece]]:
@@ -98,11 +98,8 @@ class Batches:
     ) -> None:
         raws = [portion[place].raw for place in places]
         for alike in self._targets[index].chart.codec.decode_alike(raws, address):
-            programs, banks = alike.slots.get("program"), alike.slots.get("bank")
-            packed = self._reader.packed(index, alike, [(raw,) for raw in raws])
-            for row, (inside, content) in enumerate(zip(alike.places, packed, strict=True)):
+            for inside, packed, slots in self._reader.packed(index, alike, [(raw,) for raw in raws]):
                 place = places[inside]
                 known = judged[place]
-                if content is not None and known is not None:
-                    slots = (None if programs is None else programs[row], None if banks is None else banks[row])
-                    found[place] = Ready(known[0], known[1], content, slots)
+                if known is not None:
+                    found[place] = Ready(known[0], known[1], packed, slots)

@@ -10,7 +10,7 @@ from librarian.chart.dump import Repeater
 from librarian.files.batches import FEWEST
 from librarian.files.owners import Owners
 from librarian.files.pieces import Piece
-from librarian.files.sound import Packed, SoundReader
+from librarian.files.sound import Packed, Slots, SoundReader
 from librarian.files.targets import Hit, Target
 
 
@@ -19,7 +19,7 @@ class Again:
     """A dump like the one before. `slots`: its program and bank numbers."""
 
     packed: Packed
-    slots: tuple[int | None, int | None]
+    slots: Slots
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,12 +77,8 @@ class Repeating:
         assert pattern.repeater is not None
         read = pattern.repeater.read(dumps)
         found: list[Again | None] = [None] * len(dumps)
-        programs, banks = read.slots.get("program"), read.slots.get("bank")
-        packed = self._reader.packed(pattern.index, read, dumps)
-        for row, (place, content) in enumerate(zip(read.places, packed, strict=True)):
-            if content is not None:
-                slots = (None if programs is None else programs[row], None if banks is None else banks[row])
-                found[place] = Again(content, slots)
+        for place, packed, slots in self._reader.packed(pattern.index, read, dumps):
+            found[place] = Again(packed, slots)
         return Run(found, count, pattern.index, pattern.others, last)
 
     @staticmethod

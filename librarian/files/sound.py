@@ -18,6 +18,10 @@ from librarian.messages import Origin, Values, Version
 _REMEMBERED = 1024
 
 
+Slots = tuple[int | None, int | None]
+"""The numbers of program and bank that a dump tells."""
+
+
 @dataclass(frozen=True, slots=True)
 class Packed:
     """The content of a sound in few bytes: an import of very many holds them all between looking and keeping.
@@ -136,11 +140,16 @@ class SoundReader:
         content = Values(values) if row is None else row
         return Packed(layout, content, self._unknown(index, tuple(values)), received, inside)
 
-    def packed(self, index: int, alike: Alike | Repeats, dumps: Sequence[tuple[bytes, ...]]) -> list[Packed | None]:
-        """The contents of dumps that were decoded together, None where one has to be read for itself."""
+    def packed(
+        self, index: int, alike: Alike | Repeats, dumps: Sequence[tuple[bytes, ...]]
+    ) -> Iterator[tuple[int, Packed, Slots]]:
+        """The contents of dumps that were decoded together: which of them, what is in it, its program and bank numbers.
+
+        Those that are left out have to be read by themselves.
+        """
         layout, ids = self._layout(index), alike.values.ids
         if layout is None or not ids:
-            return [None] * len(alike.places)
+            return
         known = alike.values.known
         rows = pack_many(layout, ids, alike.values.values, known)
         parameters = self._targets[index].chart.parameters
@@ -151,13 +160,16 @@ class SoundReader:
             unknown[place] = self._unknown(
                 index, tuple(each for each, one in zip(ids, there, strict=True) if one and each in parameters)
             )
-        return [
-            None if row is None else Packed(layout, row, without, dumps[place], name)
-            for place, row, without, name in zip(alike.places, rows, unknown, alike.names, strict=True)
-        ]
+        no_numbers = [None] * len(rows)
+        programs, banks = (alike.slots.get(word, no_numbers) for word in ("program", "bank"))
+        for place, row, without, name, *slots in zip(
+            alike.places, rows, unknown, alike.names, programs, banks, strict=True
+        ):
+            if row is not None:
+                yield place, Packed(layout, row, without, dumps[place], name), (slots[0], slots[1])
 
     def read_already(
-        self, index: int, packed: Packed, slots: tuple[int | None, int | None], place: int, where: str
+        self, index: int, packed: Packed, slots: Slots, place: int, where: str
     ) -> Sound:
         """The sound of a dump that was decoded together with others. `slots`: its program and bank numbers."""
         return self._one(index, packed.received, place, where, None, self._shown(index, *slots), packed)
