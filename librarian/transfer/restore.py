@@ -31,7 +31,6 @@ from librarian.transfer.wholebank import bank_way, by_banks, read_bank, write_ba
 from librarian.transfer.writing import written
 
 _ROUNDS = 3
-_TOUCHED = "it was not to be written, and changed"
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +63,7 @@ class Restored:
 
 @dataclass(slots=True)
 class Account:
-    """Which program is in which condition, kept up to date before and after each byte."""
+    """Which program is in which condition, kept up to date before and after each byte; each is in one at most."""
 
     wanted: list[int]
     shown: Callable[[int], str]
@@ -75,6 +74,27 @@ class Account:
     """The whole memory travels: while it does, the programs that were not meant are not certain either."""
     unread: int = 0
     """Programs that could hold what did not arrive, and could not be read."""
+
+    def arrived(self, number: int) -> None:
+        """It was read back as it should be."""
+        self._leave(number)
+        self.new.append(number)
+
+    def stayed(self, number: int, why: str) -> None:
+        """It is what it was."""
+        self._leave(number)
+        self.old[number] = why
+
+    def doubt(self, number: int, why: str) -> None:
+        """Nobody knows what it is."""
+        self._leave(number)
+        self.unknown[number] = why
+
+    def _leave(self, number: int) -> None:
+        if number in self.new:
+            self.new.remove(number)
+        self.old.pop(number, None)
+        self.unknown.pop(number, None)
 
     def sentence(self) -> str:
         """Exactly which programs are new, old, unknown."""
@@ -175,7 +195,7 @@ class _Restore:
             try:
                 there = read_program(talk, number)
             except (InstrumentRefused, NotUnderstood) as problem:
-                account.old[number] = f"what is there could not be read and kept first: {problem}"
+                account.stayed(number, f"what is there could not be read and kept first: {problem}")
                 continue
             version = programs[number]
             try:
@@ -184,7 +204,7 @@ class _Restore:
                     name=version.name, slots=slots_of(line, way.message, number),
                 )  # fmt: skip
             except UnknownValues as problem:
-                account.old[number] = str(problem)
+                account.stayed(number, str(problem))
                 continue
             if self._may_replace(number, there, version, is_there=_is_there(line, there, messages)):
                 self._write(number, there, messages)
@@ -195,19 +215,18 @@ class _Restore:
         """Write one program until it reads back equal, at most three times; afterwards its condition is known."""
         talk, account, line = self._talk, self.account, self._talk.line
         wanted = line.chart.codec.decode_all(messages, line.address)
-        account.unknown[number] = "it was being written"
+        account.doubt(number, "it was being written")
         for _ in range(_ROUNDS):
             talk.state = account.sentence() + "."
             refusal = _send(talk, self._way, messages, slots(line, number))
             try:
                 held = read_program(talk, number)
             except (InstrumentRefused, NotUnderstood) as problem:
-                account.unknown[number] = str(problem)
+                account.doubt(number, str(problem))
                 return
             self._known[number] = (held.values, held.name)
             if held.values == wanted.values and held.name == wanted.name:
-                del account.unknown[number]
-                account.new.append(number)
+                account.arrived(number)
                 return
             unchanged = same_sound(held, there)
             if unchanged and refusal:
@@ -215,11 +234,13 @@ class _Restore:
             if unchanged:
                 self._lost[number] = (wanted.values, wanted.name)
             line.slower()
+        self._not_arrived(number, refusal, unchanged=unchanged)
+
+    def _not_arrived(self, number: int, refusal: str, *, unchanged: bool) -> None:
         if unchanged:
-            del account.unknown[number]
-            account.old[number] = refusal or "it did not take the new sound"
+            self.account.stayed(number, refusal or "it did not take the new sound")
         else:
-            account.unknown[number] = "it reads back neither as it was nor as it should be"
+            self.account.doubt(number, "it reads back neither as it was nor as it should be")
 
     def _look_for_lost(self) -> None:
         """A write that nobody refused and that is not where it was meant may have replaced another program."""
@@ -228,13 +249,10 @@ class _Restore:
         shown = {number: account.shown(number) for number in self._lost}
         found = look_for(self._talk, self._lost, self._known, shown)
         account.unread = found.unread
-        for number in [*found.late, *found.replaced]:
-            account.old.pop(number, None)
-            account.unknown.pop(number, None)
-            if number in account.new:
-                account.new.remove(number)
-        account.new += found.late
-        account.unknown.update(found.replaced)
+        for number in found.late:
+            account.arrived(number)
+        for number, why in found.replaced.items():
+            account.doubt(number, why)
 
     def by_bank(self, programs: Mapping[int, Version]) -> None:
         """The whole memory read, some of its programs replaced, all of it written, and all of it read back."""
@@ -263,50 +281,40 @@ class _Restore:
             return
         for _ in range(_ROUNDS):
             # Every round writes all of them: what was read at first, which carries the others, has the old ones.
-            account.new[:] = [number for number in account.new if number not in new]
-            account.unknown.update(dict.fromkeys(new, "it was being written"))
+            for number in new:
+                account.doubt(number, "it was being written")
             account.whole = True
             talk.state = account.sentence() + "."
             refusal = write_bank(talk, way, held, new)
-            if self._judge(read_bank(talk, asks, bank).programs, held.programs, new, refusal):
-                return
+            now = read_bank(talk, asks, bank).programs
+            account.whole = False
+            self._judge(now, held.programs, new, refusal)
+            if all(number in account.new for number in new):
+                break
             talk.line.slower()
+        for number in now:
+            if number not in new and not same_sound(now[number], held.programs[number]):
+                account.doubt(number, "it was not to be written, and changed")
 
     def _judge(
         self, now: Mapping[int, Version], was: Mapping[int, Version], new: Mapping[int, Version], refusal: str
-    ) -> bool:
-        """Account for each program; True when all that were written arrived."""
-        account = self.account
-        account.whole = False
+    ) -> None:
+        """Account for each program that was written."""
         for number, version in new.items():
-            account.unknown.pop(number, None)
-            account.old.pop(number, None)
             if now[number].values == version.values.only(now[number].values):
-                account.new.append(number)
-            elif same_sound(now[number], was[number]):
-                account.old[number] = refusal or "it did not take the new sound"
+                self.account.arrived(number)
             else:
-                account.unknown[number] = "it reads back neither as it was nor as it should be"
-        for number in now:
-            if number in new:
-                continue
-            if not same_sound(now[number], was[number]):
-                account.old.pop(number, None)
-                account.new[:] = [one for one in account.new if one != number]
-                account.unknown[number] = _TOUCHED
-            elif account.unknown.get(number) == _TOUCHED:
-                del account.unknown[number]
-        return all(number in account.new for number in new)
+                self._not_arrived(number, refusal, unchanged=same_sound(now[number], was[number]))
 
     def _may_replace(self, number: int, there: Version, version: Version, *, is_there: bool) -> bool:
         """Keep what is there, then ask; a place that already holds the sound is new without a write."""
         self.before[number] = there
         self._keep_before(number, there)
         if is_there:
-            self.account.new.append(number)
+            self.account.arrived(number)
             return False
         if not self._allow(Replace(number, self.account.shown(number), there, version)):
-            self.account.old[number] = "it was not to be replaced"
+            self.account.stayed(number, "it was not to be replaced")
             return False
         return True
 
