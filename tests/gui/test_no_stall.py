@@ -146,7 +146,7 @@ def test_what_the_window_asks_the_library_again_and_again_is_asked_beside_it(
         monkeypatch.setattr(Library, name, noted(name))
     desk.window.desk.rename(desk.patches["Harbour before the storm"], "Harbour after it")
     desk.settle()
-    desk.qtbot.wait_until(lambda: len(asked) >= 9, timeout=PATIENCE_MS)
+    desk.qtbot.wait_until(lambda: len(asked) >= 5, timeout=PATIENCE_MS)
     assert threading.main_thread().name not in asked
 
 

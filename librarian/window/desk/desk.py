@@ -152,12 +152,16 @@ class Desk(Editing, QObject):
         self.answered.emit(answer)
 
     def _look_for_changes(self) -> None:
-        changes = self._changes
-        self._watcher.ask(lambda: (changes, self._read_past()))
+        changes, stamp = self._changes, self.past.stamp
 
-    def _seen(self, changes: int, past: Past) -> None:
-        """What the library looks like, asked after so many changes of our own: another program may have changed it."""
-        if changes == self._changes and past.stamp != self.past.stamp:
+        def question() -> tuple[int, Past | None]:
+            return changes, self._read_past() if self.library.stamp() != stamp else None
+
+        self._watcher.ask(question)
+
+    def _seen(self, changes: int, past: Past | None) -> None:
+        """What another program made of the library, asked after so many changes of our own; None: nothing."""
+        if past is not None and changes == self._changes:
             self.past = past
             self._after_change()
 
