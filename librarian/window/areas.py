@@ -31,7 +31,7 @@ from librarian.window.values.area import ValuesArea
 MENU_BAR = 26
 AREAS = ("chain", "search", "tags", "list", "header", "panel", "values", "history", "drawer")
 SOUND, FIRST_START = "sound", "first start"
-_AFTER_THE_PANEL_MS = 10
+_AFTER_THE_TABLE_MS = 10
 
 
 class Areas(Lookful):
@@ -64,14 +64,12 @@ class Areas(Lookful):
         self._band_dropped: Callable[[], object] | None = None
         self._grid: Grid | None = None
         self._level_width = 0
-        self._later = QTimer(self)
-        self._later.setSingleShot(True)
-        self._later.setInterval(0)
+        self._later = QTimer(self, singleShot=True, interval=0)
         self._later.timeout.connect(self._put_on_grid)
-        self._table_paints = QTimer(self)
-        self._table_paints.setSingleShot(True)
-        self._table_paints.setInterval(_AFTER_THE_PANEL_MS)
-        self._table_paints.timeout.connect(lambda: self.values.setUpdatesEnabled(True))
+        self._table_paints = QTimer(self, singleShot=True, interval=0)
+        self._table_paints.timeout.connect(self._table_may_paint)
+        self._panel_paints = QTimer(self, singleShot=True, interval=_AFTER_THE_TABLE_MS)
+        self._panel_paints.timeout.connect(lambda: self.panel.setUpdatesEnabled(True))
         self._build()
         self.panel.selected.connect(self._control_selected)
         self.values.selected.connect(self._row_selected)
@@ -188,17 +186,24 @@ class Areas(Lookful):
 
     def show_sheet(self, sheet: Sheet | None) -> None:
         """The same sheet for panel and table, so that they never disagree."""
-        if sheet is not None and self.panel.sheet is not None and sheet.says_the_same(self.panel.sheet):
+        if sheet is not None and sheet is self.panel.sheet:
             return
         other_chart = self.panel.sheet is None or sheet is None or self.panel.sheet.chart is not sheet.chart
         self.panel.show_sheet(sheet)
         if self.isVisible():
-            # Panel and table painted in one go would hold the loop up: the table comes a blink later.
+            # All painted in one go would hold the loop up: list and header go first, then the table, then the panel,
+            # which has begun to move meanwhile.
             self.values.setUpdatesEnabled(False)
             self._table_paints.start()
+            self.panel.setUpdatesEnabled(False)
+            self._panel_paints.stop()
         self.values.show_sheet(sheet)
         if other_chart:
             self._put_on_grid()
+
+    def _table_may_paint(self) -> None:
+        self.values.setUpdatesEnabled(True)
+        self._panel_paints.start()
 
     def select_parameter(self, parameter: str) -> None:
         """Look at a control in both places; tells nobody."""

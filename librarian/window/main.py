@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 
-from PySide6.QtCore import QSettings, Qt
+from PySide6.QtCore import QSettings, Qt, QTimer
 from PySide6.QtGui import QCloseEvent, QKeySequence, QShortcut, QShowEvent
 from PySide6.QtWidgets import QMainWindow
 
@@ -70,6 +70,9 @@ class MainWindow(QMainWindow):
         self.drawers.everything.commands = self.commands
         self._compare_next = False
         self._seen = False
+        # What happens to an instrument comes in bursts; chain and sound in one turn would hold the loop up.
+        self._sound_due = QTimer(self, singleShot=True, interval=0)
+        self._sound_due.timeout.connect(self._show_sound)
         self._wire()
         self._keys()
         self.view = View(self, self.look, settings, self.commands, self.areas)
@@ -371,7 +374,7 @@ class MainWindow(QMainWindow):
     def _show_sound(self) -> None:
         choice = self.desk.choice
         standing = self.desk.standing_of_a
-        sheet = choice.sheet(standing)
+        sheet = choice.sheet(standing, self.areas.panel.sheet)
         self.areas.show_sheet(sheet)
         # Laying out and painting what is the same already would hold up the loop while a transfer advances.
         above, below = header(choice, sheet, self._target()), history(choice, standing)
@@ -402,7 +405,7 @@ class MainWindow(QMainWindow):
     def _instrument_changed(self, instrument: int) -> None:
         if instrument == self.desk.instruments.current:
             self._show_chain()
-        self._show_sound()
+        self._sound_due.start()
 
     def _next_instrument(self) -> None:
         names = list(self.desk.instruments.standings)

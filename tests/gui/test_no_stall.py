@@ -11,7 +11,8 @@ from contextlib import contextmanager
 from dataclasses import replace
 
 import pytest
-from PySide6.QtCore import QTimer
+from PySide6.QtCore import QEvent, QObject, QTimer
+from PySide6.QtWidgets import QApplication
 
 from librarian.collection import Library, NewPatch
 from librarian.window.desk.work import favour_the_window
@@ -152,9 +153,22 @@ def test_what_the_window_asks_the_library_again_and_again_is_asked_beside_it(
 
 def test_panel_and_table_are_not_painted_in_one_turn(desk: Desk) -> None:
     areas = desk.window.areas
+    turns: list[set[str]] = []
+
+    class Painted(QObject):
+        def eventFilter(self, widget: QObject, event: QEvent) -> bool:
+            if event.type() == QEvent.Type.Paint:
+                turns[-1].add("table" if widget is table else "panel")
+            return False
+
     desk.window.desk.choose_a(desk.patches["Harbour before the storm"])
-    desk.qtbot.wait_until(areas.values.updatesEnabled, timeout=PATIENCE_MS)
+    desk.qtbot.wait_until(areas.panel.updatesEnabled, timeout=PATIENCE_MS)
+    table, painted = areas.values.table.viewport(), Painted()
+    for widget in (table, areas.panel):
+        widget.installEventFilter(painted)
     desk.window.desk.choose_a(next(one for name, one in desk.patches.items() if name != "Harbour before the storm"))
-    assert areas.panel.updatesEnabled()
-    assert not areas.values.updatesEnabled()
-    desk.qtbot.wait_until(areas.values.updatesEnabled, timeout=PATIENCE_MS)
+    give_up = time.monotonic() + PATIENCE_MS / 1000
+    while not {"table", "panel"} <= set().union(*turns) and time.monotonic() < give_up:
+        turns.append(set())
+        QApplication.processEvents()
+    assert [turn for turn in turns if turn][:2] == [{"table"}, {"panel"}]

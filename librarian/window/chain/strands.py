@@ -31,7 +31,7 @@ class ChainPainter:
         )
 
     def paint(self) -> None:
-        """The whole chain except its sentence and buttons."""
+        """The whole chain except its sentence and buttons, and the bytes on their way."""
         self.p.setRenderHint(QPainter.RenderHint.Antialiasing)
         self._computer()
         plate = self._plate_rect()
@@ -45,6 +45,14 @@ class ChainPainter:
         if self.state.plate is not None and plate is not None:
             self._plate(self.state.plate, plate)
         self._leader()
+
+    def paint_bytes(self) -> None:
+        """The byte triangles of both strands, on top of the rest."""
+        self.p.setRenderHint(QPainter.RenderHint.Antialiasing)
+        plate = self._plate_rect()
+        for strand, y, outwards in ((self.state.out, self.g.out_y, True), (self.state.back, self.g.back_y, False)):
+            if strand.course == "whole" and strand.moving and not strand.thick and not strand.foreign:
+                self._bytes(plate, self.g.box.left() - PLUG, y, outwards=outwards)
 
     # -- the two ends
 
@@ -181,8 +189,6 @@ class ChainPainter:
             while x < end:
                 marks.diamond(self.p, QPointF(x, y), 4.6, self.palette.live)
                 x += 60
-        elif strand.moving and not strand.thick:
-            self._bytes(plate, right, y, outwards=outwards)
 
     def _bytes(self, plate: QRectF | None, right: float, y: float, *, outwards: bool) -> None:
         """Three triangles between plate and box, in the direction of travel, moved along by the phase."""

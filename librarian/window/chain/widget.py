@@ -11,6 +11,7 @@ from librarian.window.chain.state import ChainState
 from librarian.window.chain.strands import ChainPainter
 from librarian.window.chain.troubles import nothing_connected
 from librarian.window.paint.look import Look
+from librarian.window.paint.picture import Picture
 from librarian.window.paint.text import hairline, one_line, stroke
 from librarian.window.parts.button import FRAME, Button
 from librarian.window.parts.lookful import Lookful
@@ -62,6 +63,7 @@ class Chain(Lookful):
         self._timer.timeout.connect(self._tick)
         self._quarter = -1
         self._last_first = ""
+        self._picture = Picture()
         self.show_state(self.state)
 
     def show_state(self, state: ChainState) -> None:
@@ -153,15 +155,23 @@ class Chain(Lookful):
         self.update(0, round(geometry.out_y) - 8, self.width(), round(geometry.back_y - geometry.out_y) + 16)
 
     def paintEvent(self, _event: QPaintEvent) -> None:
+        sentence = self.sentence.geometry()
         painter = QPainter(self)
+        self._picture.show(painter, (self.state, sentence, self.colours, self.fonts), self._paint_still)
+        self._drawing(painter).paint_bytes()
+        painter.end()
+
+    def _paint_still(self, painter: QPainter) -> None:
         painter.fillRect(self.rect(), self.colours.ground)
         hairline(painter, self.colours.line, 0, self.height() - 1, self.width(), self.height() - 1)
+        self._drawing(painter).paint()
+
+    def _drawing(self, painter: QPainter) -> ChainPainter:
         drawing = ChainPainter(painter, self.geometry_now, self.state, self.colours, self.fonts, self._phase)
         if self.state.leader != "none":
             drawing.sentence_left = self.sentence.x()
             drawing.sentence_bottom = max(93 * self.fonts.factor, self.sentence.geometry().bottom())
-        drawing.paint()
-        painter.end()
+        return drawing
 
     def _announce(self) -> None:
         """Tell a screen reader; of a running transfer only every quarter."""

@@ -61,8 +61,12 @@ class Choice:
             return None
         return compare(self.chart, self.a.values, self.b.values)
 
-    def sheet(self, standing: Standing | None) -> Sheet | None:
-        """The sheet to draw; None when nothing is chosen. `standing`: the instrument that A belongs to, if open."""
+    def sheet(self, standing: Standing | None, drawn: Sheet | None = None) -> Sheet | None:
+        """The sheet to draw; None when nothing is chosen. `standing`: the instrument that A belongs to, if open.
+
+        `drawn`: the sheet that is there now. It is the answer when it says the same: making one takes a while, and
+        much that happens to an instrument does not touch the sound.
+        """
         if self.a is None or self.chart is None:
             return None
         comparison = self.comparison()
@@ -75,4 +79,6 @@ class Choice:
             turning=self.turning and not self.comparing,
             agreed=standing.agreeing(self.a.values) if standing is not None and self.turning else frozenset(),
         )
+        if drawn is not None and drawn.says(self.chart, shown):
+            return drawn
         return Sheet(self.chart, shown)

@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QWidget
 from librarian.window.paint.controls import ControlState, paint_control
 from librarian.window.paint.fonts import SMALL
 from librarian.window.paint.look import Look
+from librarian.window.paint.picture import Picture
 from librarian.window.paint.text import CENTRE, draw, fit_label, fit_value, one_line, plain_tip, stroke
 from librarian.window.panel.grid import Texts
 from librarian.window.parts.lookful import Lookful
@@ -46,21 +47,30 @@ class ControlCell(Lookful):
         self.is_selected = False
         self._before: ControlState | None = None
         self._moved = 1.0
+        self._tip = ""
+        # Painting takes a while, and most of what happens to a sound changes few controls: what is painted stays.
+        # Twice, because a control that moves is painted on words that do not.
+        self._words_picture = Picture()
+        self._whole_picture = Picture()
         self.setFocusPolicy(Qt.FocusPolicy.ClickFocus)
 
     def show_cell(self, cell: Cell, binding: str) -> None:
         """Show another state of the control."""
         self._before = self.cell.control if self.cell is not None else None
-        self.cell = cell
+        tip = f"{cell.section}, {cell.label}{f': {cell.value}' if cell.value else ''} · {binding}"
+        if cell == self.cell and tip == self._tip:
+            return
+        self.cell, self._tip = cell, tip
         self.setAccessibleName(one_line(cell.spoken_name))
-        value = f": {cell.value}" if cell.value else ""
-        self.setToolTip(plain_tip(f"{cell.section}, {cell.label}{value} · {binding}"))
+        self.setToolTip(plain_tip(tip))
         self.update()
 
     def set_moved(self, share: float) -> None:
         """How far the marks are on their way from the previous state, 0 to 1."""
+        moves = self._moves
         self._moved = share
-        self.update()
+        if moves or self._moves:
+            self.update()
 
     def set_selected(self, selected: bool) -> None:
         """One cell of the panel is selected; it carries a frame."""
@@ -68,11 +78,18 @@ class ControlCell(Lookful):
             self.is_selected = selected
             self.update()
 
+    @property
+    def _moves(self) -> bool:
+        """True while the marks are on their way."""
+        now, before = self.cell.control if self.cell is not None else None, self._before
+        if now is None or before is None or self._moved >= 1.0 or before.kind != now.kind:
+            return False
+        return (before.a, before.b, before.now) != (now.a, now.b, now.now)
+
     def _control(self) -> ControlState:
         assert self.cell is not None
-        now = self.cell.control
-        before = self._before
-        if before is None or self._moved >= 1.0 or before.kind != now.kind:
+        now, before = self.cell.control, self._before
+        if before is None or not self._moves:
             return now
         return replace(
             now, a=_between(before.a, now.a, self._moved), b=_between(before.b, now.b, self._moved),
@@ -82,17 +99,38 @@ class ControlCell(Lookful):
     def paintEvent(self, _event: QPaintEvent) -> None:
         if self.cell is None:
             return
-        cell, colours = self.cell, self.colours
         painter = QPainter(self)
+        # A new palette and new fonts are new objects, so that a changed look is another picture.
+        drawn = (
+            self.cell, self.size(), self.diameter, self.texts, self.hasFocus(), self.is_selected,
+            self.colours, self.fonts,
+        )
+        if self._moves:
+            self._words_picture.show(painter, drawn, self._paint_words)
+            self._paint_control(painter)
+        else:
+            self._whole_picture.show(painter, drawn, self._paint_whole)
+        painter.end()
+
+    def _paint_whole(self, painter: QPainter) -> None:
+        self._paint_words(painter)
+        self._paint_control(painter)
+
+    def _paint_control(self, painter: QPainter) -> None:
+        left = self.rect().toRectF().center().x() - self.diameter / 2
+        paint_control(painter, QRectF(left, ABOVE, self.diameter, self.diameter), self._control(), self.colours)
+
+    def _paint_words(self, painter: QPainter) -> None:
+        """Everything but the control: plate, label, value, frame."""
+        assert self.cell is not None
+        cell, colours = self.cell, self.colours
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         whole = QRectF(self.rect())
+        painter.fillRect(whole, colours.sheet)
         if cell.plate and colours.tints:
             painter.setPen(Qt.PenStyle.NoPen)
             painter.setBrush(colours.b_tint if cell.plate == "differs" else colours.live_tint)
             painter.drawRoundedRect(whole.adjusted(1, 0, -1, 0), PLATE_RADIUS, PLATE_RADIUS)
-        middle = whole.center().x()
-        box = QRectF(middle - self.diameter / 2, ABOVE, self.diameter, self.diameter)
-        paint_control(painter, box, self._control(), colours)
         self._words(painter, ABOVE + self.diameter + 1)
         if self.hasFocus():
             painter.setPen(stroke(colours.ink, 2))
@@ -102,7 +140,6 @@ class ControlCell(Lookful):
             painter.setPen(stroke(colours.ink, 1))
             painter.setBrush(Qt.BrushStyle.NoBrush)
             painter.drawRoundedRect(whole.adjusted(0.5, 0.5, -0.5, -0.5), FRAME_RADIUS, FRAME_RADIUS)
-        painter.end()
 
     def _words(self, painter: QPainter, top: float) -> None:
         assert self.cell is not None

@@ -67,9 +67,9 @@ class Sheet:
         self._compared = {row.parameter: row for row in shown.comparison.rows} if shown.comparison else {}
         self.counts = self._count()
 
-    def says_the_same(self, other: Sheet) -> bool:
-        """True when nothing would be drawn differently."""
-        return self.chart is other.chart and self.shown == other.shown
+    def says(self, chart: ChartLike, shown: Shown) -> bool:
+        """True when a sheet made of these would draw nothing differently."""
+        return self.chart is chart and self.shown == shown
 
     def _count(self) -> Counts:
         cells = self.cells.values()
