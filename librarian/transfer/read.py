@@ -116,9 +116,9 @@ def read_surely(talk: Talk, way: Way, *, expected: Knowledge | None = None, **sl
         best = _confirmed(way, readings[-1], readings[:-1], _NOISY)
         if best is not None and best.values:
             return Sure(best, MOST_QUESTIONS, refused)
+    often = max(reversed(refused), key=refused.count, default="Its controls may be moving.")
     raise NotUnderstood(
-        f"{talk.line.name} was asked {MOST_QUESTIONS} times, and no two answers agree. "
-        f"{refused[-1] if refused else 'Its controls may be moving.'}",
+        f"{talk.line.name} was asked {MOST_QUESTIONS} times, and no two answers agree. {often}",
         "Leave the knobs still and look at the cable, then ask again, slower.",
         tuple(refused),
     )
