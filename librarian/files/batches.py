@@ -22,7 +22,8 @@ FEWEST = 16
 """Below this many alike the matrix costs more than it saves (measured with `tests.bench.bulk`)."""
 
 
-@dataclass(frozen=True, slots=True)
+# Not frozen: one is made for each sound of an import, and freezing takes as long again.
+@dataclass(slots=True)
 class Ready:
     """A dump of one sound that was read already. `before`: the last owner for which that holds.
 

@@ -11,7 +11,8 @@ from librarian.wire.cable import data_bytes
 PieceKind = Literal["sysex", "cut", "channel", "system", "padding", "outside"]
 
 
-@dataclass(frozen=True, slots=True)
+# Not frozen: one is made for each sound of an import, and freezing takes as long again.
+@dataclass(slots=True)
 class Piece:
     """One piece of a file.
 

@@ -20,7 +20,8 @@ PORTION = 2000
 _LOOKED_AT = 8
 
 
-@dataclass(frozen=True, slots=True)
+# Not frozen: one is made for each sound of an import, and freezing takes as long again.
+@dataclass(slots=True)
 class Planned:
     """One sound of a file. `patch`: which patch holds it already ('same') or gets it as a version ('changed')."""
 

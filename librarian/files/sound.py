@@ -22,7 +22,8 @@ Slots = tuple[int | None, int | None]
 """The numbers of program and bank that a dump tells."""
 
 
-@dataclass(frozen=True, slots=True)
+# Not frozen: one is made for each sound of an import, and freezing takes as long again.
+@dataclass(slots=True)
 class Packed:
     """The content of a sound in few bytes: an import of very many holds them all between looking and keeping.
 
@@ -45,7 +46,7 @@ class Packed:
         return PackedValues(self.layout, self.content)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Sound:
     """`target`: index of the instrument or chart. `raws`: the messages it came in (of a bank: the whole bank).
 
