@@ -282,7 +282,6 @@ def test_real_time_keeps_the_wires_speed_while_nobody_reads(real: tuple[Embedded
     asked = time.perf_counter()
     cable.send(universal.identity_request())
     while not cable.counts().bytes_in:
-        assert time.perf_counter() - asked < 5.0
         time.sleep(0.001)
     answer = cable.receive(1.0)
     assert answer == Message(REPLY)
@@ -298,8 +297,16 @@ def test_real_time_a_reader_is_woken_by_what_comes(real: tuple[EmbeddedCable, Re
 
 def test_real_time_a_reader_is_woken_by_the_loss(real: tuple[EmbeddedCable, Recorder]) -> None:
     cable, _ = real
+    ended: list[Exception] = []
+
+    def wait() -> None:
+        try:
+            cable.receive(3600.0)
+        except CableLost as problem:
+            ended.append(problem)
+
+    reader = threading.Thread(target=wait, daemon=True)
+    reader.start()
     threading.Timer(0.05, lambda: cable.lose("Gone.")).start()
-    started = time.perf_counter()
-    with pytest.raises(CableLost, match="Gone"):
-        cable.receive(5.0)
-    assert time.perf_counter() - started < 2.0
+    reader.join(60.0)
+    assert [str(problem) for problem in ended] == ["Gone."]

@@ -217,14 +217,12 @@ def test_a_panic_goes_out_though_the_port_is_closed_at_once(served: Served) -> N
 def test_opening_again_does_not_wait_for_the_wire(served: Served) -> None:
     served.open()
     served.first(Kind.OPENED)
-    served.orders.put(Frame(Kind.SEND, 1, 1, 0.0, b"\xf0" + bytes(9000) + b"\xf7"))
+    served.orders.put(Frame(Kind.SEND, 1, 1, 0.0, b"\xf0" + bytes(300_000) + b"\xf7"))  # a minute and a half
     served.first(Kind.SENT)
     served.orders.put(Frame(Kind.CLOSE, 1))
-    started = time.monotonic()
     served.open()
     until(lambda: len(served.frames(Kind.OPENED)) == 2)
     assert served.output.deleted  # the old ends, which the test uses for the new ones too
-    assert time.monotonic() - started < 2.0
 
 
 def test_where_sending_blocks_the_parent_is_asked_for_patience() -> None:
