@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
@@ -116,12 +117,19 @@ def read_surely(talk: Talk, way: Way, *, expected: Knowledge | None = None, **sl
         best = _confirmed(way, readings[-1], readings[:-1], _NOISY)
         if best is not None and best.values:
             return Sure(best, MOST_QUESTIONS, refused)
-    often = max(reversed(refused), key=refused.count, default="Its controls may be moving.")
     raise NotUnderstood(
-        f"{talk.line.name} was asked {MOST_QUESTIONS} times, and no two answers agree. {often}",
+        f"{talk.line.name} was asked {MOST_QUESTIONS} times, and no two answers agree. {_why(readings, refused)}",
         "Leave the knobs still and look at the cable, then ask again, slower.",
         tuple(refused),
     )
+
+
+def _why(readings: list[Reading], refused: list[str]) -> str:
+    """What was wrong with the answers: the two most frequent reasons, and whether whole answers differ."""
+    said = [reason for reason, _ in Counter(refused).most_common(2)]
+    if not said or any(not one.agrees(readings[0]) for one in readings):
+        said.append("Its controls may be moving.")
+    return " ".join(said)
 
 
 def _as_expected(way: Way, latest: Reading, expected: Knowledge) -> bool:

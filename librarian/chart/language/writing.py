@@ -53,10 +53,15 @@ def _is_table(value: object) -> bool:
     return isinstance(value, Mapping) or _is_list(value)
 
 
+def _holds_tables(table: Mapping[str, Any]) -> bool:
+    """As it should where tables have names; a chart with a slip in it is written as it is, and refused afterwards."""
+    return all(isinstance(value, Mapping) for value in table.values())
+
+
 def _table(path: tuple[str, ...], table: Mapping[str, Any]) -> list[str]:
     """A table; tables of tables (messages, layouts, displays) get headings of their own."""
     name = ".".join(key_text(part) for part in path)
-    if len(path) == 1 and table and all(isinstance(value, Mapping) for value in table.values()):
+    if len(path) == 1 and table and _holds_tables(table):
         return [line for key, value in table.items() for line in _table((*path, key), value)]
     return [f"\n[{name}]", *(f"{key_text(key)} = {value_text(value)}" for key, value in table.items())]
 
@@ -69,6 +74,6 @@ def _entry(key: str, name: str, value: object) -> list[str]:
             lines.append(f"\n[[group.{name}]]")
             lines += [f"{key_text(inner)} = {value_text(inside)}" for inner, inside in item.items()]
         return lines
-    if key == "group" and name in {"message", "layout"} and isinstance(value, Mapping):
+    if key == "group" and name in {"message", "layout"} and isinstance(value, Mapping) and _holds_tables(value):
         return [line for inner, table in value.items() for line in _table((key, name, inner), table)]
     return [f"{key_text(name)} = {value_text(value)}"]
