@@ -67,8 +67,12 @@ CHANGES: dict[str, tuple[Callable[[Look], object], Callable[[Areas], object]]] =
 
 
 def seen(areas: Areas) -> list[QImage]:
-    for _ in range(6):
-        QApplication.processEvents()
+    """Chain and panel, once everything that has its own turn of the loop is through."""
+    while True:
+        for _ in range(6):
+            QApplication.processEvents()
+        if areas.panel.updatesEnabled() and areas.values.updatesEnabled():
+            break
     return [place.grab().toImage() for place in (areas.chain, areas.panel)]
 
 
