@@ -66,13 +66,12 @@ CHANGES: dict[str, tuple[Callable[[Look], object], Callable[[Areas], object]]] =
 }
 
 
-def seen(areas: Areas) -> list[QImage]:
+def seen(qtbot: QtBot, areas: Areas) -> list[QImage]:
     """Chain and panel, once everything that has its own turn of the loop is through."""
-    while True:
-        for _ in range(6):
-            QApplication.processEvents()
-        if areas.panel.updatesEnabled() and areas.values.updatesEnabled():
-            break
+    for _ in range(6):
+        QApplication.processEvents()
+    qtbot.wait_until(lambda: areas.panel.updatesEnabled() and areas.values.updatesEnabled())
+    QApplication.processEvents()
     return [place.grab().toImage() for place in (areas.chain, areas.panel)]
 
 
@@ -97,18 +96,18 @@ def begin(qtbot: QtBot, look: Look) -> Iterator[Begin]:
 
 @pytest.mark.parametrize("change", CHANGES)
 def test_what_changed_is_shown_as_by_a_window_that_never_showed_anything_else(
-    begin: Begin, look: Look, change: str
+    qtbot: QtBot, begin: Begin, look: Look, change: str
 ) -> None:
     in_look, in_areas = CHANGES[change]
     old = begin()
-    before = seen(old)
+    before = seen(qtbot, old)
     in_look(look)
     in_areas(old)
-    after = seen(old)
+    after = seen(qtbot, old)
     assert after != before
     fresh = begin()
     in_areas(fresh)
-    assert seen(fresh) == after
+    assert seen(qtbot, fresh) == after
 
 
 def test_the_focus_is_seen_and_goes(qtbot: QtBot, desk) -> None:

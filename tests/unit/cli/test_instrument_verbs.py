@@ -187,7 +187,10 @@ def test_verify_equal_and_different(run, filled):
     other = run("verify", "Harbour before the storm", "--json")
     assert (other.code, other.answer["state"]) == (Exit.DIFFERS, "differs")
     assert other.answer["comparison"]["different"] > 0
-    assert "B − A" in run("verify", "Harbour before the storm").out
+    said = run("verify", "Harbour before the storm").out
+    assert "B − A" in said
+    assert "more differ." in said
+    assert "did not arrive" not in said, "nothing was sent"
 
 
 def test_compare_with_the_panel(run, filled):
