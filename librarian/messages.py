@@ -163,6 +163,11 @@ class Version:
             raise ValueError(f"known and unknown at once: {', '.join(sorted(both))}")
 
     @property
+    def known(self) -> int:
+        """How many parameters of the chart revision are known; what another revision left aside is none of them."""
+        return sum("@" not in name for name in self.values)
+
+    @property
     def complete(self) -> bool:
         """True when every parameter of the chart revision is known."""
         return not self.unknown

@@ -53,7 +53,7 @@ class Carried:
             return f"Carried to revision {self.version.revision}; every value found its place."
         return (
             f"Carried to revision {self.version.revision}; {count} of {len(self.rows)} could not be expressed exactly "
-            "and are kept aside."
+            f"and {'is' if count == 1 else 'are'} kept aside."
         )
 
 

@@ -23,10 +23,15 @@ class Fault:
     remedy: str = ""
     source: str = "chart"
 
-    def __str__(self) -> str:
+    @property
+    def told(self) -> str:
+        """Where it is and what is wrong, without what to write instead."""
         place = f"{self.source}, line {self.line}, column {self.column}" if self.line else self.source
         key = f" ({self.key})" if self.key else ""
-        return f"{place}{key}: {self.sentence}" + (f" {self.remedy}" if self.remedy else "")
+        return f"{place}{key}: {self.sentence}"
+
+    def __str__(self) -> str:
+        return f"{self.told} {self.remedy}".strip()
 
 
 class ChartFaults(BadInput):
@@ -37,7 +42,7 @@ class ChartFaults(BadInput):
         first = faults[0]
         more = f" There are {len(faults) - 1} more faults." if len(faults) > 2 else ""
         more = " There is 1 more fault." if len(faults) == 2 else more
-        super().__init__(f"{str(first).strip()}{more}", first.remedy or "Correct the chart and load it again.")
+        super().__init__(f"{first.told.strip()}{more}", first.remedy or "Correct the chart and load it again.")
 
 
 def key_text(path: Path) -> str:

@@ -15,6 +15,7 @@ from librarian.cli.verbs import (
     arrange,
     banks,
     bringup,
+    carrying,
     charts,
     compare,
     conversation,
@@ -35,8 +36,8 @@ from librarian.cli.verbs import (
 )
 
 VERBS = (
-    demo, setup, conversation, recalling, banks, bringup, replay, keeping, look, compare, arrange, library, charts,
-    explain, learning, exchange, unread, past, tidy, searches,
+    demo, setup, conversation, recalling, banks, bringup, replay, keeping, look, compare, arrange, carrying, library,
+    charts, explain, learning, exchange, unread, past, tidy, searches,
 )  # fmt: skip
 
 

@@ -32,7 +32,7 @@ EmbeddedOption = Annotated[
     typer.Option(
         "--embedded",
         help="Take a stand-in on the embedded cable; --instrument says of which chart: the id of a shipped one, or a "
-        "chart file of your own.",
+        "chart file of your own. It begins anew with each command.",
     ),
 ]
 TrafficOption = Annotated[
@@ -81,12 +81,13 @@ def chosen_instrument(
 ) -> InstrumentRow:
     """The instrument a verb is for: the one named, else that of the patch, else the only one.
 
-    With `embedded` the stand-in of the shipped chart or chart file `name`, added to the library when it is new there.
+    With `embedded` the stand-in of the shipped chart or chart file `name`, added to the library when it is new there;
+    without a name that of the patch, else the only one of the library, else a shipped one.
     """
     if embedded:
         if name is None and of_patch is not None:
             name = library.instrument(of_patch).chart
-        return _stand_in(library, name or DEFAULT_STAND_IN)
+        return _stand_in(library, name or _usual_stand_in(library))
     if name is not None:
         return instrument_named(library, name)
     rows = library.instruments()
@@ -207,6 +208,14 @@ def find_port(said: str, direction: Direction, ports: tuple[Port, ...]) -> Port:
     what = "output" if direction == "out" else "input"
     there = f"Outputs and inputs: {_names(list(ports))}." if ports else "No MIDI port was found."
     raise _NotListed(f"No MIDI {what} is called “{said}”.", there)
+
+
+def _usual_stand_in(library: Library) -> str:
+    rows = tuple(row for row in library.instruments() if is_embedded(row))
+    charts = [row.chart for row in rows] or [DEFAULT_STAND_IN]
+    if len(charts) > 1 and DEFAULT_STAND_IN not in charts:
+        raise BadInput("Which stand-in?", f"Say --instrument NAME. {_there_are(rows)}")
+    return charts[0] if len(charts) == 1 else DEFAULT_STAND_IN
 
 
 def _stand_in(library: Library, name: str) -> InstrumentRow:

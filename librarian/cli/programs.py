@@ -106,8 +106,11 @@ def find_backup(library: Library, said: str, instrument: int | None = None) -> M
     ):
         if len(same) == 1:
             return same[0]
+        if same:
+            several = ", ".join(f"“{one.name}”" for one in same[-8:])
+            raise BadInput(f"“{said}” may be any of {len(same)} backups.", f"Say more of its name: {several}.")
     there = ", ".join(f"“{one.name}”" for one in every[-8:]) or "none yet"
-    raise BadInput(f"“{said}” is no backup of a memory, or may be several.", f"There are: {there}.")
+    raise BadInput(f"“{said}” is no backup of a memory here.", f"There are: {there}.")
 
 
 def memory_answer(backup: MemoryBackup, memory: Memory | None) -> answers.Memory:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from librarian.chart import carry
 from librarian.errors import Refused
 from librarian.messages import Comparison, Difference, State, Values, Version
 
@@ -29,9 +30,10 @@ def compare(chart: Chart, a: Values, b: Values, *, with_setup: bool = False) -> 
 
 
 def compare_versions(chart: Chart, a: Version, b: Version, *, with_setup: bool = False) -> Comparison:
-    """Compare two stored versions of the same chart; revisions may differ, parameters are matched by id.
+    """Compare two stored versions of the same chart. One that another revision explains is carried over for it.
 
-    Raises Refused if either belongs to another chart: their values mean different things.
+    Raises Refused if either belongs to another chart, or to a revision that the chart's history does not reach: their
+    values mean different things.
     """
     for version in (a, b):
         if version.chart != chart.id:
@@ -39,7 +41,8 @@ def compare_versions(chart: Chart, a: Version, b: Version, *, with_setup: bool =
                 f"A sound of chart “{version.chart}” cannot be compared through chart “{chart.id}”.",
                 "Choose two sounds of the same instrument.",
             )
-    return compare(chart, a.values, b.values, with_setup=with_setup)
+    sides = (version if version.revision == chart.revision else carry(version, chart).version for version in (a, b))
+    return compare(chart, *(side.values for side in sides), with_setup=with_setup)
 
 
 def strangers(chart: Chart, *sides: Values) -> tuple[str, ...]:

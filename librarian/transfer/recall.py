@@ -87,7 +87,7 @@ def _check(line: Line, version: Version) -> None:
         raise Refused(
             f"This sound was kept with revision {version.revision} of the chart, and {line.name} uses revision "
             f"{chart.revision}.",
-            "Carry the sound over to that revision first.",
+            "Carry the sound over to that revision first (in the terminal: librarian carry).",
         )
 
 

@@ -127,8 +127,8 @@ class Recalled:
     sentence: str
 
 
-def proof_sentence(chart: Chart, proof: Proof, *, with_setup: bool) -> tuple[RecallState, str]:
-    """The state and the exact words for what was read back."""
+def proof_sentence(chart: Chart, proof: Proof, *, with_setup: bool, sent: bool = True) -> tuple[RecallState, str]:
+    """The state and the exact words for what was read back. `sent`: False when nothing was sent before."""
     what = "parameters" if with_setup else "sound parameters"
     count = f"{len(proof.equal)} of {len(proof.wanted)} {what} read back equal"
     labels = {name: parameter.label for name, parameter in chart.parameters.items()}
@@ -139,7 +139,8 @@ def proof_sentence(chart: Chart, proof: Proof, *, with_setup: bool) -> tuple[Rec
     if lost or turned or touched or proof.name:
         said = []
         if lost:
-            said.append(f"{and_list(lost)} did not arrive")
+            differ = "differs" if len(lost) == 1 else "differ"
+            said.append(f"{and_list(lost)} {'did not arrive' if sent else differ}")
         if turned:
             said.append(f"{and_list(turned)} {'was' if len(turned) == 1 else 'were'} moved on the panel meanwhile")
         if touched:

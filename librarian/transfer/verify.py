@@ -43,7 +43,7 @@ def verify(
             sentence = f"{line.name} cannot be asked for its sound, so it cannot be verified"
             return Verified("sent", len(wanted), 0, None, None, talk.bytes_out, talk.bytes_in, talk.seconds, sentence)
         proof = prove(talk, ways, wanted, with_setup=with_setup, twice=True)
-        state, sentence = proof_sentence(line.chart, proof, with_setup=with_setup)
+        state, sentence = proof_sentence(line.chart, proof, with_setup=with_setup, sent=False)
         return Verified(
             state, len(wanted), len(proof.equal), proof, proof.comparison,
             talk.bytes_out, talk.bytes_in, talk.seconds, sentence,

@@ -14,7 +14,7 @@ def allow_commands(commands: Commands, desk: Desk, target: Standing | None) -> N
     choice, standing = desk.choice, desk.instruments.standing
     chosen = "" if choice.a is not None else "No sound is chosen."
     _allow_undo(commands, desk)
-    for name in ("rename", "details", "delete", "compare", "older", "newer", "like", "merge"):
+    for name in ("rename", "details", "delete", "compare", "older", "newer", "like", "merge", "carry"):
         allow(name, chosen)
     found = len(desk.found) if desk.found is not None else 0
     allow("details_found", "" if found else "No patch is found.")

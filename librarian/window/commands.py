@@ -59,6 +59,7 @@ COMMANDS = (
     Command("older", "Patch", "Compare with an older version", "Alt+Left", gap=True),
     Command("newer", "Patch", "Compare with a newer version", "Alt+Right"),
     Command("revert", "Patch", "Go back to the version that is compared"),
+    Command("carry", "Patch", "Carry over to the instrument's chart"),
     Command("connect", "Instrument", "Connect…", "Ctrl+I"),
     Command("learn", "Instrument", "Learn an instrument…", "Ctrl+Shift+L"),
     Command("choose_ports", "Instrument", "Ports and chart…"),

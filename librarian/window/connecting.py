@@ -12,6 +12,7 @@ from PySide6.QtWidgets import QFileDialog
 from librarian.chart import Chart, load, shipped
 from librarian.collection import InstrumentRow
 from librarian.errors import Cancelled, LibrarianError
+from librarian.sounds.carrying import behind
 from librarian.transfer import Cancel
 from librarian.transfer.connections import Connections, add_stand_in
 from librarian.transfer.finding import Asked, ask_every_port
@@ -19,6 +20,7 @@ from librarian.window.desk.asker import Asker
 from librarian.window.desk.desk import Desk
 from librarian.window.pages.connect import Chosen, ConnectPage, Offer
 from librarian.window.paint.look import Look
+from librarian.window.words import figures
 from librarian.wire.ports import Port
 from librarian.wire.process import SystemState
 
@@ -175,11 +177,13 @@ class Connecting(QObject):
             if chosen.chart != KEPT and other is None:
                 return
             self._stop()
-            self._desk.edit(
-                lambda: self._desk.library.update_instrument(
-                    row.id, chart=other, name=chosen.name or row.name, output=chosen.output, input=chosen.input
-                )
-            )
+            library, name = self._desk.library, chosen.name or row.name
+
+            def change() -> int:
+                library.update_instrument(row.id, chart=other, name=name, output=chosen.output, input=chosen.input)
+                return 0 if other is None else len(behind(library, row.id))
+
+            self._desk.edit(change, lambda count: _left_behind(name, count))
             self.finished.emit()
             return
         chart = self._chart(self._files[chosen.chart])
@@ -230,6 +234,17 @@ def _search(
             return ()
 
     return question
+
+
+def _left_behind(name: str, count: int) -> str:
+    """What a new revision of a chart asks for: its sounds cannot be recalled until they are carried over."""
+    if not count:
+        return ""
+    were = "1 sound of it was" if count == 1 else f"{figures(count)} sounds of it were"
+    return (
+        f"{name} uses another revision of its chart now, and {were} kept with an earlier one. Choose them, then carry "
+        "them over (Patch menu)."
+    )
 
 
 def _offered(ports: tuple[Port, ...], direction: str) -> list[tuple[str, str]]:

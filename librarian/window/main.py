@@ -106,6 +106,7 @@ class MainWindow(QMainWindow):
             "swap": desk.swap,
             "end_compare": self.end_compare,
             "revert": desk.go_back,
+            "carry": lambda: desk.carry_over(self._chosen()),
             "older": lambda: desk.step_version(-1),
             "newer": lambda: desk.step_version(+1),
             "connect": lambda: self.connecting.begin(None),

@@ -7,6 +7,7 @@ from pathlib import Path
 from PySide6.QtCore import QSettings
 from pytestqt.qtbot import QtBot
 
+from librarian.chart import Chart, load, loads, shipped
 from librarian.collection import Library
 from librarian.transfer.connections import Connections
 from librarian.window.main import MainWindow
@@ -245,3 +246,50 @@ def test_every_button_that_the_chain_can_show_does_something(desk: Desk):
     dead = {name for name in names if name not in desk.window.commands.names}
     # Only offered with the reason why it cannot be pressed.
     assert dead <= {"bring_up", "use_instrument", "keep"}
+
+
+def next_revision(chart: str, changes: str) -> Chart:
+    """A shipped chart as its builder would write it further."""
+    text = shipped()[chart].read_text(encoding="utf-8")
+    number = load(shipped()[chart]).revision
+    raised = text.replace(f"\nrevision = {number}\n", f"\nrevision = {number + 1}\n")
+    return loads(f"{raised}\n[[history]]\nnumber = {number + 1}\nchanges = [{changes}]\n")
+
+
+def test_a_sound_of_an_earlier_chart_is_compared_and_carried_over_before_it_is_recalled(desk: Desk):
+    chart, older, other = next_revision("lanternfish", ""), "Harbour before the storm", "Keeper climbs the stair"
+    before = desk.library.versions(desk.patches[older])
+    desk.library.update_instrument(desk.ids["lanternfish"], chart=chart)
+    desk.window.desk.changed_by_us()
+    desk.wait_for(lambda: desk.standing("lanternfish").ready and desk.standing("lanternfish").chart.revision == 5)
+    desk.choose(older)
+    recall_it = desk.window.commands.act["recall"]
+    assert not recall_it.isEnabled()
+    assert "kept with revision 4 of the chart, and Lanternfish uses revision 5. Carry it over" in recall_it.toolTip()
+    desk.window.commands.run("carry")
+    desk.settle()
+    assert "“Harbour before the storm” is carried over" in desk.notice
+    desk.wait_for(recall_it.isEnabled, recall_it.toolTip())
+    now = desk.library.versions(desk.patches[older])
+    assert [each.origin.kind for each in now] == [*(each.origin.kind for each in before), "carried"]
+    desk.window.desk.choose_b(desk.patches[older], before[-1].id)
+    assert desk.window.areas.panel.sheet.counts.differ == 0, "its version before, as the later chart explains it"
+    desk.window.desk.choose_b(desk.patches[other])
+    assert desk.window.areas.panel.sheet.counts.differ > 0
+    desk.window.desk.swap()
+    assert desk.window.desk.choice.odd == ""
+    desk.window.desk.end_compare()
+    desk.choose(older)
+    desk.window.commands.run("carry")
+    desk.settle()
+    assert "Nothing was carried over" in desk.notice
+
+
+def test_a_chart_that_was_written_further_under_the_same_number_is_taken_anew(desk: Desk):
+    row = desk.standing("lanternfish").row
+    text = shipped()["lanternfish"].read_text(encoding="utf-8").replace('label = "Cutoff"', 'label = "Brightness"')
+    desk.library.update_instrument(row.id, chart=loads(text))
+    desk.window.desk.changed_by_us()
+    desk.choose("Harbour before the storm")
+    assert desk.window.areas.panel.sheet.cells["filter.cutoff"].label == "Brightness"
+    assert desk.standing("lanternfish").chart.parameters["filter.cutoff"].label == "Brightness"

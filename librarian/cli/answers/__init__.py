@@ -68,6 +68,8 @@ from librarian.cli.answers.instruments import (
 from librarian.cli.answers.learning import ChecksumGuess, Learnt, LearntControl, LearntDumps, LearntField
 from librarian.cli.answers.past import (
     BackupRule,
+    CarriedOver,
+    CarriedPatch,
     Duplicates,
     Emptied,
     History,
@@ -92,6 +94,8 @@ __all__ = [
     "Backups",
     "BroughtUp",
     "Captured",
+    "CarriedOver",
+    "CarriedPatch",
     "ChartAbout",
     "ChartPrinted",
     "ChartRow",
@@ -185,6 +189,7 @@ OF_VERB: dict[str, type[Answer]] = {
     "bank store": Written,
     "bring-up": BroughtUp,
     "capture": Captured,
+    "carry": CarriedOver,
     "chart check": Checked,
     "chart learn": Learnt,
     "chart learn-dumps": LearntDumps,

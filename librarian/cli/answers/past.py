@@ -35,6 +35,23 @@ class Reverted(Answer):
     version: Version
 
 
+class CarriedPatch(Answer):
+    """One patch of `carry`. `aside`: a sentence for each value that the revision cannot express; it is kept aside."""
+
+    patch: Patch
+    from_revision: int
+    to_revision: int
+    aside: list[str]
+
+
+class CarriedOver(Answer):
+    """Answer of `carry`. `there`: patches that needed nothing; `kept`: false when it was only a preview."""
+
+    patches: list[CarriedPatch]
+    there: int
+    kept: bool
+
+
 class Twin(Answer):
     """Patches with equal values (`distance` 0), or nearly equal ones. They belong together; nothing was changed."""
 

@@ -69,7 +69,7 @@ def note(
 def delete(here: Here, patches: PatchesArgument = None, matching: MatchingOption = None) -> None:
     """Put patches into the trash; nothing is gone, `restore` and `undo` bring them back."""
     with here.opened() as library:
-        rows = _meant(library, here.verb, patches or [], matching)
+        rows = meant_patches(library, here.verb, patches or [], matching)
         library.delete([row.id for row in rows])
         _done(here, library, [row.id for row in rows], f"Into the trash: {_names([row.name for row in rows])}")
 
@@ -77,7 +77,7 @@ def delete(here: Here, patches: PatchesArgument = None, matching: MatchingOption
 def restore(here: Here, patches: PatchesArgument = None, matching: MatchingOption = None) -> None:
     """Take patches out of the trash."""
     with here.opened() as library:
-        rows = _meant(library, here.verb, patches or [], matching, trash=True)
+        rows = meant_patches(library, here.verb, patches or [], matching, trash=True)
         library.restore([row.id for row in rows])
         _done(here, library, [row.id for row in rows], f"Restored: {_names([row.name for row in rows])}")
 
@@ -94,7 +94,7 @@ def redo(here: Here) -> Exit:
         return _step(here, library.redo(), library.redo_label(), "Done again", "Nothing to do again.")
 
 
-def _meant(
+def meant_patches(
     library: Library, verb_said: str, patches: Sequence[str], matching: str | None, *, trash: bool = False
 ) -> list[PatchRow]:
     """The patches named one by one, or all that words find; never both, never none."""

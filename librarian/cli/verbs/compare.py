@@ -83,7 +83,7 @@ def compare(
         chart = _newer_chart(library, content_a, content_b)
         compared = sounds.compare_versions(chart, content_a, content_b, with_setup=with_setup)
         shown = compared_answer(chart, compared, order.value)
-        name_a = _title(patch_a, version_a)
+        name_a, name_b = _read_by(chart, content_a, _title(patch_a, version_a)), _read_by(chart, content_b, name_b)
         here.answer(
             answers.Compared(a=name_a, b=name_b, comparison=shown),
             f"A  {clean(name_a)}",
@@ -102,6 +102,12 @@ def _title(patch: PatchRow, version: VersionRow) -> str:
     return f"{patch.name}, version {version.number}"
 
 
+def _read_by(chart: Chart, content: Version, name: str) -> str:
+    if content.revision == chart.revision:
+        return name
+    return f"{name}, carried over from chart revision {content.revision} to {chart.revision} to be compared"
+
+
 def _newer_chart(library: Library, a: Version, b: Version) -> Chart:
-    """The chart to read both by; parameters are matched by id, so the later revision knows more of them."""
+    """The chart to read both by: the later revision, which knows how it came from the other."""
     return chart_of(library, a if a.revision >= b.revision or a.chart != b.chart else b)

@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+import shlex
 from typing import Annotated
 
 import typer
 
+from librarian.chart import Chart
 from librarian.cli import answers
 from librarian.cli.clean import clean
 from librarian.cli.connect import instrument_named, wait_for_port
-from librarian.cli.here import Here, cell, table
+from librarian.cli.here import Here, aside, cell, table
 from librarian.cli.reading import chart_file
 from librarian.cli.verb import verb
-from librarian.collection import InstrumentRow
+from librarian.collection import InstrumentRow, Library
 from librarian.errors import BadInput
 from librarian.messages import ALL_CALL, Address
+from librarian.sounds.carrying import behind
 from librarian.transfer.connections import Connections, slowed
+from librarian.transfer.troubles import and_list
 
 NameArgument = Annotated[str, typer.Argument(metavar="NAME", help="The name of an instrument in the library.")]
 OutOption = Annotated[str | None, typer.Option("--out", metavar="PORT", help="The output that leads to its MIDI IN.")]
@@ -120,6 +124,8 @@ def change(
             fields["pace"] = ""  # it was found out on those ports
         library.update_instrument(row.id, chart=described, **fields)
         _answer(here, [library.instrument(row.id)])
+        if described is not None:
+            _say_who_is_behind(library, library.instrument(row.id), described)
 
 
 def remove(here: Here, name: NameArgument) -> None:
@@ -128,6 +134,25 @@ def remove(here: Here, name: NameArgument) -> None:
         row = instrument_named(library, name)
         library.remove_instrument(row.id)
         _answer(here, [library.instrument(row.id)], f"Removed {clean(row.name)}; its sounds stay.")
+
+
+def _say_who_is_behind(library: Library, row: InstrumentRow, chart: Chart) -> None:
+    """Sounds of other revisions cannot be recalled until they are carried over, and nothing else would tell it."""
+    rows = behind(library, row.id)
+    if not rows:
+        return
+    kept = library.version_contents([each.latest for each in rows])
+    untold = sorted({each.revision for each in kept.values()} - set(chart.revisions) - {chart.revision})
+    are = "1 sound of it was" if len(rows) == 1 else f"{len(rows)} sounds of it were"
+    aside(f"{are} kept with another revision of the chart.")
+    if untold:
+        earlier = and_list([str(each) for each in untold])
+        aside(
+            f"This one does not tell how it came from revision {earlier}: add a [[history]] to it for every revision "
+            "between, and give it again."
+        )
+    else:
+        aside(f"Carry them over: librarian carry --instrument {shlex.quote(clean(row.name))}")
 
 
 def _fingerprints(output: str | None, input_: str | None) -> tuple[str | None, str | None]:

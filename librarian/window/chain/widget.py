@@ -64,6 +64,8 @@ class Chain(Lookful):
         self._quarter = -1
         self._last_first = ""
         self._picture = Picture()
+        # After the sentence, which has the new letters by then: how high it is depends on them.
+        look.changed.connect(self._place)
         self.show_state(self.state)
 
     def show_state(self, state: ChainState) -> None:
@@ -143,9 +145,6 @@ class Chain(Lookful):
     def sizeHint(self) -> QSize:
         return QSize(1024, round(HEIGHT * self.fonts.factor))
 
-    def look_changed(self) -> None:
-        self._place()
-
     def resizeEvent(self, _event: QResizeEvent) -> None:
         self._place()
 
@@ -157,7 +156,8 @@ class Chain(Lookful):
     def paintEvent(self, _event: QPaintEvent) -> None:
         sentence = self.sentence.geometry()
         painter = QPainter(self)
-        self._picture.show(painter, (self.state, sentence, self.colours, self.fonts), self._paint_still)
+        drawn = (self.state, sentence, self.colours, self.fonts)
+        self._picture.show(painter, self.colours.ground, drawn, self._paint_still)
         self._drawing(painter).paint_bytes()
         painter.end()
 

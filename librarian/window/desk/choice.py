@@ -41,13 +41,15 @@ class Side:
 class Choice:
     """A and B with the chart that A is kept by. B of another chart cannot be laid beside A: `odd` says why.
 
-    `turning`: the panel leads the hand back to A.
+    `laid`: B as A's chart explains it, where it was kept with another revision. `turning`: the panel leads the hand
+    back to A.
     """
 
     a: Side | None = None
     b: Side | None = None
     chart: Chart | None = None
     odd: str = ""
+    laid: Version | None = None
     turning: bool = False
 
     @property
@@ -55,11 +57,19 @@ class Choice:
         """True when a second sound lies beside the first."""
         return self.a is not None and self.b is not None
 
+    @property
+    def beside(self) -> Values | None:
+        """The values that lie beside those of A."""
+        if self.b is None:
+            return None
+        return self.b.values if self.laid is None else self.laid.values
+
     def comparison(self) -> Comparison | None:
         """B against A, set-up left out of the count; None without two sounds of one chart."""
-        if self.a is None or self.b is None or self.chart is None or self.odd:
+        beside = self.beside
+        if self.a is None or beside is None or self.chart is None or self.odd:
             return None
-        return compare(self.chart, self.a.values, self.b.values)
+        return compare(self.chart, self.a.values, beside)
 
     def sheet(self, standing: Standing | None, drawn: Sheet | None = None) -> Sheet | None:
         """The sheet to draw; None when nothing is chosen. `standing`: the instrument that A belongs to, if open.
@@ -72,7 +82,7 @@ class Choice:
         comparison = self.comparison()
         shown = Shown(
             a=self.a.values,
-            b=self.b.values if comparison is not None and self.b is not None else None,
+            b=self.beside if comparison is not None else None,
             comparison=comparison,
             now=dict(standing.now) if standing is not None and not self.comparing else {},
             changed=standing.changed if standing is not None and not self.comparing else frozenset(),

@@ -11,9 +11,9 @@ from typing import Literal
 
 from PySide6.QtCore import QObject, QTimer, Signal
 
-from librarian.chart import Chart
+from librarian.chart import Chart, carry
 from librarian.collection import Found, Library
-from librarian.errors import Cancelled, LibrarianError
+from librarian.errors import Cancelled, LibrarianError, Refused
 from librarian.messages import Version
 from librarian.transfer import Captured, Recalled, Verified
 from librarian.transfer.connections import Connections
@@ -254,17 +254,25 @@ class Desk(Editing, QObject):
         return Choice(side, None, self.instruments.chart(side.content.chart, side.content.revision))
 
     def _beside(self, choice: Choice, side: Side) -> Choice:
-        odd = ""
+        odd, laid = "", None
         if choice.chart is not None and choice.a is not None:
             if side.content.chart != choice.chart.id:
                 beside = quoted(choice.a.name)
                 odd = f"{quoted(side.name)} belongs to another instrument and cannot be laid beside {beside}."
             elif side.content.revision != choice.chart.revision:
-                odd = (
-                    f"{quoted(side.name)} is kept by chart revision {side.content.revision}, "
-                    f"{quoted(choice.a.name)} by revision {choice.chart.revision}."
-                )
-        return Choice(choice.a, side, choice.chart, odd)
+                try:
+                    laid = self._by_revision(side.content, choice.chart)
+                except Refused as reason:
+                    odd = (
+                        f"{quoted(side.name)} is kept by chart revision {side.content.revision}, "
+                        f"{quoted(choice.a.name)} by revision {choice.chart.revision}. {reason} {reason.hint}"
+                    )
+        return Choice(choice.a, side, choice.chart, odd, laid)
+
+    def _by_revision(self, content: Version, chart: Chart) -> Version:
+        """A sound as another revision of its chart explains it; the later of the two knows how."""
+        newest = self.instruments.chart(chart.id, max(content.revision, chart.revision))
+        return carry(content, newest, chart.revision).version
 
     def _set(self, choice: Choice) -> None:
         self.choice = choice

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import QTimer
 
+from librarian.errors import Refused
+from librarian.sounds.carrying import CarriedOver, carried_over, keep_carried
 from librarian.window.desk.told import Told
 from librarian.window.words import counted, listed, quoted
 
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
     from librarian.collection import Library, PatchRow
     from librarian.messages import Version
     from librarian.window.desk.desk import Past
+    from librarian.window.desk.instruments import Instruments
     from librarian.window.desk.work import Work
 
 Says = str | Callable[[Any], str]
@@ -28,6 +31,7 @@ class Editing:
     """Inherited by `Desk`; needs what is named here of it."""
 
     library: Library
+    instruments: Instruments
     work: Work
     told: SignalInstance
     _undo_recall: tuple[int, Version, str] | None
@@ -111,6 +115,22 @@ class Editing:
         """An earlier version is the latest again, as a new one equal to it."""
         self.edit(lambda: self.library.revert(patch, version), f"Version {number} is the latest again.")
 
+    def carry_over(self, patches: Sequence[int]) -> None:
+        """These patches as the chart revisions of their instruments explain them, each as its next version."""
+
+        def change() -> Sequence[CarriedOver]:
+            found = carried_over(self.library, self.instruments.chart, self.library.rows(patches))
+            if not found:
+                raise Refused(
+                    "Nothing was carried over: what is chosen is kept by the chart revision of its instrument already.",
+                    "Choose sounds that were kept with another revision.",
+                )
+            keep_carried(self.library, found)
+            return found
+
+        if patches:
+            self.edit(change, over)
+
     def empty_trash(self) -> None:
         """For good, after a backup."""
         said = "{} deleted for good; a backup made just before still has them.".format
@@ -133,6 +153,15 @@ class Editing:
                 self.told.emit(Told(f"{words}: {label}."))
 
         self.edit(change, then=then)
+
+
+def over(found: Sequence[CarriedOver]) -> str:
+    """What was carried over, and what the new revision cannot express."""
+    first = found[0]
+    what = quoted(first.patch.name) if len(found) == 1 else f"{len(found)} patches"
+    said = f"{what} {'is' if len(found) == 1 else 'are'} carried over; the earlier versions stay."
+    aside = dict.fromkeys(row.sentence for each in found for row in each.carried.lost)
+    return " ".join([said, *aside])
 
 
 def deleted(rows: Sequence[PatchRow], count: int) -> str:

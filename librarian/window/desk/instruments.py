@@ -83,7 +83,7 @@ class Instruments(QObject):
         self._enough: dict[int, Event] = {}
         self._others: dict[tuple[int, str], tuple[Callable[[object], object], Callable[[Exception], object]]] = {}
         self._subject: dict[int, tuple[int, int, InIt | None]] = {}
-        self._charts: dict[tuple[str, int], Chart] = {}
+        self._charts: dict[tuple[str, int], tuple[str, Chart]] = {}
         self.current: int | None = None
         self._asking = QTimer(self)
         self._asking.setInterval(_ASK_AGAIN_MS)
@@ -95,9 +95,10 @@ class Instruments(QObject):
     def chart(self, chart_id: str, revision: int) -> Chart:
         """The chart of a version, from the text that the library keeps. Raises LibrarianError when it has none."""
         key = (chart_id, revision)
-        if key not in self._charts:
-            self._charts[key] = loads(self._library.chart_text(*key), f"{chart_id}, revision {revision}")
-        return self._charts[key]
+        text = self._library.chart_text(*key)
+        if key not in self._charts or self._charts[key][0] != text:  # it may have been written further since
+            self._charts[key] = text, loads(text, f"{chart_id}, revision {revision}")
+        return self._charts[key][1]
 
     def load(self) -> None:
         """Read the library's instruments: open lines to new ones, close those of removed ones, reopen changed ones."""
@@ -106,7 +107,8 @@ class Instruments(QObject):
             self._close(gone)
         for row in rows.values():
             known = self.standings.get(row.id)
-            if known is None or _road(known.row) != _road(row):
+            chart = self.chart(row.chart, row.revision)
+            if known is None or _road(known.row) != _road(row) or known.chart is not chart:
                 self._close(row.id)
                 self._begin(row)
             else:

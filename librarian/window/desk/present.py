@@ -37,6 +37,11 @@ def recall_reason(choice: Choice, standing: Standing | None) -> str:
         return "Another transfer is under way."
     if not standing.ready:
         return f"{standing.row.name} has not answered yet."
+    if side.content.revision != standing.chart.revision:
+        return (
+            f"It was kept with revision {side.content.revision} of the chart, and {standing.row.name} uses revision "
+            f"{standing.chart.revision}. Carry it over first (Patch menu)."
+        )
     if not side.values:
         return "Nothing of this sound is known, so there is nothing to send."
     return ""
@@ -79,18 +84,18 @@ def title(side: Side, chart: Chart | None, *, beside: bool) -> Title:
     """Name and second line of one sound; of two that lie beside each other only the version is said."""
     if beside and side.version is not None:
         return Title(side.name, f"version {side.version.number}")
-    of = len(side.content.values) + len(side.content.unknown)
+    of = side.content.known + len(side.content.unknown)
     if chart is not None and side.content.chart == chart.id:
         of = max(of, len(chart.parameters))
     if side.patch is None or side.version is None:
-        return Title(side.name, f"read back just now · {len(side.values)} of {of} known")
+        return Title(side.name, f"read back just now · {side.content.known} of {of} known")
     taken = side.version.taken
     return Title(
         side.name,
         detail(
             instrument=side.patch.instrument_name, number=side.version.number, latest=side.latest,
             how=HOW[side.version.origin.kind], when=f"{day(taken)}, {clock_time(taken)}",
-            known=len(side.values), of=of,
+            known=side.content.known, of=of,
         ),
     )
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from PySide6.QtCore import QSize
-from PySide6.QtGui import QPainter, QPixmap
+from PySide6.QtGui import QColor, QPainter, QPixmap
 
 
 class Picture:
@@ -15,7 +15,7 @@ class Picture:
         self._pixels = QPixmap()
         self._of: object = None
 
-    def show(self, painter: QPainter, of: object, paint: Callable[[QPainter], None]) -> None:
+    def show(self, painter: QPainter, ground: QColor, of: object, paint: Callable[[QPainter], None]) -> None:
         """Put it there. `paint` is called when `of`, all that it depends on, or size or resolution have changed."""
         device = painter.device()
         ratio = device.devicePixelRatioF()
@@ -23,6 +23,8 @@ class Picture:
         if self._of != of or self._pixels.size() != size:
             self._pixels = QPixmap(size)
             self._pixels.setDevicePixelRatio(ratio)
+            # At 125 % a widget ends within a pixel, which its painting covers only in part.
+            self._pixels.fill(ground)
             inner = QPainter(self._pixels)
             paint(inner)
             inner.end()

@@ -106,10 +106,10 @@ class ControlCell(Lookful):
             self.colours, self.fonts,
         )
         if self._moves:
-            self._words_picture.show(painter, drawn, self._paint_words)
+            self._words_picture.show(painter, self.colours.sheet, drawn, self._paint_words)
             self._paint_control(painter)
         else:
-            self._whole_picture.show(painter, drawn, self._paint_whole)
+            self._whole_picture.show(painter, self.colours.sheet, drawn, self._paint_whole)
         painter.end()
 
     def _paint_whole(self, painter: QPainter) -> None:

@@ -72,6 +72,9 @@ def test_a_second_backup_says_what_has_changed(run, unit):
     unit["lanternfish"].memory[1].name = "Renamed"
     done = run("backup", "Second", "--embedded", "--programs", "1..5", "--json").answer
     assert (done["since"], done["changed"]) == ("First", ["2", "4"])
+    run("backup", "Second, again", "--embedded", "--programs", "1")
+    assert "may be any of 2 backups" in run("bank", "show", "Sec").err
+    assert "is no backup of a memory here" in run("bank", "show", "7").err
     compared = run("bank", "compare", "First", "Second", "--json")
     assert compared.code == Exit.DIFFERS
     assert (compared.answer["different"], compared.answer["equal"]) == (2, 3)

@@ -114,6 +114,8 @@ def test_chart_verbs(run, tmp_path):
     assert line in {fault["line"] for fault in faults}
     assert any("bell" in fault["remedy"] for fault in faults)
     assert f"{line}" in run("chart", "check", wrong).out
+    said = run("chart", "print", wrong).err
+    assert said.count(faults[0]["remedy"]) == 1, "what to do is said once"
     missing = run("chart", "check", tmp_path / "missing.toml", "--json")
     assert (missing.code, missing.answer["ok"]) == (Exit.COULD_NOT, False)
 

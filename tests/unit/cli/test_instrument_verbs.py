@@ -187,7 +187,10 @@ def test_verify_equal_and_different(run, filled):
     other = run("verify", "Harbour before the storm", "--json")
     assert (other.code, other.answer["state"]) == (Exit.DIFFERS, "differs")
     assert other.answer["comparison"]["different"] > 0
-    assert "B − A" in run("verify", "Harbour before the storm").out
+    said = run("verify", "Harbour before the storm").out
+    assert "B − A" in said
+    assert "more differ." in said
+    assert "did not arrive" not in said, "nothing was sent"
 
 
 def test_compare_with_the_panel(run, filled):
@@ -259,3 +262,63 @@ def test_a_port_that_is_not_there_is_named(run):
     assert "“Pit”" in refused.answer["problem"]["sentence"]
     assert run("instrument", "list", "--json").answer["instruments"] == []
     assert run("identify", "--out", "Pit").code == Exit.COULD_NOT
+
+
+OWN = """
+id = "box"
+name = "Box"
+section = [{ id = "s", label = "S" }]
+parameter = [
+  { id = "depth", label = "Depth", section = "s", range = [0, 127], bindings = [{ cc = 20 }] },
+  { id = "spread", label = "Spread", section = "s", range = [0, 127], bindings = [{ cc = 21 }] },
+]
+[[capture]]
+way = "controllers"
+request = [{ cc = 119, value = 127 }]
+"""
+NEXT = OWN.replace('name = "Box"', 'name = "Box"\nrevision = 2').replace(
+    "0, 127], bindings = [{ cc = 21", "0, 254], bindings = [{ nrpn = 21"
+)
+TOLD = '\n[[history]]\nnumber = 2\nchanges = [{ rescaled = "spread", was = [0, 127], lossless = true }]\n'
+
+
+def test_another_revision_says_who_is_left_behind_and_carry_brings_them_along(run, tmp_path):
+    own, untold, told = (tmp_path / f"{name}.toml" for name in ("own", "untold", "told"))
+    for path, text in ((own, OWN), (untold, NEXT), (told, NEXT + TOLD)):
+        path.write_text(text, encoding="utf-8")
+    assert run("capture", "First", "--embedded", "--instrument", own).code == Exit.OK
+    changed = run("instrument", "change", "Box", "--chart", untold)
+    assert "1 sound of it was kept with another revision" in changed.err
+    assert "add a [[history]]" in changed.err
+    refused = run("carry", "First")
+    assert (refused.code, "“First” cannot be carried over" in refused.err) == (Exit.COULD_NOT, True)
+    assert "librarian carry --instrument Box" in run("instrument", "change", "Box", "--chart", told).err
+    assert "librarian carry" in run("recall", "First", "--embedded").err
+    assert run("carry", "--instrument", "Box", "--preview", "--json").answer["kept"] is False
+    assert run("compare", "First", "First@1").code == Exit.COULD_NOT, "one version: nothing was kept"
+    answer = run("carry", "--instrument", "Box", "--json").answer
+    assert [(each["from_revision"], each["to_revision"], each["aside"]) for each in answer["patches"]] == [(1, 2, [])]
+    assert "nothing was changed" in run("carry", "First").out
+    compared = run("compare", "First@1", "First")
+    assert (compared.code, "carried over from chart revision 1 to 2" in compared.out) == (Exit.OK, True)
+    assert run("undo").out == "Undone: Carry over “First”\n"
+    assert run("redo").code == Exit.OK
+    assert run("recall", "First", "--embedded").code == Exit.OK
+
+
+def test_carry_wants_to_know_which_sounds(run, small):
+    assert "Which sounds?" in run("carry").err
+    assert "Which sounds?" in run("carry", "Flood", "--instrument", "Fogbell").err
+
+
+def test_without_a_name_the_only_stand_in_of_the_library_is_taken(run, tmp_path):
+    own = tmp_path / "own.toml"
+    own.write_text(OWN, encoding="utf-8")
+    assert run("capture", "First", "--embedded", "--instrument", own).code == Exit.OK
+    assert run("capture", "Second", "--embedded", "--json").answer["patch"]["instrument"] == "Box"
+    assert [each["name"] for each in run("instrument", "list", "--json").answer["instruments"]] == ["Box"]
+    other = tmp_path / "other.toml"
+    other.write_text(OWN.replace('"box"', '"crate"').replace('"Box"', '"Crate"'), encoding="utf-8")
+    assert run("capture", "Third", "--embedded", "--instrument", other).code == Exit.OK
+    several = run("capture", "Fourth", "--embedded")
+    assert (several.code, "Which stand-in?" in several.err) == (Exit.COULD_NOT, True)

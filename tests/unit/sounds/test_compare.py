@@ -131,4 +131,9 @@ def test_sounds_of_different_instruments_are_refused():
     mine, other = Version("fogbell", 2, Values()), Version("lanternfish", 4, Values())
     with pytest.raises(Refused, match="“lanternfish” cannot be compared"):
         compare_versions(chart("fogbell"), mine, other)
-    assert compare_versions(chart("fogbell"), mine, Version("fogbell", 1, Values())).count("unknown") == 22
+    assert compare_versions(chart("fogbell"), mine, Version("fogbell", 2, Values())).count("unknown") == 22
+
+
+def test_sounds_of_a_revision_that_the_chart_tells_nothing_of_are_refused():
+    with pytest.raises(Refused, match="does not tell how it came from revision 1"):
+        compare_versions(chart("fogbell"), Version("fogbell", 2, Values()), Version("fogbell", 1, Values()))
