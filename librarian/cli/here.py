@@ -22,6 +22,7 @@ from rich.text import Text
 from librarian.cli.clean import clean
 from librarian.cli.reading import chart_text
 from librarian.collection import Library
+from librarian.errors import LibrarianError
 
 
 @dataclass
@@ -40,6 +41,7 @@ class Here:
             yield self._opened
             return
         with Library.open(self.library, read_chart=chart_text) as library:
+            library.protect(_not_backed_up)
             self._opened = library
             try:
                 yield library
@@ -57,6 +59,10 @@ class Here:
         """Something on the way that is no part of the answer; not with --json."""
         if not self.as_json:
             show(*shown)
+
+
+def _not_backed_up(problem: LibrarianError) -> None:
+    aside(clean(f"No backup was made before this change; the work goes on. {problem} {problem.hint}".rstrip()))
 
 
 def show(*shown: str | Table | Text) -> None:
