@@ -8,6 +8,7 @@ from librarian.collection import BackupRow
 from librarian.window.desk.asker import Asker
 from librarian.window.desk.desk import Desk
 
+#: How often a window that stays open asks whether a backup is due.
 _LOOK_MS = 1_800_000
 
 
@@ -21,7 +22,7 @@ class Starting(QObject):
         self._asker.failed.connect(lambda _number, problem: desk.trouble(problem))
         self._asker.ask(self._begin)
         timer = QTimer(self)
-        timer.setInterval(_LOOK_MS)  # a window may stay open for weeks
+        timer.setInterval(_LOOK_MS)
         timer.timeout.connect(lambda: self._asker.ask(lambda: desk.library.back_up_if_due("at-work")))
         timer.start()
 
