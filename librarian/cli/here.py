@@ -24,6 +24,8 @@ from librarian.cli.reading import chart_text
 from librarian.collection import Library
 from librarian.errors import LibrarianError
 
+_LONGEST_CELL = 200
+
 
 @dataclass
 class Here:
@@ -98,8 +100,8 @@ def table(*columns: str, right: tuple[int, ...] = ()) -> Table:
 
 
 def cell(text: str, *, bold: bool = False) -> Text:
-    """Text from outside as a cell of a table."""
-    return Text(clean(text), style="bold" if bold else "")
+    """Text from outside as a cell of a table; cut, as every row is as wide as the longest."""
+    return Text(clean(text, longest=_LONGEST_CELL), style="bold" if bold else "")
 
 
 def _console() -> Console:
