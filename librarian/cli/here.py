@@ -22,6 +22,9 @@ from rich.text import Text
 from librarian.cli.clean import clean
 from librarian.cli.reading import chart_text
 from librarian.collection import Library
+from librarian.errors import LibrarianError
+
+_LONGEST_CELL = 200
 
 
 @dataclass
@@ -40,6 +43,7 @@ class Here:
             yield self._opened
             return
         with Library.open(self.library, read_chart=chart_text) as library:
+            library.protect(_not_backed_up)
             self._opened = library
             try:
                 yield library
@@ -57,6 +61,10 @@ class Here:
         """Something on the way that is no part of the answer; not with --json."""
         if not self.as_json:
             show(*shown)
+
+
+def _not_backed_up(problem: LibrarianError) -> None:
+    aside(clean(f"No backup was made before this change; the work goes on. {problem} {problem.hint}".rstrip()))
 
 
 def show(*shown: str | Table | Text) -> None:
@@ -92,8 +100,8 @@ def table(*columns: str, right: tuple[int, ...] = ()) -> Table:
 
 
 def cell(text: str, *, bold: bool = False) -> Text:
-    """Text from outside as a cell of a table."""
-    return Text(clean(text), style="bold" if bold else "")
+    """Text from outside as a cell of a table; cut, as every row is as wide as the longest."""
+    return Text(clean(text, longest=_LONGEST_CELL), style="bold" if bold else "")
 
 
 def _console() -> Console:

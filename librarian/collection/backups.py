@@ -28,6 +28,8 @@ from .schema import REVISIONS
 KEEP = 12
 #: A begun copy that was not written to for so long was left behind.
 LEFT_BEHIND_S = 3600
+#: While the newest copy is younger, work goes on without another one.
+PAUSE_S = 6 * 3600
 _NAME = re.compile(r".+\.(\d{8}-\d{6}-\d{6})\.([a-z-]+)\.sqlite")
 
 
@@ -59,12 +61,18 @@ def rows(folder: Path) -> tuple[BackupRow, ...]:
 
 
 def _own(library: Path, folder: Path) -> list[BackupRow]:
-    """Those of this library: another one may keep its copies in the same folder."""
+    """Those of this library."""
+    return [one for one in map(row, _named_for(library, folder)) if one is not None]
+
+
+def _named_for(library: Path, folder: Path) -> list[Path]:
+    """The same by their names alone; another library may keep its copies in the same folder."""
     own = re.compile(rf"{re.escape(library.stem)}\.[0-9-]+\.[a-z-]+\.sqlite")
-    return [one for one in rows(folder) if own.fullmatch(one.path.name)]
+    return [path for path in folder.glob("*.sqlite") if own.fullmatch(path.name)]
 
 
 def row(path: Path) -> BackupRow | None:
+    """What a copy holds; None for a file that is none."""
     named = _NAME.fullmatch(path.name)
     if named is None:
         return None
@@ -147,6 +155,17 @@ def needed(library: Path, folder: Path) -> bool:
     """True when something changed since the newest copy."""
     newest = max((one.change for one in _own(library, folder)), default=-1)
     return count(library)[1] != newest
+
+
+def due(library: Path, folder: Path) -> bool:
+    """True when a copy is `needed` and none was made in the last hours. Asked before a change: mostly one look."""
+    now = datetime.now(UTC)
+    for path in sorted(_named_for(library, folder), reverse=True):
+        one = row(path)
+        # One from after now tells that the clock was set back, not how old it is.
+        if one is not None and 0 <= (now - one.taken).total_seconds() < PAUSE_S:
+            return False
+    return count(library)[1] > 0 and needed(library, folder)
 
 
 def _make_folder(folder: Path) -> None:

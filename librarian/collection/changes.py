@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Sequence
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import Connection, delete, select, update
+from sqlalchemy import Connection, delete, exists, select, update
 
 from . import sqlite
 from .folding import clean_tag, order_key, tag_key, words
@@ -160,18 +160,14 @@ def tag_ids(connection: Connection, names: Iterable[str]) -> dict[str, int]:
     return found
 
 
-def spelling(connection: Connection, name: str) -> str:
-    """The tag as kept: as some patch has it already, whatever its capitals and accents; else as typed."""
-    tidy = clean_tag(name)
-    used = (
-        select(Tag.name)
-        .join(PatchTag, PatchTag.tag_id == Tag.id)
-        .join(Patch, Patch.id == PatchTag.patch_id)
-        .where(Tag.key == tag_key(tidy), Patch.state != WITHDRAWN)
-        .order_by(Tag.id)
-        .limit(1)
-    )
-    return connection.execute(used).scalar() or tidy
+def spellings(connection: Connection, names: Iterable[str]) -> dict[str, str]:
+    """Key -> the tag as kept: as some patch has it already, whatever its capitals and accents; else as typed."""
+    typed: dict[str, str] = {}
+    for name in map(clean_tag, names):
+        typed.setdefault(tag_key(name), name)
+    worn = exists().where(PatchTag.tag_id == Tag.id, Patch.id == PatchTag.patch_id, Patch.state != WITHDRAWN)
+    used = select(Tag.key, Tag.name).where(sqlite.in_texts(Tag.key, typed), worn).order_by(Tag.id.desc())
+    return typed | dict(connection.execute(used).all())
 
 
 # ---- words --------------------------------------------------------------------------------------------------------

@@ -11,8 +11,8 @@ from sqlalchemy.orm import InstrumentedAttribute
 from librarian.errors import BadInput, Refused
 
 from . import sqlite
-from .changes import spelling
-from .folding import clean, clean_name, clean_note, clean_tag, tag_key
+from .changes import spellings
+from .folding import MOST_TAGS, clean, clean_name, clean_note, clean_tag, few_enough, tag_key
 from .journal import Pending
 from .query.tokens import LONGEST_LINE
 from .schema import (
@@ -60,12 +60,13 @@ def tag(pending: Pending, patches: Iterable[int], add: Sequence[str], remove: Se
     ids = sorted(set(patches))
     before = {patch: tags.split("\n") if tags else [] for patch, tags in _column(pending, Patch.tags, ids).items()}
     gone = {tag_key(clean_tag(name)) for name in remove}
-    new = {tag_key(clean_tag(name)): spelling(pending.connection, name) for name in add}
+    new = spellings(pending.connection, add)
     after = {}
     for patch, tags in before.items():
         kept = [name for name in tags if tag_key(name) not in gone]
         has = {tag_key(name) for name in kept}
-        after[patch] = kept + [name for key, name in new.items() if key not in has]
+        added = kept + [name for key, name in new.items() if key not in has]
+        after[patch] = few_enough(added, max(MOST_TAGS, len(tags)))  # what has more already can lose some
     pending.make("patch.tags", list(before), list(before.values()), [after[patch] for patch in before])
 
 
@@ -79,9 +80,9 @@ def rename_tag(pending: Pending, name: str, to: str) -> None:
         if row.key == tag_key(old) or row.key.startswith(tag_key(old) + "/")
     }
     # Only a change of spelling keeps the spelling asked for; another tag's patches keep theirs.
+    known = spellings(connection, names.values())
     targets = {
-        one: target if tag_key(target) == tag_key(one) else spelling(connection, target)
-        for one, target in names.items()
+        one: target if tag_key(target) == tag_key(one) else known[tag_key(target)] for one, target in names.items()
     }
     patches = connection.execute(
         select(PatchTag.patch_id)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from functools import lru_cache
 
 from librarian.errors import BadInput
@@ -17,6 +17,7 @@ LONGEST_NAME = 1000
 #: What follows in a longer run of letters does not help to find it.
 LONGEST_WORD = 100
 LONGEST_TAG = 200
+MOST_TAGS = 1000
 LONGEST_NOTE = 1_000_000
 
 #: Letters that Unicode does not take apart, but that nobody wants to type to find a sound. Common practice, no source.
@@ -116,6 +117,18 @@ def clean_tag(name: str) -> str:
     if len(tidy) > LONGEST_TAG:
         raise BadInput(f"The tag “{tidy[:40]}…” is too long.", f"Use {LONGEST_TAG} signs at most; a note takes more.")
     return tidy
+
+
+def clean_tags(names: Iterable[str]) -> list[str]:
+    """The tags of one sound, each as kept."""
+    return few_enough([clean_tag(name) for name in names])
+
+
+def few_enough(names: list[str], most: int = MOST_TAGS) -> list[str]:
+    """The tags of one sound as they are, unless they are too many for it."""
+    if len(names) > most:
+        raise BadInput(f"{len(names):,} tags are too many for one sound.", f"Use {MOST_TAGS:,} at most.")
+    return names
 
 
 def whole(text: str) -> str:

@@ -14,9 +14,9 @@ from librarian.messages import Origin
 from librarian.messages import Version as VersionContent
 
 from . import reading, sqlite
-from .changes import spelling, tag_ids, tag_words
+from .changes import spellings, tag_ids, tag_words
 from .content import Contents, Stored
-from .folding import clean, clean_name, clean_note, clean_tag, order_of, tag_key, words
+from .folding import clean, clean_name, clean_note, clean_tag, clean_tags, order_of, tag_key, words
 from .journal import Pending
 from .records import NewPatch, microseconds
 from .schema import LIVE, WITHDRAWN, Instrument, Patch, PatchTag, Unread, Version
@@ -72,6 +72,7 @@ def _insert(pending: Pending, portion: Sequence[NewPatch], first: int, contents:
     versions: list[tuple[object, ...]] = []
     indexed: list[tuple[int, str, str, str]] = []
     tagged: list[tuple[int, int, int]] = []
+    tags.learn(name for sound in portion for name in sound.tags)
     for place, (sound, content) in enumerate(zip(portion, stored, strict=True)):
         patch, version = first + place, first_version + place
         name, note = clean_name(sound.name, cut=True) or NAMELESS, clean_note(sound.note)
@@ -122,21 +123,21 @@ class _Tags:
         self._lists: dict[tuple[str, ...], list[tuple[int, str]]] = {}
 
     def of(self, names: Sequence[str]) -> list[tuple[int, str]]:
-        """(id, name as kept) of each tag, without repeats."""
+        """(id, name as kept) of each tag, all learnt before, without repeats."""
         key = tuple(names)
         found = self._lists.get(key)
         if found is None:
-            found = list(dict.fromkeys(self._one(name) for name in key))
+            found = list(dict.fromkeys(self._known[tag_key(name)] for name in clean_tags(key)))
             if len(self._lists) < 10000:
                 self._lists[key] = found
         return found
 
-    def _one(self, name: str) -> tuple[int, str]:
-        key = tag_key(clean_tag(name))
-        if key not in self._known:
-            spelled = spelling(self._connection, name)
-            self._known[key] = (tag_ids(self._connection, [spelled])[spelled], spelled)
-        return self._known[key]
+    def learn(self, names: Iterable[str]) -> None:
+        """Find or make these, all at once: a table may bring another tag in every row."""
+        new = [name for name in dict.fromkeys(names) if tag_key(clean_tag(name)) not in self._known]
+        spelled = spellings(self._connection, new)
+        ids = tag_ids(self._connection, spelled.values())
+        self._known.update((key, (ids[name], name)) for key, name in spelled.items())
 
 
 def add_version(pending: Pending, patch: int, version: VersionContent, note: str, parent: int | None) -> int:

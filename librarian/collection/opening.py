@@ -58,7 +58,8 @@ def _look(place: Path) -> bool:
                 raise LibraryProblem(f"The library {place} cannot be read.", "Check who may read it.")
             if not os.access(place, os.W_OK) or not os.access(place.parent, os.W_OK):
                 raise LibraryProblem(
-                    f"The library {place} cannot be written.", "Check who may write to the file and its folder."
+                    f"The library {place} cannot be written.",
+                    "Check who may write to the file and its folder, or copy it to where you may and open that.",
                 )
             return False
         place.parent.mkdir(parents=True, exist_ok=True)

@@ -8,7 +8,7 @@ waited for (`sqlite.PATIENCE_S`).
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, nullcontext
 from pathlib import Path
 
@@ -36,11 +36,16 @@ class Store:
         self._mine = threading.local()
         self._closed = False
         self._file = _identity(path)
+        self._first: Callable[[], None] | None = None
 
     def close(self) -> None:
         """Give back every connection. Twice does no harm."""
         self._closed = True
         self._engine.dispose()
+
+    def before_writing(self, do: Callable[[], None]) -> None:
+        """Do this once, before the first change that is made from now on: outside of any transaction, by its thread."""
+        self._first = do
 
     @contextmanager
     def read(self) -> Iterator[Connection]:
@@ -66,7 +71,7 @@ class Store:
         if outer is not None:
             yield outer
             return
-        self._refuse_a_lost_file()
+        self._get_ready()
         with self._writing, self._connected("BEGIN IMMEDIATE", unchecked=purge) as connection:
             pending = Pending(connection, clean(label)[:LONGEST_LABEL], self.next_change(connection, epoch=purge))
             self._mine.pending = pending
@@ -81,7 +86,7 @@ class Store:
         """A write that is no intent (settings, undo itself, upkeep). Refused inside an intent."""
         if self._current() is not None:
             raise Refused("That cannot be done in the middle of another change.")
-        self._refuse_a_lost_file()
+        self._get_ready()
         with self._writing, self._connected("BEGIN IMMEDIATE") as connection:
             yield connection
 
@@ -120,6 +125,13 @@ class Store:
     def _next_change(connection: Connection) -> int:
         connection.execute(_COUNT_UP)
         return int(connection.execute(_CHANGE).scalar_one())
+
+    def _get_ready(self) -> None:
+        self._refuse_a_lost_file()
+        with self._writing:  # nobody else's change may come before what is to be done first
+            first, self._first = self._first, None
+            if first is not None:
+                first()
 
     def _refuse_a_lost_file(self) -> None:
         """An open file outlives its folder on some systems: what is written into it would be lost without a word."""

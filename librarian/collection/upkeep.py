@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import delete, insert, select
 
-from librarian.errors import BadInput
+from librarian.errors import BadInput, LibrarianError
 
 from . import backups, checking, journal, restoring, sqlite
 from .backups import BackupRow
@@ -101,6 +101,23 @@ class Upkeep:
         if not backups.needed(self._store.path, self.backup_folder):
             return None
         return self._in_turn(reason)
+
+    def back_up_if_due(self, reason: str) -> BackupRow | None:
+        """The same, unless a copy was made in the last hours: for where it is asked again and again."""
+        if not backups.due(self._store.path, self.backup_folder):
+            return None
+        return self._in_turn(reason)
+
+    def protect(self, failed: Callable[[LibrarianError], None]) -> None:
+        """Before the first change from now on: a copy if one is due. One that fails is told, and stops nothing."""
+
+        def copy() -> None:
+            try:
+                self.back_up_if_due("before-change")
+            except LibrarianError as problem:
+                failed(problem)
+
+        self._store.before_writing(copy)
 
     def restore_backup(self, backup: Path) -> Path:
         """Make the library what a backup holds: one step of undo. Returns the copy of what was there before."""

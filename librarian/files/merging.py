@@ -13,7 +13,7 @@ from itertools import islice
 from typing import Literal
 
 from librarian.collection import Library, NewPatch, PatchRow, clean_name
-from librarian.collection.folding import clean_note, clean_tag, tag_key
+from librarian.collection.folding import LONGEST_NAME, clean_note, clean_tag, tag_key
 from librarian.files.identity import identity
 from librarian.files.incoming import Dated, Incoming, Stream
 from librarian.files.matching import Match, Matcher
@@ -21,6 +21,7 @@ from librarian.files.progress import Going
 from librarian.messages import Version
 
 PORTION = 1000
+_SHOWN = 40
 Status = Literal["new", "same", "changed"]
 OnChanged = Literal["version", "new", "skip"]
 
@@ -199,8 +200,10 @@ class Keeper:
                 self._found.setdefault(key, number)
 
 
-def renamed(plan: Plan) -> str:
-    """What is worth saying about a sound that is called otherwise here, '' for nothing."""
+def otherwise_called(plan: Plan) -> str:
+    """What is worth saying about a sound that is, or will be, called otherwise here; '' for nothing."""
     row = plan.match.row
     name = clean_name(plan.sound.name, cut=True)
+    if row is None and len(plan.sound.name) > LONGEST_NAME:
+        return f"“{name[:_SHOWN]}…” has {len(plan.sound.name):,} signs; the name is cut after {LONGEST_NAME:,}"
     return f"“{name}” is called “{row.name}” here and stays so" if row is not None and row.name != name else ""

@@ -17,7 +17,7 @@ from librarian.files.bundle.stream import BundleStream
 from librarian.files.incoming import Landing
 from librarian.files.landing import added
 from librarian.files.matching import Matcher
-from librarian.files.merging import Keeper, plans, renamed, repeated
+from librarian.files.merging import Keeper, otherwise_called, plans, repeated
 from librarian.files.progress import Going
 from librarian.files.seen import Left, Outcome, Row, Wishes
 from librarian.files.table.reading import TableStream
@@ -144,7 +144,7 @@ def look(library: Library, stream: TableStream | BundleStream, path: Path, file:
                 )
             )
             wanted.update(each.foreign for each in plan.sound.versions if each.foreign)
-            told = renamed(plan)
+            told = otherwise_called(plan)
             if told and len(said) < _MOST_NOTES:
                 said.append(told)
     left = _left(library, stream)

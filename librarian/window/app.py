@@ -84,7 +84,7 @@ def _run(application: QApplication, options: argparse.Namespace, stack: ExitStac
     picture = Picture(window, connections, shot)
     picture.begin()
     code = int(application.exec())
-    window.close()
+    window.close() or window.close()  # the second time it does not wait for anything
     if picture.problem:
         sys.stderr.write(f"{picture.problem}\n")
     return code if not picture.problem else 1

@@ -1,12 +1,54 @@
-"""Ctrl+C in the terminal, or a polite kill, ends the window as if the person had closed it."""
+"""How the window ends: when its changes are written; by Ctrl+C or a polite kill as if the person had closed it."""
 
 from __future__ import annotations
 
 import signal
 import socket
 
-from PySide6.QtCore import QObject, QSocketNotifier
-from PySide6.QtWidgets import QApplication
+from PySide6.QtCore import QObject, QSocketNotifier, QTimer
+from PySide6.QtGui import QCloseEvent
+from PySide6.QtWidgets import QApplication, QWidget
+
+from librarian.errors import Cancelled
+from librarian.window.desk.desk import Desk
+from librarian.window.desk.told import Told
+
+
+class EndWhenWritten(QObject):
+    """Closing the window waits, in sight, until its changes are in the library. Closing it once more does not.
+
+    On a slow disk, or while another program is writing, that may take a while; and a change that fails must be said.
+    """
+
+    def __init__(self, window: QWidget, desk: Desk) -> None:
+        super().__init__(window)
+        self._window, self._desk = window, desk
+        self._wished = False
+        desk.work.failed.connect(self._failed)
+        desk.work.ended.connect(self._ended)
+
+    def put_off(self, event: QCloseEvent) -> bool:
+        """True when the window has to stay for now; it is closed when everything is written."""
+        if self._wished or not self._desk.work.busy:
+            return False
+        self._wished = True
+        self._desk.work.cancel()
+        event.ignore()
+        self._desk.told.emit(Told("The last changes are being written; then the window closes.",
+                                  "Close it once more, and it does not wait."))
+        return True
+
+    def _failed(self, problem: Exception) -> None:
+        if not isinstance(problem, Cancelled):
+            self._wished = False
+
+    def _ended(self, _job: object) -> None:
+        if not self._wished:
+            return
+        if self._desk.work.busy:
+            self._desk.work.cancel()  # the next long one, if there is another
+        else:
+            QTimer.singleShot(0, self, self._window.close)
 
 
 class EndBySignal(QObject):
@@ -40,4 +82,6 @@ class EndBySignal(QObject):
     def _end(self) -> None:
         self._reading.recv(64)
         self._application.closeAllWindows()
-        self._application.quit()
+        # With none in sight nothing closes that would end the loop; one that has changes to write does it later.
+        if not any(window.isVisible() for window in self._application.topLevelWidgets()):
+            self._application.quit()

@@ -28,6 +28,7 @@ from librarian.window.desk.told import Told
 from librarian.window.details.editor import DetailsEditor
 from librarian.window.details.of import details_of
 from librarian.window.drawers import Drawers
+from librarian.window.ending import EndWhenWritten
 from librarian.window.exchange.drop import FileDrop
 from librarian.window.pages.learn.learning import Learning
 from librarian.window.paint.look import Choice as Theme
@@ -73,6 +74,7 @@ class MainWindow(QMainWindow):
         # What happens to an instrument comes in bursts; chain and sound in one turn would hold the loop up.
         self._sound_due = QTimer(self, singleShot=True, interval=0)
         self._sound_due.timeout.connect(self._show_sound)
+        self._ending = EndWhenWritten(self, self.desk)
         self._wire()
         self._keys()
         self.view = View(self, self.look, settings, self.commands, self.areas)
@@ -132,7 +134,7 @@ class MainWindow(QMainWindow):
             "theme_system": lambda: self.choose_theme("system"),
             "theme_light": lambda: self.choose_theme("light"),
             "theme_dark": lambda: self.choose_theme("dark"),
-            "one_line": self._one_line,
+            "one_line": lambda: self.view.one_line(),  # noqa: PLW0108 - there is no view yet
             "group_none": lambda: desk.search(order="name"),
             "group_tag": lambda: desk.search(order="group tag"),
             "group_instrument": lambda: desk.search(order="group instrument"),
@@ -424,9 +426,6 @@ class MainWindow(QMainWindow):
         """Follow the system, or stay light or dark."""
         self.view.choose_theme(theme)
 
-    def _one_line(self) -> None:
-        self.view.one_line()
-
     def about(self) -> None:
         """Which version this is and where the library lies, at the foot of the list."""
         self._show_told(Told(f"Librarian {__version__}. The library is {self.desk.library.path}."))
@@ -438,7 +437,10 @@ class MainWindow(QMainWindow):
             self.areas.focus_area("panel" if self.areas.page == FIRST_START else "list")
 
     def closeEvent(self, event: QCloseEvent) -> None:
+        if self._ending.put_off(event):
+            return
         self.settings.setValue("geometry", self.saveGeometry())
+        self.hide()  # what is under way elsewhere is waited for, but not in sight
         self.connecting.close()
         self.drawers.close()
         self.starting.close()

@@ -16,6 +16,7 @@ from librarian.collection import Library
 from librarian.transfer.connections import Connections
 from librarian.window.main import MainWindow
 from librarian.window.paint.look import Look
+from tests.gui.whole_window import close
 from tests.jackd import JackServer
 from tests.standins import StandInProcess
 
@@ -39,7 +40,7 @@ class Seat:
         self.window.show()
 
     def close(self) -> None:
-        self.window.close()
+        close(self.qtbot, self.window)
         self.connections.close()
         self.library.close()
 

@@ -22,6 +22,7 @@ from librarian.window.paint.look import Look
 from librarian.wire.embedded import EmbeddedCable
 from librarian.wire.ports import Port
 from librarian.wire.process import SystemState
+from tests.gui.whole_window import close
 
 PATIENCE_MS = 20_000
 PORTS = (Port("jack", "out", "Pit interface 1"), Port("jack", "in", "Pit interface 1"))
@@ -106,7 +107,7 @@ class Person:
         self.file = folder / "found.toml"
 
     def close(self) -> None:
-        self.window.close()
+        close(self.qtbot, self.window)
         self.wired.close()
         self.library.close()
 

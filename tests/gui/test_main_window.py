@@ -12,7 +12,7 @@ from librarian.collection import Library
 from librarian.transfer.connections import Connections
 from librarian.window.main import MainWindow
 from librarian.window.paint.look import Look
-from tests.gui.whole_window import PATIENCE_MS, Desk
+from tests.gui.whole_window import PATIENCE_MS, Desk, close
 
 
 def recall(desk: Desk, name: str) -> None:
@@ -185,7 +185,7 @@ def test_first_start_offers_the_two_ways_and_the_stand_in_works(qtbot: QtBot, lo
         qtbot.wait_until(
             lambda: any(one.ready for one in window.desk.instruments.standings.values()), timeout=PATIENCE_MS
         )
-        window.close()
+        close(qtbot, window)
 
 
 def test_the_traffic_is_read_through_the_chart_and_can_be_held(desk: Desk):

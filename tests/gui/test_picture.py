@@ -14,6 +14,7 @@ from librarian.transfer.connections import Connections
 from librarian.window.main import MainWindow
 from librarian.window.paint.look import Look
 from librarian.window.picture import Picture, Shot
+from tests.gui.whole_window import close
 
 
 def test_a_picture_of_the_demo_waits_for_its_sounds(
@@ -38,4 +39,4 @@ def test_a_picture_of_the_demo_waits_for_its_sounds(
         assert standing is not None
         assert standing.in_it is not None
         assert len(standing.now) >= 3, "knobs were turned after the recall"
-        window.close()
+        close(qtbot, window)

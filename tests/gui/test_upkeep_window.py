@@ -20,7 +20,7 @@ from librarian.transfer.connections import Connections, pace_text
 from librarian.window.main import MainWindow
 from librarian.window.pages.cannot_open import CannotOpen
 from librarian.window.paint.look import Look
-from tests.gui.whole_window import PATIENCE_MS, Desk
+from tests.gui.whole_window import PATIENCE_MS, Desk, close
 from tests.jackd import bound
 
 
@@ -94,6 +94,7 @@ def test_a_disk_that_is_full_or_read_only_is_a_sentence_and_nothing_is_lost(desk
 
 
 def test_a_library_that_was_swept_away_is_a_sentence(desk: Desk):
+    desk.wait_for(desk.library.backups)  # that of the start would miss the file too
     desk.library.path.rename(desk.library.path.with_name("elsewhere.library"))
     desk.window.desk.rename(desk.patches["Anchor chain"], "Another name")
     desk.settle()
@@ -139,7 +140,7 @@ def test_a_slower_pace_is_remembered_shown_and_taken_back(qtbot: QtBot, look: Lo
         window.commands.run("usual_pace")
         qtbot.wait_until(lambda: library.instrument(desk.ids["lanternfish"]).pace == "", timeout=PATIENCE_MS)
         assert "gaps" not in window.chain_state().box.detail
-        window.close()
+        close(qtbot, window)
 
 
 def test_the_traffic_is_filtered_by_words_and_bytes_and_saved(desk: Desk, tmp_path: Path):

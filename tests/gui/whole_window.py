@@ -42,6 +42,12 @@ def demo_library() -> Demo:
         return Demo(path.read_bytes(), charts, ids, patches)
 
 
+def close(qtbot: QtBot, window: MainWindow) -> None:
+    """Close it as a person does who waits until the last change is written."""
+    if not window.close():
+        qtbot.wait_until(lambda: not window.isVisible(), timeout=PATIENCE_MS)
+
+
 class Desk:
     """A window on a library with the demo's sounds and both stand-ins, and the hands and eyes of a person."""
 
@@ -61,7 +67,7 @@ class Desk:
         qtbot.wait_until(lambda: self.window.desk.found is not None, timeout=PATIENCE_MS)
 
     def close(self) -> None:
-        self.window.close()
+        close(self.qtbot, self.window)
         self.connections.close()
         self.library.close()
 

@@ -11,6 +11,7 @@ from librarian.errors import BadInput
 
 _MOST_REMEMBERED = 16_384
 _LONGEST_TYPED = 80
+_LONGEST_TOLD = 40
 
 
 class Scale:
@@ -102,11 +103,11 @@ class Scale:
             return found
         if self.curve is None:
             near = nearest(typed, self._words.values())
-            raise BadInput(f"“{text.strip()}” is none of its positions.", self._known_words(near))
+            raise BadInput(f"“{_told(text)}” is none of its positions.", self._known_words(near))
         number = self._number(typed)
         if number is None:
             raise BadInput(
-                f"“{text.strip()}” cannot be read as a value here.",
+                f"“{_told(text)}” cannot be read as a value here.",
                 f"Write for example “{self.text(self.low)}” or “{self.text(self.high)}”.",
             )
         return self._nearest(number, text)
@@ -144,7 +145,7 @@ class Scale:
     def _nearest(self, number: float, text: str) -> int:
         curve = self.curve
         if curve is None:
-            raise BadInput(f"“{text.strip()}” is none of its positions.")
+            raise BadInput(f"“{_told(text)}” is none of its positions.")
         value = curve.near(number)
         wanted = self._number_text(number)
         # The text of a value is rounded; among neighbours the one that reads as typed is meant.
@@ -155,7 +156,7 @@ class Scale:
         if not lowest <= number <= highest:
             first, last = self.text(curve.low), self.text(curve.high)
             raise BadInput(
-                f"“{text.strip()}” is outside the range, which is {first} to {last}.", "Write a value within the range."
+                f"“{_told(text)}” is outside the range, which is {first} to {last}.", "Write a value within the range."
             )
         return value
 
@@ -173,6 +174,12 @@ class Scale:
         if text[0].isdigit():  # rounded to nothing: show the digits that tell them apart
             text = quantity(change, self.unit, None, signed=True, prefix=self.prefix)
         return text if not text[0].isdigit() else "differs"
+
+
+def _told(text: str) -> str:
+    """What was typed, for a sentence about it: a cell of a table may hold a million signs."""
+    text = text.strip()
+    return text if len(text) <= _LONGEST_TOLD else f"{text[:_LONGEST_TOLD]}…"
 
 
 def _from_step(curve: Curve | None) -> int | None:

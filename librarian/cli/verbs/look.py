@@ -27,6 +27,7 @@ PatchArgument = Annotated[str, typer.Argument(metavar="PATCH", help=REFERENCE)]
 TagOption = Annotated[
     list[str] | None, typer.Option("--tag", metavar="TAG", help="Only with this tag; may be repeated.")
 ]
+_SHOWN = 60
 LimitOption = Annotated[int, typer.Option("--limit", min=0, help="List at most so many.")]
 
 
@@ -117,6 +118,7 @@ def _listed(answer: answers.Found, rows: Sequence[PatchRow]) -> Iterator[str | T
 def problem_sentence(query: str, problem: Problem) -> str:
     """What is wrong, where it stands, and what would be right there."""
     piece = query[problem.start : problem.end]
+    piece = piece if len(piece) <= _SHOWN else f"{piece[:_SHOWN]}…"
     where = f" (at sign {problem.start + 1}: “{piece}”)" if piece else ""
     instead = f" Perhaps: {problem.replacement}" if problem.replacement else ""
     return f"{problem.sentence}{where}{instead}"

@@ -125,16 +125,28 @@ def back_up(source: Path, target: Path) -> None:
         sync_folder(target.parent)
     except sqlite3.Error as error:
         _leave_nothing(part)
-        raise (explain(error, target) or LibraryProblem(f"No backup of {source} could be made: {error}.")) from error
+        raise _not_copied(error, source, target) from error
     except OSError as error:
         _leave_nothing(part)
         raise LibraryProblem(
             f"No backup could be written to {target}: {error.strerror or error}.",
             "Check the folder and its free space.",
         ) from error
-    except LibraryProblem:
+    except BaseException:  # Ctrl+C too
         _leave_nothing(part)
         raise
+
+
+def _not_copied(error: sqlite3.Error, source: Path, target: Path) -> LibraryProblem:
+    """Whose fault it is: the library's, when it cannot be read; else that of the place for the copy."""
+    name = getattr(error, "sqlite_errorname", None) or ""
+    if name.startswith(("SQLITE_FULL", "SQLITE_IOERR")):
+        why, hint = "the disk is full or does not answer", "Free some space, check the disk, then try again."
+    elif name.startswith(("SQLITE_CANTOPEN", "SQLITE_READONLY", "SQLITE_PERM")) and source.is_file():
+        why, hint = "no file can be made there", "Check who may write to the folder, or choose another one."
+    else:
+        return explain(error, source) or LibraryProblem(f"No backup of {source} could be made: {error}.")
+    return LibraryProblem(f"No backup could be written to {target}: {why}.", hint)
 
 
 def _leave_nothing(part: Path) -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, get_args
 
-from librarian.collection.folding import clean, clean_tag
+from librarian.collection.folding import MOST_TAGS, clean, clean_tags
 from librarian.errors import BadInput
 from librarian.files.incoming import Dated, Incoming
 from librarian.messages import Origin, OriginKind, Values, Version
@@ -17,7 +17,6 @@ _KINDS = frozenset(get_args(OriginKind))
 _LARGEST = 1 << 62
 _MOST_VALUES = 20_000
 _MOST_VERSIONS = 100_000
-_MOST_TAGS = 1_000
 _HINT = "Nothing was taken from it. Export the bundle again, or correct the line."
 
 
@@ -163,8 +162,9 @@ def sound(told: Said, instruments: int, where: str) -> Incoming:
 
 
 def _tags(told: Said) -> tuple[str, ...]:
+    names = told.texts("tags", MOST_TAGS)
     try:
-        return tuple(clean_tag(tag) for tag in told.texts("tags", _MOST_TAGS))
+        return tuple(clean_tags(names))
     except BadInput as fault:
         raise told.wrong(f"“tags”: {str(fault).removesuffix('.')}") from None
 

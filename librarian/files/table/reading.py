@@ -11,7 +11,7 @@ from typing import Any
 
 from librarian.chart import Chart
 from librarian.collection import Library
-from librarian.collection.folding import clean_tag
+from librarian.collection.folding import clean_tags
 from librarian.errors import BadInput, Refused
 from librarian.files.incoming import Dated, Incoming, Landing
 from librarian.files.landing import Told, land
@@ -54,7 +54,15 @@ class Table:
                         )
                     yield reader.line_num, told[0], row
         except csv.Error as error:
-            raise BadInput(f"{self.name}, line {reader.line_num}: {error}.", _HINT) from None
+            raise _uncut(self.name, reader.line_num, error) from None
+
+
+def _uncut(name: str, line: int, error: csv.Error) -> BadInput:
+    """The lines cannot be cut into cells; the csv module says it in words of programmers."""
+    said = str(error)
+    if "field limit" in said:
+        said = f"a cell of more than {text.LONGEST_CELL:,} signs; perhaps a quotation mark is missing that ends it"
+    return BadInput(f"{name}, line {line}: {said}.", _HINT)
 
 
 @dataclass(frozen=True)
@@ -104,7 +112,7 @@ class TableStream:
         if not name:
             raise BadInput("The sound has no name.", "Every row has one.")
         known = columns.values(row)
-        tags = tuple(clean_tag(tag) for tag in tags_of(undone(heading.cell(row, "tags"))))
+        tags = tuple(clean_tags(tags_of(undone(heading.cell(row, "tags")))))
         version = Version(
             chart.id,
             chart.revision,
@@ -154,7 +162,7 @@ def open_table(path: Path) -> Table:
     try:
         heading = read(next(reader, []), separator)
     except csv.Error as error:
-        raise BadInput(f"{path.name}, line 1: {error}.", _HINT) from None
+        raise _uncut(path.name, 1, error) from None
     table = Table(path, path.name, path.stat().st_size, encoding, heading, (), (note,) if note else ())
     owners: dict[tuple[str, str, str], None] = {}
     for count, (line, _, row) in enumerate(table.rows()):

@@ -13,7 +13,8 @@ from librarian.errors import BadInput, OutsideProblem
 LONGEST_FILE = 512 << 20
 LONGEST_LINE = 8 << 20
 """Signs; a note has a million at most."""
-csv.field_size_limit(2 << 20)  # the csv module's own limit is shorter than a note may be
+LONGEST_CELL = 2_000_000
+csv.field_size_limit(LONGEST_CELL)  # the csv module's own limit is shorter than a note may be
 
 
 def encoding_of(path: Path) -> tuple[str, str]:

@@ -90,6 +90,7 @@ class Work(QObject):
         self._jobs: queue.SimpleQueue[Job | None] = queue.SimpleQueue()
         self._lock = threading.Lock()
         self._open: list[Job] = []
+        self.closing = threading.Event()
         self._over.connect(self._deliver)
         self._thread = threading.Thread(target=self._live, name="library work", daemon=True)
         self._thread.start()
@@ -133,13 +134,16 @@ class Work(QObject):
             job.cancel.set()
 
     def close(self, timeout_s: float = 30.0) -> None:
-        """Cancel what is long, finish the edits, end the thread."""
+        """Cancel what is long, finish the edits, end the thread. What fails now is logged: nobody sees the window."""
+        self.closing.set()
         with self._lock:
             for job in self._open:
                 if job.title:
                     job.cancel.set()
         self._jobs.put(None)
         self._thread.join(timeout_s)
+        if self._thread.is_alive():
+            _LOG.error("The program ended before the last changes of the library were written.")
 
     # -- on the work's own thread ----------------------------------------------------------------------------------
 
@@ -156,6 +160,8 @@ class Work(QObject):
             job.cancel.check("It had not begun; nothing has changed.")
             result = job.do(job.cancel, _Told(self, job))
         except (LibrarianError, Cancelled) as problem:
+            if self.closing.is_set() and isinstance(problem, LibrarianError):
+                _LOG.error("A last change of the library was not made: %s %s", problem, problem.hint)
             self._over.emit(job, problem, False)
         except Exception as problem:  # noqa: BLE001 - said and logged; the thread goes on
             _LOG.exception("work in the library failed")
@@ -172,6 +178,8 @@ class Work(QObject):
     def _deliver(self, job: Job, result: object, good: bool) -> None:
         with self._lock:
             self._open = [one for one in self._open if one is not job]
+        if self.closing.is_set():
+            return  # whoever would show it, and open lines for it, has gone
         if good:
             if job.then is not None:
                 job.then(result)

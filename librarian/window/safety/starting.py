@@ -1,16 +1,19 @@
-"""What happens in the background when a library is opened: search is made ready, and a backup if something changed."""
+"""What happens in the background: search is made ready at the start, and backups are made when something changed."""
 
 from __future__ import annotations
 
-from PySide6.QtCore import QObject
+from PySide6.QtCore import QObject, QTimer
 
 from librarian.collection import BackupRow
 from librarian.window.desk.asker import Asker
 from librarian.window.desk.desk import Desk
 
+#: How often a window that stays open asks whether a backup is due.
+_LOOK_MS = 1_800_000
+
 
 class Starting(QObject):
-    """Runs once. A backup that fails is said, and the window works on."""
+    """One backup at the start, then one every some hours of work. One that fails is said, and the window works on."""
 
     def __init__(self, desk: Desk, parent: QObject) -> None:
         super().__init__(parent)
@@ -18,6 +21,10 @@ class Starting(QObject):
         self._asker = Asker(self)
         self._asker.failed.connect(lambda _number, problem: desk.trouble(problem))
         self._asker.ask(self._begin)
+        timer = QTimer(self)
+        timer.setInterval(_LOOK_MS)
+        timer.timeout.connect(lambda: self._asker.ask(lambda: desk.library.back_up_if_due("at-work")))
+        timer.start()
 
     def _begin(self) -> BackupRow | None:
         self._desk.library.warm()

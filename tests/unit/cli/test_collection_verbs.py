@@ -294,3 +294,11 @@ def test_backup_and_back_again(run, small, tmp_path):
     listed = run("library", "backups", "--json").answer["backups"]
     assert went["before"] in [each["path"] for each in listed]
     assert run("library", "go-back", tmp_path / "nothing.sqlite").code == Exit.COULD_NOT
+
+
+def test_a_very_long_name_or_line_does_not_drown_the_rest(run, small):
+    run("rename", "Flood", "x" * 1000)
+    listed = run("find").out.splitlines()
+    assert max(map(len, listed)) < 400
+    assert any("x… (1000 characters)" in line for line in listed)
+    assert len(run("find", "y" * 100_000).err) < 300

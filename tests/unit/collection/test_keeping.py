@@ -9,6 +9,7 @@ from types import SimpleNamespace
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from sqlalchemy import Engine, event
 
 from librarian.collection import Library, NewPatch
 from librarian.collection.layout import Layout, layout_for, width_for
@@ -224,3 +225,20 @@ def test_the_library_is_readable_with_plain_sql(library: Library, lantern: int, 
             found[parameter] = code - (1 << (8 * width - 1))
     assert (name, tags.split("\n"), [tag for (tag,) in linked]) == ("Plain", ["a/b", "c"], ["a/b", "c"])
     assert found == dict(kept.values)
+
+
+def test_tags_of_many_sounds_are_found_or_made_at_once(library: Library, lantern: int, any_sound) -> None:
+    """A table may bring another tag in every row; each must not cost questions of its own."""
+    library.keep(lantern, "First", any_sound(0), ["Act 7"])
+    asked: list[str] = []
+
+    def noted(_connection: object, _cursor: object, statement: str, *_: object) -> None:
+        asked.append(statement)
+
+    event.listen(Engine, "before_cursor_execute", noted)
+    try:
+        made = library.keep_many(NewPatch(lantern, f"S {n}", any_sound(n), (f"act {n}", "same")) for n in range(500))
+    finally:
+        event.remove(Engine, "before_cursor_execute", noted)
+    assert len(asked) < 100
+    assert [row.tags for row in library.rows([made[6], made[7]])] == [("act 6", "same"), ("Act 7", "same")]

@@ -341,3 +341,26 @@ def test_nothing_to_repair(tmp_path: Path) -> None:
     with pytest.raises(LibraryProblem, match="not a library"):
         repair(tmp_path / "other.sqlite", tmp_path / "saved.sqlite")
     assert not (tmp_path / "saved.sqlite").exists()
+
+
+def test_a_copy_that_cannot_be_written_names_its_own_place(
+    filled: Library, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    target = tmp_path / "copy.sqlite"
+    real = sqlite3.connect
+
+    def small_disk(path: object, **how: object) -> sqlite3.Connection:
+        made = real(path, **how)
+        if str(path).endswith(".part"):
+            made.execute("PRAGMA max_page_count = 4")  # the disk ends after four pages
+        return made
+
+    monkeypatch.setattr(sqlite3, "connect", small_disk)
+    with pytest.raises(LibraryProblem, match=r"No backup could be written to .*copy\.sqlite: the disk is full"):
+        filled.back_up(target)
+    monkeypatch.undo()
+    (tmp_path / "copy.sqlite.part").mkdir()
+    with pytest.raises(LibraryProblem, match=r"No backup could be written to .*copy\.sqlite"):
+        filled.back_up(target)
+    assert not target.exists()
+    assert filled.check() == ()

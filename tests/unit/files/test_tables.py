@@ -183,7 +183,7 @@ def test_wrong_tables_are_refused_with_the_place(library_path: Path, tmp_path: P
         path.write_bytes(b"name,instrument\nA\x00,Left\n")
         assert "zero bytes" in refused(library, path)
         path.write_bytes(b'name,instrument,filter.cutoff\n"A,Left,64 Hz\n' + b"x" * 3_000_000)
-        assert "field larger" in refused(library, path)
+        assert "line 3: a cell of more than 2,000,000 signs" in refused(library, path)
         path.write_bytes(b"name,instrument," + b"x" * 20_000_000)
         assert "a line of more than" in refused(library, path)
 
@@ -215,3 +215,37 @@ def test_two_rows_of_one_name_are_two_sounds(library_path: Path, tmp_path: Path)
         assert [row.status for row in seen.rows] == ["new", "new", "same"]
         done = intake.apply(library, seen)
         assert (len(done.patches), done.same) == (2, 1)
+
+
+def test_cells_of_a_million_signs_are_refused_or_cut_in_a_sentence(library_path: Path, tmp_path: Path) -> None:
+    long = "x" * 1_000_000
+    head = ["name", "instrument", "tags", "note", "filter.cutoff"]
+    with Library.open(library_path) as library:
+        library.add_instrument(chart("lanternfish"), "Left", Address(2, 16))
+        for row, said in (
+            (["A", "Left", long, "", "64 Hz"], "line 2: That tag is too long."),
+            (["A", "Left", ";".join(map(str, range(150_000))), "", "64 Hz"], "line 2: 150,000 tags are too many"),
+            (["A", "Left", "", long * 2 + "x", "64 Hz"], "line 2: a cell of more than 2,000,000 signs"),
+            (["A", "Left", "", "", long], f"“{'x' * 40}…” cannot be read"),
+            (["A", long, "", "", "64 Hz"], "no instrument is called"),
+        ):
+            told = refused(library, write(tmp_path / "long.csv", [head, row]))
+            assert said in told
+            assert len(told) < 500
+        assert library.total() == 0
+        seen = look(library, write(tmp_path / "names.csv", [head, [long, "Left", "", "n", "64 Hz"]]))
+        assert seen.notes == (f"names.csv: “{'x' * 40}…” has 1,000,000 signs; the name is cut after 1,000.",)
+        intake.apply(library, seen)
+        assert [len(row.name) for row in library.rows(library.find().ids)] == [1000]
+
+
+def test_a_thousand_tags_are_taken(library_path: Path, tmp_path: Path) -> None:
+    rows = [["name", "instrument", "tags", "filter.cutoff"], ["A", "Left", ";".join(map(str, range(1000))), "64 Hz"]]
+    with Library.open(library_path) as library:
+        library.add_instrument(chart("lanternfish"), "Left", Address(2, 16))
+        intake.apply(library, look(library, write(tmp_path / "tags.csv", rows)))
+        (row,) = library.rows(library.find().ids)
+        assert row.tags == tuple(map(str, range(1000)))
+        with pytest.raises(BadInput, match="1,001 tags are too many"):
+            library.tag([row.id], ["one more"])
+        library.tag([row.id], ["one more"], ["7"])
