@@ -15,7 +15,7 @@ DAMAGED = (
 INCOMPLETE = "did not arrive and (is|are) unknown|could not be read back"
 DIFFERS = (
     "did not arrive|changed, though not sent|its name reads|reads? back neither|did not take the new sound|"
-    "was changed afterwards|whose number was damaged on the way"
+    "was changed afterwards|whose number was damaged on the way|equal; .* differs?\\b"
 )
 REFUSED = "refused|cancelled the transfer|did not acknowledge"
 MOVED = "moved on the panel meanwhile"

@@ -270,7 +270,7 @@ class _Run:
         if not ways:
             own.append("cannot be asked for its sound|sent, cannot be verified")
         elif not set(self.chart.parameters) <= carried:
-            own.append("sent, cannot be verified|did not arrive and (is|are) unknown")
+            own.append("cannot be verified|did not arrive and (is|are) unknown")
         if not showing(self.world.line):
             own.append("knows nothing else to ask for")
         messages = self.chart.codec.messages.values()
