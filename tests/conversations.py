@@ -268,7 +268,7 @@ class _Run:
         ways = askable(self.world.line)
         carried = {name for way in ways for name in way.carries}
         if not ways:
-            own.append("cannot be asked for its sound|sent, cannot be verified")
+            own.append("cannot be asked for (its|the) sound|sent, cannot be verified")
         elif not set(self.chart.parameters) <= carried:
             own.append("cannot be verified|did not arrive and (is|are) unknown")
         if not showing(self.world.line):
