@@ -99,7 +99,7 @@ def _kind(conversation: str, end: End, words: str) -> str:
         return first
     if conversation == "by hand":
         return "by hand"
-    marks = (("cannot be verified", "sent"), ("programs read", "incomplete"), ("programs were", "programs"),
+    marks = (("cannot be verified", "sent"), ("programs read", "incomplete"), ("programs ", "programs"),
              ("read back equal", "differs"), ("received", "incomplete"))  # fmt: skip
     for mark, kind in marks:
         if mark in words:
