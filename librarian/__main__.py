@@ -27,12 +27,20 @@ def main() -> None:
     usual = signal.signal(signal.SIGINT, _nothing_begun)
     from librarian import cli
 
+    run = cli.prepared(open_window)
     signal.signal(signal.SIGINT, usual)
-    cli.main(open_window)
+    run()
+
+
+_SENTENCE = "Ended by Ctrl+C; nothing had begun."
+_PROBLEM = f'{{"verb": "", "ok": false, "problem": {{"kind": "cancelled", "sentence": "{_SENTENCE}", "hint": ""}}}}'
 
 
 def _nothing_begun(*_: object) -> None:
-    sys.stderr.write("Ended by Ctrl+C; nothing had begun.\n")
+    if "--json" in sys.argv:
+        sys.stdout.write(f"{_PROBLEM}\n")
+        sys.stdout.flush()
+    sys.stderr.write(f"{_SENTENCE}\n")
     sys.stderr.flush()
     os._exit(130)  # modules that are half loaded have nothing to clean up, and much to complain about
 

@@ -99,7 +99,7 @@ def _kind(conversation: str, end: End, words: str) -> str:
         return first
     if conversation == "by hand":
         return "by hand"
-    marks = (("cannot be verified", "sent"), ("programs read", "incomplete"), ("programs were", "programs"),
+    marks = (("cannot be verified", "sent"), ("programs read", "incomplete"), ("programs ", "programs"),
              ("read back equal", "differs"), ("received", "incomplete"))  # fmt: skip
     for mark, kind in marks:
         if mark in words:
@@ -268,9 +268,9 @@ class _Run:
         ways = askable(self.world.line)
         carried = {name for way in ways for name in way.carries}
         if not ways:
-            own.append("cannot be asked for its sound|sent, cannot be verified")
+            own.append("cannot be asked for (its|the) sound|sent, cannot be verified")
         elif not set(self.chart.parameters) <= carried:
-            own.append("sent, cannot be verified|did not arrive and (is|are) unknown")
+            own.append("cannot be verified|did not arrive and (is|are) unknown")
         if not showing(self.world.line):
             own.append("knows nothing else to ask for")
         messages = self.chart.codec.messages.values()

@@ -107,8 +107,9 @@ def _loop(dice: Random, chart: Chart) -> Trouble:
 def _program_chosen(dice: Random, chart: Chart) -> Trouble:
     def prepare(world: World, dice: Random) -> None:
         if world.instrument.memory.size:
-            number = dice.randrange(world.instrument.memory.size)
-            world.bad.at(100.0 + dice.uniform(0.0, 0.6), lambda now: world.instrument.choose(number, now))
+            assert chart.memory is not None
+            bank, number = divmod(dice.randrange(world.instrument.memory.size), chart.memory.programs)
+            world.bad.at(100.0 + dice.uniform(0.0, 0.6), lambda now: world.instrument.choose(number, now, bank))
 
     return Trouble(moves=True, prepare=prepare, told=frozenset({"NotUnderstood"}))
 

@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from librarian.cli.app import main
+from librarian.cli.app import prepared
 
-__all__ = ["main"]
+__all__ = ["prepared"]

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import functools
 import io
 import sys
+from collections.abc import Callable
 from typing import Annotated
 
 import typer
+from typer.main import get_command
 
 from librarian import __version__
 from librarian.cli.here import show
@@ -41,13 +44,16 @@ VERBS = (
 )  # fmt: skip
 
 
-def main(open_window: OpenWindow | None = None) -> None:
-    """Run the command line and end the process with its exit code. `open_window` is what `librarian window` calls."""
+def prepared(open_window: OpenWindow | None = None) -> Callable[[], object]:
+    """What runs the command line and ends the process with its exit code, put together and not yet begun.
+
+    `open_window` is what `librarian window` calls.
+    """
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             # A terminal without Unicode shows a question mark for what it cannot show, and nothing fails.
             stream.reconfigure(errors="replace")
-    build()(prog_name="librarian", obj=Given(open_window))
+    return functools.partial(get_command(build()), prog_name="librarian", obj=Given(open_window))
 
 
 def say_version(asked: bool) -> None:

@@ -19,6 +19,7 @@ from librarian.errors import Cancelled, LibrarianError, OutsideProblem
 from librarian.transfer import Line
 from librarian.transfer.meaning import Reader
 from librarian.wire import traffic
+from librarian.wire.cable import CableLost
 
 Plain = dict[str, Any]
 
@@ -27,7 +28,8 @@ Plain = dict[str, Any]
 class Log:
     """The log of one line; `path` None: nobody wants it. Verbs say what they do before they do it, and how it ended.
 
-    `held`: the conversations in turn, by names that `cli/replaying.py` knows, with options as plain JSON values.
+    `held`: the conversations in turn, by names that `cli/replaying.py` knows, with options as plain JSON values. One
+    that was ended from outside, by Ctrl+C or with its cable, says when: nothing that crossed the cable does.
     """
 
     path: Path | None
@@ -54,7 +56,8 @@ class Log:
         except (LibrarianError, Cancelled) as problem:
             if not self.held:
                 self.begins("identify")
-            self.ends(str(problem))
+            if not self.held[-1]["outcome"]:  # else it had come to its end, and the trouble was another one
+                self._broke_off(problem, line.clock.now())
             try:
                 self._save(crossed, began, reader)
             except LibrarianError as trouble:
@@ -62,6 +65,17 @@ class Log:
                 aside(clean(f"{trouble} {trouble.hint}".strip()))
             raise
         self._save(crossed, began, reader)
+
+    def _broke_off(self, problem: LibrarianError | Cancelled, at: float) -> None:
+        """The last conversation ended so. What a verb or a talk adds to a sentence is not the cause's own."""
+        cause = problem.__cause__
+        if isinstance(problem, Cancelled):
+            self.held[-1]["ended"] = {"at": round(at, 6), "lost": "", "hint": ""}
+            problem = cause if isinstance(cause, Cancelled) else problem
+        elif isinstance(problem, CableLost):
+            lost = cause if isinstance(cause, CableLost) else problem
+            self.held[-1]["ended"] = {"at": round(at, 6), "lost": str(lost), "hint": lost.hint}
+        self.ends(str(problem))
 
     def _save(self, crossed: traffic.Traffic, began: Mapping[str, Any], reader: Reader) -> None:
         assert self.path is not None

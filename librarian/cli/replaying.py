@@ -14,10 +14,13 @@ from librarian.cli.reading import chart_text
 from librarian.collection.plain import of_plain
 from librarian.errors import BadInput, Cancelled, LibrarianError
 from librarian.messages import Address, Version
-from librarian.transfer import Line, ReplayedCable, bringup
+from librarian.transfer import Cancel, Line, ReplayedCable, bringup
+from librarian.transfer.replay import Ended
 from librarian.wire import traffic
 
 Options = Mapping[str, Any]
+Held = tuple[str, Options, str]
+"""A conversation of the file: its name, its options, how it ended."""
 
 
 @dataclass(frozen=True)
@@ -39,24 +42,24 @@ class Replay:
         return not self.unexpected and not self.left and self.then in {"", self.now}
 
 
-def _identify(line: Line, options: Options) -> str:
-    return transfer.identify(line, device=options.get("device")).sentence
+def _identify(line: Line, options: Options, cancel: Cancel) -> str:
+    return transfer.identify(line, device=options.get("device"), cancel=cancel).sentence
 
 
-def _capture(line: Line, options: Options) -> str:
+def _capture(line: Line, options: Options, cancel: Cancel) -> str:
     program = options.get("program")
     if isinstance(program, int):
-        return transfer.capture_program(line, program).sentence
-    return transfer.capture(line, way=options.get("way")).sentence
+        return transfer.capture_program(line, program, cancel=cancel).sentence
+    return transfer.capture(line, way=options.get("way"), cancel=cancel).sentence
 
 
-def _by_hand(line: Line, options: Options) -> str:  # noqa: ARG001 - it has none
+def _by_hand(line: Line, options: Options, cancel: Cancel) -> str:  # noqa: ARG001 - it has none
     cable = line.cable
     assert isinstance(cable, ReplayedCable)
-    return transfer.capture_by_hand(line, enough=_Exhausted(cable)).sentence
+    return transfer.capture_by_hand(line, enough=_Exhausted(cable), cancel=cancel).sentence
 
 
-def _recall(line: Line, options: Options) -> str:
+def _recall(line: Line, options: Options, cancel: Cancel) -> str:
     return transfer.recall(
         line,
         of_plain(options.get("version")),
@@ -64,30 +67,34 @@ def _recall(line: Line, options: Options) -> str:
         with_setup=bool(options.get("with_setup", False)),
         whole=bool(options.get("whole", False)),
         way=options.get("way"),
+        cancel=cancel,
     ).sentence
 
 
-def _verify(line: Line, options: Options) -> str:
+def _verify(line: Line, options: Options, cancel: Cancel) -> str:
     version = of_plain(options.get("version"))
-    return transfer.verify(line, version, with_setup=bool(options.get("with_setup", False))).sentence
+    with_setup = bool(options.get("with_setup", False))
+    return transfer.verify(line, version, with_setup=with_setup, cancel=cancel).sentence
 
 
-def _backup(line: Line, options: Options) -> str:
+def _backup(line: Line, options: Options, cancel: Cancel) -> str:
     programs, done = options.get("programs"), options.get("done", {})
     return transfer.backup(
         line,
         programs=None if programs is None else [int(number) for number in programs],
         done={int(number): of_plain(one) for number, one in done.items()},
+        cancel=cancel,
     ).sentence
 
 
-def _restore(line: Line, options: Options) -> str:
+def _restore(line: Line, options: Options, cancel: Cancel) -> str:
     allowed = set(options.get("allowed", ()))
     return transfer.restore(
         line,
         {int(number): of_plain(one) for number, one in options.get("programs", {}).items()},
         allow=lambda question: question.number in allowed,
         keep_before=_not_kept,
+        cancel=cancel,
     ).sentence
 
 
@@ -95,17 +102,17 @@ def _not_kept(number: int, version: Version) -> None:
     """What a replay reads was kept then."""
 
 
-def _bring_up(line: Line, options: Options) -> str:
+def _bring_up(line: Line, options: Options, cancel: Cancel) -> str:
     write_memory, seed = bool(options.get("write_memory", False)), int(options.get("seed", 1))
-    return bringup.bring_up(line, write_memory=write_memory, seed=seed).sentence
+    return bringup.bring_up(line, write_memory=write_memory, seed=seed, cancel=cancel).sentence
 
 
-def _panic(line: Line, options: Options) -> str:  # noqa: ARG001 - it has none
+def _panic(line: Line, options: Options, cancel: Cancel) -> str:  # noqa: ARG001 - nothing of it to say or to end
     transfer.panic(line, wait_s=1.0)
     return ""
 
 
-CONVERSATIONS: dict[str, Callable[[Line, Options], str]] = {
+CONVERSATIONS: dict[str, Callable[[Line, Options, Cancel], str]] = {
     "identify": _identify,
     "capture": _capture,
     "capture by hand": _by_hand,
@@ -132,10 +139,14 @@ def replayed(path: Path, *, chart: Chart | None, conversation: str | None, cable
             raise BadInput(f"There is no conversation “{name}”.", f"There are: {', '.join(CONVERSATIONS)}.")
     if not crossings:
         raise BadInput(f"{path} holds no message.", "It was saved before anything had crossed the cable.")
-    played = ReplayedCable(crossings, cable or str(about.get("cable", "")))
+    ended = _ended(path, about) if conversation is None else None
+    played = ReplayedCable(crossings, cable or str(about.get("cable", "")), ended=ended)
     line = Line(played, described, _address(path, about, described), name=str(about.get("instrument", "")))
     asked = bool(about.get("asked", False))
-    now = [_run(line, name, given, asked=asked and count == 0) for count, (name, given, _) in enumerate(held)]
+    now = [
+        _run(line, name, given, played.cancel, asked=asked and count == 0)
+        for count, (name, given, _) in enumerate(held)
+    ]
     return Replay(
         instrument=line.name,
         chart=described,
@@ -148,8 +159,7 @@ def replayed(path: Path, *, chart: Chart | None, conversation: str | None, cable
     )
 
 
-def _held(path: Path, about: Options) -> list[tuple[str, Options, str]]:
-    """Each conversation of the file: its name, its options, how it ended."""
+def _held(path: Path, about: Options) -> list[Held]:
     held = about.get("conversations", [])
     if not held:
         raise BadInput(
@@ -161,14 +171,25 @@ def _held(path: Path, about: Options) -> list[tuple[str, Options, str]]:
         raise BadInput(f"{path}, line 1: 'conversations' is not what this program writes.") from error
 
 
-def _run(line: Line, name: str, options: Options, *, asked: bool) -> str:
+def _ended(path: Path, about: Options) -> Ended | None:
+    """Whether the last of them was ended from outside."""
+    given = about["conversations"][-1].get("ended")
+    if given is None:
+        return None
+    try:
+        return Ended(float(given["at"]), str(given["lost"]), str(given["hint"]))
+    except (KeyError, TypeError, ValueError) as error:
+        raise BadInput(f"{path}, line 1: 'ended' does not say when and how.") from error
+
+
+def _run(line: Line, name: str, options: Options, cancel: Cancel, *, asked: bool) -> str:
     """How it ends now. An option of the wrong kind is the file's fault, not the conversation's."""
     try:
         if asked:
-            found = transfer.identify(line).sentence
+            found = transfer.identify(line, cancel=cancel).sentence
             if name == "identify":
                 return found
-        return CONVERSATIONS[name](line, options)
+        return CONVERSATIONS[name](line, options, cancel)
     except (LibrarianError, Cancelled) as problem:
         return str(problem)
     except (TypeError, ValueError, AttributeError) as error:

@@ -81,7 +81,8 @@ def compared_answer(chart: Chart, comparison: messages.Comparison, order: Order 
     section_labels = labels(chart)
     rows = comparison.rows
     if order == "size":
-        rows = comparison.by_size() + tuple(row for row in rows if row not in comparison.counted)
+        counted = {row.parameter for row in comparison.counted}
+        rows = comparison.by_size() + tuple(row for row in rows if row.parameter not in counted)
     return answers.Comparison(
         counted=len(comparison.counted),
         equal=comparison.count("equal"),

@@ -100,7 +100,8 @@ def _guarded(here: Here, body: Callable[[], Exit | None]) -> Exit:
         _problem(here, _kind(problem), str(problem), problem.hint)
         return Exit.COULD_NOT
     except KeyboardInterrupt:
-        _problem(here, "cancelled", "Ended by Ctrl+C.", "")
+        said = "Ended by Ctrl+C before the answer was given; what had been done by then is done."
+        _problem(here, "cancelled", said, "")
         return Exit.CANCELLED
     except BrokenPipeError:
         # The reader (`| head`) has enough. Python would complain again when it flushes at the end.

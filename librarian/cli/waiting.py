@@ -12,6 +12,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
 from librarian import transfer
 from librarian.cli.clean import clean
+from librarian.errors import Cancelled
 
 
 @contextmanager
@@ -28,7 +29,10 @@ def waiting(what: str) -> Iterator[tuple[transfer.Cancel, transfer.OnProgress]]:
         sys.stderr.flush()
 
     with on_interrupt(wish), _bar(what) as progress:
-        yield cancel, progress
+        try:
+            yield cancel, progress
+        except KeyboardInterrupt:
+            raise Cancelled("Ended at once by a second Ctrl+C; how far it had got is not known.") from None
 
 
 @contextmanager

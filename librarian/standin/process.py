@@ -119,6 +119,8 @@ def with_habit(behaviour: Behaviour, name: str, value: str) -> Behaviour:
             new = float(text)
         elif name == "input_buffer":
             new = None if text in {"", "none"} else int(text)
+        elif isinstance(now, int):
+            new = int(text)
         elif name == "revision":
             new = bytes.fromhex(text) if text else None
         elif name == "refuse" and text not in {"", "nak", "silence"}:

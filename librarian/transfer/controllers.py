@@ -43,7 +43,7 @@ def read_controllers(talk: Talk, way: Way) -> Reading:
     trouble = None if collecting.values else silence(talk, since, "its controllers")
     if trouble is None:
         line.echo.answer_came()
-    talk.answered(way.carries)
+    talk.answered(frozenset() if collecting.whole else way.carries)
     if trouble is not None:
         raise trouble
     return Reading(
@@ -109,6 +109,11 @@ class _Collecting:
     def damaged(self) -> None:
         """Bytes came that are no message: what was heard just before may be damaged as well."""
         self._doubtful |= self._latest
+
+    @property
+    def whole(self) -> bool:
+        """True when all of it has been heard: a controller that comes now was moved."""
+        return set(self.values) >= self._way.carries
 
     @property
     def halves(self) -> set[str]:

@@ -32,7 +32,7 @@ def identify(
     """
     with line.talk("asking who is there", cancel, progress) as talk:
         talk.limit_s = limits.identify_s(line, timeout_s)
-        talk.state = "Nothing was sent but a question; nothing has changed."
+        talk.state = "At most a question was sent; nothing has changed."
         talk.tell(0, 1, "answers", timeout_s)
         asked = ALL_CALL if device is None else device
         found = _who(talk, asked, timeout_s) or _known_by_its_dump(talk) or _raise_silence(talk)

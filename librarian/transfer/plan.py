@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from librarian.chart import DumpRefused, UnknownValues, Way
 from librarian.chart.dump import MessageInfo
@@ -11,6 +11,7 @@ from librarian.errors import Refused
 from librarian.messages import Values, Version
 from librarian.transfer.grouping import grouped
 from librarian.transfer.line import Line
+from librarian.transfer.nearly import alike, set_nearly
 from librarian.transfer.reading import Reading
 from librarian.transfer.writing import written
 from librarian.wire.cable import WIRE_BYTES_PER_SECOND
@@ -33,6 +34,7 @@ class Plan:
     """`wanted`: what the instrument must hold afterwards. `left_out`: ids of the version that no way carries.
 
     `name`: the name that it must show afterwards, '' where none travels. `saved`: bytes that need not travel.
+    `nearly`: ids that are set only near their value, because no exact way brings them.
     """
 
     way: Way
@@ -41,6 +43,7 @@ class Plan:
     left_out: tuple[str, ...]
     name: str = ""
     saved: int = 0
+    nearly: frozenset[str] = frozenset()
 
     @property
     def size(self) -> int:
@@ -98,6 +101,7 @@ def make_plan(
             f"Nothing was sent to {line.name}: {' '.join(reasons) or 'its chart knows no way to recall a sound.'}",
             "Add a way of recall to the chart, or fill in what is unknown.",
         )
+    plan = replace(plan, nearly=_sent_nearly(line, plan) | set_nearly(line, ways_into(line)))
     return plan if whole or now is None else _shortened(line, plan, now)
 
 
@@ -106,12 +110,17 @@ def _into_memory(line: Line) -> bool:
     return any(one.kind == "dump" for one in line.chart.ways_out)
 
 
-def _ways(line: Line, way: Way | str | None) -> list[Way]:
+def ways_into(line: Line) -> list[Way]:
+    """The ways of the chart into the edit buffer, preferred first."""
     ways = [one for one in line.chart.ways_out if one.kind in {"dump", "controllers", "parameters"}]
     messages = line.chart.codec.messages
     ways = [one for one in ways if one.into != "memory"]
     # A program or a bank is a place in the memory, whatever the chart calls it: nothing is written there unasked.
-    ways = [one for one in ways if one.kind != "dump" or messages[one.message].kind == "edit buffer"]
+    return [one for one in ways if one.kind != "dump" or messages[one.message].kind == "edit buffer"]
+
+
+def _ways(line: Line, way: Way | str | None) -> list[Way]:
+    ways = ways_into(line)
     if way is None:
         return ways
     kind = way if isinstance(way, str) else way.kind
@@ -171,7 +180,7 @@ def _names(info: MessageInfo) -> tuple[str, ...]:
 
 
 def _by_controllers(line: Line, way: Way, wanted: Values) -> Plan:
-    bursts = _single_parameters(line, wanted) if way.kind == "parameters" else _controllers(line, wanted, wanted)
+    bursts = _single_parameters(line, wanted) if way.kind == "parameters" else _one_by_one(line, wanted, wanted)
     if not bursts:
         raise Refused("No message for a single parameter carries anything of this sound.")
     sent = [name for burst in bursts for name in burst.parameters]
@@ -199,11 +208,19 @@ def _controllers(line: Line, values: Values, only: Iterable[str]) -> tuple[Burst
 
 
 def _one_by_one(line: Line, values: Values, only: Iterable[str]) -> tuple[Burst, ...]:
-    """These parameters without any dump: by controllers, and what no controller reaches by messages of their own."""
+    """These parameters without any dump: by controllers, and what none sets exactly by messages of their own."""
     wanted = frozenset(only)
-    bursts = _controllers(line, values, wanted)
-    reached = {name for burst in bursts for name in burst.parameters}
-    return bursts + _single_parameters(line, values, wanted - reached)
+    carried = line.chart.codec.carried()
+    singly = _single_parameters(line, values, {one for one in wanted if one not in carried or not carried[one].exact})
+    return _controllers(line, values, wanted - {name for burst in singly for name in burst.parameters}) + singly
+
+
+def _sent_nearly(line: Line, plan: Plan) -> frozenset[str]:
+    """Ids that travel by controllers which do not carry every value."""
+    carried = line.chart.codec.carried()
+    alone = [burst for burst in plan.bursts if burst.dump is None and burst.messages[0][0] != 0xF0]
+    names = [name for burst in alone for name in burst.parameters]
+    return frozenset(name for name in names if not carried[name].exact)
 
 
 def _completed(line: Line, plan: Plan, wanted: Values) -> Plan:
@@ -244,15 +261,27 @@ def _with_other_dumps(
 
 def _shortened(line: Line, plan: Plan, now: Reading) -> Plan:
     """Only what differs, one by one, when that is shorter and leaves nothing else different."""
-    changed = [name for name, value in plan.wanted.items() if now.values.get(name) != value]
-    bursts = _one_by_one(line, plan.wanted, changed)
-    carried = line.chart.codec.carried()
-    reached = {name for burst in bursts for name in burst.parameters if name not in carried or carried[name].exact}
-    short = Plan(plan.way, plan.wanted, bursts, plan.left_out, plan.name)
-    shorter = short.size < plan.size and _seconds(line, bursts) <= _seconds(line, plan.bursts)
-    if reached != set(changed) or not shorter or not _only_values_differ(line, plan, now):
+    changed = {name for name in plan.wanted if not _is_there(line, plan, now, name)}
+    short = replace(plan, bursts=_one_by_one(line, plan.wanted, changed))
+    reached = {name for burst in short.bursts for name in burst.parameters}
+    shorter = short.size < plan.size and _seconds(line, short.bursts) <= _seconds(line, plan.bursts)
+    exactly = _sent_nearly(line, short) <= plan.nearly
+    if reached != changed or not exactly or not shorter or not _only_values_differ(line, plan, now):
         return plan
-    return Plan(plan.way, plan.wanted, bursts, plan.left_out, plan.name, plan.size - short.size)
+    return replace(short, saved=plan.size - short.size)
+
+
+def _is_there(line: Line, plan: Plan, now: Reading, name: str) -> bool:
+    """True when this parameter is as near to what is wanted as the plan would bring it."""
+    if name not in now.values:
+        return False
+    held, value = now.values[name], plan.wanted[name]
+    if name in plan.nearly:
+        return held == value or alike(line, name, held, value, "computer")
+    told = line.chart.codec.carried("instrument").get(name)
+    by_dump = now.way.kind != "controllers" and name in now.way.carries
+    # What controllers tell only nearly may be another value than the one that it looks like.
+    return held == value and (by_dump or told is None or told.exact)
 
 
 def _seconds(line: Line, bursts: Iterable[Burst]) -> float:

@@ -142,8 +142,11 @@ class _Run:
         return self._result(state, sentence, proof)
 
     def _prove(self, ways: list[Way]) -> Proof:
-        wanted, name = self._plan.wanted, self._plan.name
-        return prove(self._talk, ways, wanted, name, others=self._others, with_setup=self._with_setup)
+        plan = self._plan
+        return prove(
+            self._talk, ways, plan.wanted, plan.name,
+            others=self._others, with_setup=self._with_setup, nearly=plan.nearly,
+        )  # fmt: skip
 
     def _repair(self, proof: Proof, way: Way) -> Plan:
         """What did not arrive, once more, and what was disturbed, as it was; what the player moved meanwhile stays."""
@@ -157,9 +160,9 @@ class _Run:
                     plan = make_plan(self._line, self._version, missing, now, way=one, whole=True)
                 except Refused:
                     continue
-                if not plan.left_out:
+                if not plan.left_out and plan.nearly <= self._plan.nearly:
                     return plan
-            # nothing reaches each of them alone: everything again, by the first way
+            # nothing reaches each of them alone as exactly: everything again, by the first way
         still = self._plan.wanted.without(proof.moved)
         return make_plan(self._line, self._version, still, now, way=None, whole=True)
 

@@ -8,14 +8,30 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from librarian.errors import BadInput
 from librarian.messages import Arrival, Damaged, Message
+from librarian.transfer.cancel import Cancel
 from librarian.wire.cable import CableLost, Counts, check_message, check_stream
 from librarian.wire.clock import Clock, VirtualClock
 from librarian.wire.traffic import Crossing
 
 _BYTE_S = 0.00032
+_ROUNDED_S = 0.00001
+"""Files have their times in microseconds."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """Something from outside ended the last conversation of a log, at `at` of its times: a person, who cancelled it.
+
+    Or the cable was lost: `lost` is the sentence, and `hint` its next step.
+    """
+
+    at: float
+    lost: str = ""
+    hint: str = ""
 
 
 class ReplayedCable:
@@ -24,9 +40,12 @@ class ReplayedCable:
     What was logged after a message that went out comes back, at the same distance in time, when the same message is
     sent again. `unexpected`: messages sent now that the log does not have (nothing answers them). `left`: messages of
     the log that were not sent now. Both empty: the conversation did the same as then.
+
+    `ended`: the same happens again at the same moment, by `cancel` where it was a person; what is sent after the last
+    message of the log waits until then, as it did.
     """
 
-    def __init__(self, crossings: Sequence[Crossing], cable: str = "") -> None:
+    def __init__(self, crossings: Sequence[Crossing], cable: str = "", *, ended: Ended | None = None) -> None:
         names = list(dict.fromkeys(one.cable for one in crossings))
         name = cable or (names[0] if len(names) == 1 else "")
         if name not in names:
@@ -43,7 +62,11 @@ class ReplayedCable:
         self._free_at = 0.0
         self._bytes_out = self._bytes_in = 0
         self._closed = False
-        self._arrive(self._log[0].at if self._log else 0.0)
+        self._ended = ended
+        self._waiting = 0
+        self.cancel: Cancel = _Wish(self)
+        self._since = (self._log[0].at if self._log else 0.0, self.clock.now())
+        self._arrive(self._since[0])
 
     @property
     def left(self) -> tuple[bytes, ...]:
@@ -63,9 +86,33 @@ class ReplayedCable:
             at = now + max(0.0, one.at - since)
             self._coming.append((at, _arrival(one, at)))
 
-    def _put(self, raw: bytes, gap_s: float) -> int:
+    @property
+    def cancelled(self) -> bool:
+        """True once the moment has come at which a person had cancelled it."""
+        return self._ended is not None and not self._ended.lost and self._over
+
+    @property
+    def _over(self) -> bool:
+        logged, clock = self._since
+        now = logged + self.clock.now() - clock + _ROUNDED_S
+        return self._ended is not None and now >= self._ended.at and not self._goes_on and not self._coming
+
+    @property
+    def _goes_on(self) -> bool:
+        return any(one.direction == "out" for one in self._log)
+
+    def _raise_if_gone(self) -> None:
         if self._closed:
             raise CableLost(f"{self.name} is closed.", "Open it again.")
+        if self._ended is not None and self._ended.lost and self._over:
+            raise CableLost(self._ended.lost, self._ended.hint)
+
+    def _put(self, raw: bytes, gap_s: float) -> int:
+        self._raise_if_gone()
+        if self._ended is not None and not self._goes_on:
+            self._tickets += 1
+            self._waiting += 1
+            return self._tickets
         self._clock.advance_to(self._free_at)
         self._free_at = self.clock.now() + len(raw) * _BYTE_S + gap_s
         self._tickets += 1
@@ -76,6 +123,7 @@ class ReplayedCable:
         while True:  # what the log has before it did not happen this time, or has come already
             one = self._log.popleft()
             if one.direction == "out" and one.raw == raw:
+                self._since = (one.at, self.clock.now())
                 self._arrive(one.at)
                 return self._tickets
 
@@ -91,11 +139,12 @@ class ReplayedCable:
 
     def sent(self) -> int:
         """See `Cable.sent`."""
-        return self._tickets
+        return self._tickets - self._waiting
 
     def drop_unsent(self) -> int:
-        """See `Cable.drop_unsent`: nothing ever waits."""
-        return 0
+        """See `Cable.drop_unsent`: nothing waits but what the log has not."""
+        dropped, self._waiting = self._waiting, 0
+        return dropped
 
     def receive(self, timeout_s: float) -> Arrival | None:
         """See `Cable.receive`."""
@@ -105,9 +154,9 @@ class ReplayedCable:
             self._clock.advance_to(at)
             self._bytes_in += len(arrival.raw)
             return arrival
-        if self._closed:
-            raise CableLost(f"{self.name} is closed.", "Open it again.")
+        self._raise_if_gone()
         self._clock.advance_to(until)
+        self._raise_if_gone()  # it may have been lost meanwhile
         return None
 
     def counts(self) -> Counts:
@@ -117,6 +166,18 @@ class ReplayedCable:
     def close(self) -> None:
         """See `Cable.close`."""
         self._closed = True
+
+
+class _Wish(Cancel):
+    """Stands for the person who cancelled."""
+
+    def __init__(self, cable: ReplayedCable) -> None:
+        super().__init__()
+        self._cable = cable
+
+    def is_set(self) -> bool:
+        """True from the moment at which it was cancelled then."""
+        return self._cable.cancelled or super().is_set()
 
 
 def _arrival(one: Crossing, at: float) -> Arrival:

@@ -47,14 +47,16 @@ class Replace:
 class Restored:
     """The memory after a restore: each program asked for is in exactly one of the three.
 
-    `new`: written and read back equal. `old`: still (or again) what it was, with the reason. `unknown`: written, but
-    reading it back did not show it equal, with what is known. `before`: what was there, for those that were read.
+    `new`: written and read back equal, or, `there` of them, found so. `old`: still (or again) what it was, with the
+    reason. `unknown`: written, but reading it back did not show it equal, with what is known. `before`: what was
+    there, for those that were read.
     """
 
     new: tuple[int, ...]
     old: Mapping[int, str]
     unknown: Mapping[int, str]
     before: Mapping[int, Version]
+    there: int
     bytes_out: int
     bytes_in: int
     seconds: float
@@ -74,11 +76,18 @@ class Account:
     """The whole memory travels: while it does, the programs that were not meant are not certain either."""
     unread: int = 0
     """Programs that could hold what did not arrive, and could not be read."""
+    there: list[int] = field(default_factory=list)
+    """Those of the new ones that held the sound already and were not written."""
 
     def arrived(self, number: int) -> None:
         """It was read back as it should be."""
         self._leave(number)
         self.new.append(number)
+
+    def was_there(self, number: int) -> None:
+        """It held what it should before anything was written."""
+        self.arrived(number)
+        self.there.append(number)
 
     def stayed(self, number: int, why: str) -> None:
         """It is what it was."""
@@ -91,15 +100,19 @@ class Account:
         self.unknown[number] = why
 
     def _leave(self, number: int) -> None:
-        if number in self.new:
-            self.new.remove(number)
+        for found in (self.new, self.there):
+            if number in found:
+                found.remove(number)
         self.old.pop(number, None)
         self.unknown.pop(number, None)
 
     def sentence(self) -> str:
         """Exactly which programs are new, old, unknown."""
         rest = [number for number in self.wanted if number not in {*self.new, *self.old, *self.unknown}]
-        said = [f"{len(self.new)} of {len(self.wanted)} programs were written and read back equal"]
+        count = f"{len(self.new)} of {len(self.wanted)} programs"
+        said = [f"{count} were written and read back equal"]
+        if self.there:
+            said = [f"{count} read back equal, {len(self.there)} of them there already"]
         if self.new and len(self.new) < len(self.wanted):
             said[0] += f": {self._named(self.new)}"
         for numbers_, words in ((self.unknown, "not certain"), ([*self.old, *rest], "as before")):
@@ -163,7 +176,7 @@ def restore(
         talk.tell(len(wanted), len(wanted), "programs", 0.0)
         account = job.account
         return Restored(
-            tuple(account.new), account.old, account.unknown, job.before,
+            tuple(account.new), account.old, account.unknown, job.before, len(account.there),
             talk.bytes_out, talk.bytes_in, talk.seconds, account.sentence(),
         )  # fmt: skip
 
@@ -311,7 +324,7 @@ class _Restore:
         self.before[number] = there
         self._keep_before(number, there)
         if is_there:
-            self.account.arrived(number)
+            self.account.was_there(number)
             return False
         if not self._allow(Replace(number, self.account.shown(number), there, version)):
             self.account.stayed(number, "it was not to be replaced")

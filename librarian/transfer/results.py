@@ -61,7 +61,8 @@ class Proof:
     `moved`: ids that read back different because their control was moved meanwhile. `disturbed`: ids that were not
     to change and did (the cable turned one controller into another). `unread`: ids that no way of the chart reads
     back. `name`: the name that was read back when it is not the one sent, else ''. `raw`: the dumps read. `silent`:
-    ids that were asked for, and no answer came that can be believed.
+    ids that were asked for, and no answer came that can be believed. `near`: those of `equal` that read back another
+    value, which is as near as anything sets them.
     """
 
     wanted: Values
@@ -75,6 +76,7 @@ class Proof:
     comparison: Comparison
     raw: Mapping[str, tuple[bytes, ...]]
     silent: tuple[str, ...] = ()
+    near: tuple[str, ...] = ()
 
     @property
     def whole(self) -> bool:
@@ -128,10 +130,13 @@ class Recalled:
 
 
 def proof_sentence(chart: Chart, proof: Proof, *, with_setup: bool, sent: bool = True) -> tuple[RecallState, str]:
-    """The state and the exact words for what was read back. `sent`: False when nothing was sent before."""
+    """The state and the exact words for what was read back. `sent`: False where it was only compared."""
     what = "parameters" if with_setup else "sound parameters"
     count = f"{len(proof.equal)} of {len(proof.wanted)} {what} read back equal"
     labels = {name: parameter.label for name, parameter in chart.parameters.items()}
+    if proof.near:
+        count += f", {and_list([labels[name] for name in proof.near])} as nearly as controllers set "
+        count += "it" if len(proof.near) == 1 else "them"
     lost = [labels[name] for name in proof.differs]
     turned = [labels[name] for name in proof.moved]
     touched = [labels[name] for name in proof.disturbed]
@@ -139,8 +144,8 @@ def proof_sentence(chart: Chart, proof: Proof, *, with_setup: bool, sent: bool =
     if lost or turned or touched or proof.name:
         said = []
         if lost:
-            differ = "differs" if len(lost) == 1 else "differ"
-            said.append(f"{and_list(lost)} {'did not arrive' if sent else differ}")
+            different = "differs" if len(lost) == 1 else "differ"
+            said.append(f"{and_list(lost)} {'did not arrive' if sent else different}")
         if turned:
             said.append(f"{and_list(turned)} {'was' if len(turned) == 1 else 'were'} moved on the panel meanwhile")
         if touched:
@@ -153,9 +158,10 @@ def proof_sentence(chart: Chart, proof: Proof, *, with_setup: bool, sent: bool =
     if proof.silent:
         return "sent", f"{count}; {unheard}"
     if proof.unread:
-        if not proof.equal:
+        if not proof.equal and sent:
             return "sent", sent_sentence(len(proof.unread), len(proof.wanted), with_setup=with_setup)
-        return "sent", f"{count}; {and_list([labels[name] for name in proof.unread])} sent, cannot be verified"
+        unproved = and_list([labels[name] for name in proof.unread])
+        return "sent", f"{count}; {unproved} {'sent, ' if sent else ''}cannot be verified"
     return "arrived", count
 
 

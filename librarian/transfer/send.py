@@ -27,6 +27,9 @@ def send(talk: Talk, plan: Plan) -> str:
     commands(talk, plan.way.before)
     for burst in plan.bursts:
         account.begin(burst)
+        for name in burst.parameters:
+            if name in plan.wanted:
+                talk.moved.pop(name, None)  # a move that came before does not explain what is read back after it
         if burst.dump is not None:
             refusal = _dump_among(talk, plan, burst.dump, burst.messages)
         else:

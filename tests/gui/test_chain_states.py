@@ -47,6 +47,14 @@ TABLE: dict[str, tuple[ChainState, str]] = {
     "m differ": (transfers.differs(PIT, labels=("Cutoff", "Drive", "Glide"), equal=47, of=50), (
         "Recalled to Lanternfish, but 3 of 50 read back different: Cutoff, Drive and Glide. Send these 3 again, "
         "slower, or keep what is there.")),
+    "compared": (transfers.compared(PIT, name="Harbour", equal=49, of=50, mark="different",
+                                    sentence="49 of 50 sound parameters read back equal; Glide differs"), (
+        "Lanternfish was compared with “Harbour”: 49 of 50 sound parameters read back equal; Glide differs.")),
+    "sent, one moved": (transfers.ended_otherwise(
+        PIT, name="Harbour", equal=49, of=50, mark="different",
+        sentence="49 of 50 sound parameters read back equal; Glide was moved on the panel meanwhile"), (
+        "“Harbour” was recalled to Lanternfish: 49 of 50 sound parameters read back equal; Glide was moved on the "
+        "panel meanwhile.")),
     "sent, unprovable": (transfers.sent_unprovable(PEDAL, sent=22, of=22), (
         "Sent 22 of 22 to Fogbell, but firmware 1.2 cannot be read back, so nothing proves it. Listen, or match the "
         "panel.")),
@@ -76,6 +84,7 @@ PLATES = {
     "identified": ("agrees", "answered 0.2 s ago"), "capturing": ("to computer", "31 of 52 received"),
     "captured, incomplete": ("question", "49 of 52, 3 unknown"), "recalling": ("to instrument", "27 of 48 sent"),
     "proved": ("equal", "50 of 50 read back equal"), "m differ": ("different", "47 of 50 equal, 3 differ"),
+    "compared": ("different", "49 of 50 equal"), "sent, one moved": ("different", "49 of 50 read back equal"),
     "sent, unprovable": ("question", "22 sent, not proved"), "wrong firmware": ("different", "chart is for 2.x"),
     "other instrument": ("different", "Lanternfish expected"), "dump broke off": ("alarm", "212 of 263 bytes"),
 }

@@ -74,9 +74,10 @@ def restore(
     Exit code 0: all of it is there; 3: some programs are not, each with its reason.
     """
     with here.opened() as library:
-        row = chosen_instrument(library, instrument, embedded=embedded)
+        only = None if instrument is None else chosen_instrument(library, instrument, embedded=embedded)
+        found = find_backup(library, name, None if only is None else only.id)
+        row = only or chosen_instrument(library, None, embedded=embedded, of_patch=found.instrument)
         memory = memory_of(chart_of_instrument(library, row))
-        found = find_backup(library, name, None if instrument is None else row.id)
         inside, chosen = programs_of(library, found, memory, programs)
         wanted = {number: inside[number] for number in chosen}
         if to is not None:

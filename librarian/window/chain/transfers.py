@@ -14,7 +14,7 @@ from librarian.window.chain.facts import (
     USUAL_PACE,
     Setting,
 )
-from librarian.window.chain.state import ChainState, Plate
+from librarian.window.chain.state import ChainState, Plate, PlateMark
 from librarian.window.chain.troubles import left_alone
 from librarian.window.parts.spec import ButtonSpec
 from librarian.window.words import listed, quoted, seconds_left, size
@@ -162,6 +162,22 @@ def sent_unprovable(setting: Setting, *, sent: int, of: int) -> ChainState:
         setting, Plate("question", f"{sent} sent, not proved"),
         f"Sent {sent} of {of} to {setting.instrument}, but {who} cannot be read back, so nothing proves it.",
         "Listen, or match the panel.", replace(MATCH_PANEL, primary=True),
+    )
+
+
+def compared(setting: Setting, *, name: str, equal: int, of: int, mark: PlateMark, sentence: str) -> ChainState:
+    """The instrument was compared with a sound, and nothing was sent. `sentence`: what was found."""
+    return _whole(
+        setting, Plate(mark, f"{equal} of {of} equal", broken=mark == "different"),
+        f"{setting.instrument} was compared with {quoted(name)}:", f"{sentence}.", CAPTURE,
+    )
+
+
+def ended_otherwise(setting: Setting, *, name: str, equal: int, of: int, mark: PlateMark, sentence: str) -> ChainState:
+    """A recall of which more is to be told than a count. `sentence`: what became of it."""
+    return _whole(
+        setting, Plate(mark, f"{equal} of {of} read back equal", broken=mark == "different"),
+        f"{quoted(name)} was recalled to {setting.instrument}:", f"{sentence}.", CAPTURE,
     )
 
 

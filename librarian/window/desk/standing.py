@@ -26,6 +26,7 @@ from librarian.transfer import (
     Verified,
 )
 from librarian.transfer.connections import NoSuchPort
+from librarian.transfer.results import RecallState
 from librarian.transfer.unasked import starts_its_dump
 from librarian.window.chain import memory, transfers, troubles
 from librarian.window.chain.facts import CHOOSE_PORTS, LOOK_AGAIN, Setting
@@ -40,6 +41,8 @@ _TITLES = {
 _INNER_STEPS = {"answers", "messages", "parameters", "controls", "programs"}
 Worst = Literal["", "alarm", "different", "unknown", "broken"]
 Say = Callable[[Setting], ChainState]
+_WORST: Mapping[RecallState, Worst] = {"arrived": "", "differs": "different", "sent": "unknown"}
+_MARKS: Mapping[RecallState, PlateMark] = {"arrived": "equal", "differs": "different", "sent": "question"}
 
 
 @dataclass(frozen=True)
@@ -269,25 +272,27 @@ class Standing:
     def recalled(self, result: Recalled | Verified, name: str, when: datetime) -> None:
         """A recall, or a comparison with the instrument, has ended."""
         self.transfer, self.last_answer = "", when
-        if result.state == "arrived":
-            self.worst = ""
+        self.worst = _WORST[result.state]
+        proof = result.proof
+        if isinstance(result, Verified) or not _is_told_by_its_count(result):
+            tell = transfers.compared if isinstance(result, Verified) else transfers.ended_otherwise
+            self.say = lambda setting: tell(
+                setting, name=name, equal=result.equal, of=result.of, mark=_MARKS[result.state],
+                sentence=result.sentence,
+            )
+        elif result.state == "arrived":
             setup = 0 if result.of > len(self.chart.sound_ids) else len(self.chart.setup_ids)
-            saved = result.saved if isinstance(result, Recalled) else 0
             self.say = lambda setting: transfers.proved(
                 setting, name=name, equal=result.equal, of=result.of, at=clock_time(when), setup_left=setup,
-                saved=saved,
+                saved=result.saved,
             )
-        elif result.state == "differs":
-            self.worst = "different"
-            proof = result.proof
-            labels = self.labels((*proof.differs, *proof.moved)) if proof is not None else ()
+        elif proof is not None:
+            labels = self.labels(proof.differs)
             self.say = lambda setting: transfers.differs(
                 setting, labels=labels, equal=result.equal, of=result.of
             )
         else:
-            self.worst = "unknown"
-            sent = result.sent if isinstance(result, Recalled) else 0
-            self.say = lambda setting: transfers.sent_unprovable(setting, sent=sent, of=result.of)
+            self.say = lambda setting: transfers.sent_unprovable(setting, sent=result.sent, of=result.of)
 
     def ended(self, when: datetime) -> None:
         """Another conversation has ended; whoever began it says how, by `told`."""
@@ -345,6 +350,17 @@ class Standing:
         """Their labels, in the order given."""
         known: Mapping[str, object] = self.chart.parameters
         return tuple(self.chart.parameters[name].label for name in parameters if name in known)
+
+
+def _is_told_by_its_count(result: Recalled) -> bool:
+    """True where a count, and the labels of what did not arrive, tell all of a recall; else its sentence does."""
+    proof = result.proof
+    if proof is None:
+        return result.state == "sent" and ";" not in result.sentence
+    if result.state == "arrived":
+        return not proof.near
+    lost = len(proof.differs) == len(proof.wanted) - len(proof.equal)
+    return result.state == "differs" and lost and result.sentence.endswith("did not arrive")
 
 
 def _tail(sentence: str) -> str:

@@ -143,6 +143,15 @@ def test_restore_one_program_into_another_place(run, unit):
     assert name_of(unit, 39) == "Program 40"
 
 
+def test_a_restore_goes_to_the_instrument_of_the_backup_and_tells_what_was_there_already(run, unit):
+    run("bank", "backup", "Sunday", "--embedded", "--programs", "1..3")
+    unit["lanternfish"].memory[1].values["filter.cutoff"] ^= 1
+    run("capture", "--embedded", "--instrument", "fogbell")
+    done = run("bank", "restore", "Sunday", "--yes", "--json")
+    assert (done.code, done.answer["instrument"]) == (Exit.OK, "Lanternfish")
+    assert done.answer["sentence"] == "3 of 3 programs read back equal, 2 of them there already"
+
+
 def test_nobody_to_ask_means_nothing_is_written(run, unit):
     run("bank", "backup", "Sunday", "--embedded", "--programs", "1..3")
     unit["lanternfish"].memory[0].name = "Changed"

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import signal
+import subprocess
+import sys
 import threading
 import time
 
@@ -201,6 +203,33 @@ def test_ctrl_c_is_a_wish_first_and_an_end_the_second_time():
         with pytest.raises(KeyboardInterrupt):
             signal.raise_signal(signal.SIGINT)
     assert signal.getsignal(signal.SIGINT) is before
+
+
+def test_a_second_ctrl_c_says_that_nothing_is_known():
+    def pressed_twice():
+        with waiting("Testing") as (cancel, _):
+            signal.raise_signal(signal.SIGINT)
+            assert cancel.is_set()
+            signal.raise_signal(signal.SIGINT)
+
+    with pytest.raises(Cancelled, match="how far it had got is not known"):
+        pressed_twice()
+
+
+@pytest.mark.parametrize("words", [["find"], ["find", "--json"]])
+def test_ctrl_c_while_the_verbs_are_put_together_is_answered_in_a_sentence(words):
+    pressed = (
+        "import signal, sys, typer.main\n"
+        "typer.main.get_command = lambda app: signal.raise_signal(signal.SIGINT)\n"
+        "from librarian.__main__ import main\n"
+        f"sys.argv = ['librarian', *{words!r}]\n"
+        "main()\n"
+    )
+    done = subprocess.run([sys.executable, "-c", pressed], capture_output=True, text=True, timeout=60, check=False)
+    assert done.returncode == Exit.CANCELLED
+    assert done.stderr == "Ended by Ctrl+C; nothing had begun.\n"
+    told = json.loads(done.stdout)["problem"]["kind"] if "--json" in words else done.stdout
+    assert told == ("cancelled" if "--json" in words else "")
 
 
 def test_in_another_thread_ctrl_c_is_left_alone():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import signal
 from xml.etree import ElementTree
 
 import pytest
@@ -196,6 +197,29 @@ def test_a_log_of_what_went_wrong_ends_in_the_same_words(run, unit, tmp_path):
     again = run("replay", log, "--json")
     assert (again.code, again.answer["same"]) == (Exit.OK, True)
     assert again.answer["now"] == failed.answer["problem"]["sentence"]
+
+
+AT = {"capture": 3, "recall": 19, "restore": 60, "backup": 14}
+"""Verb -> how many bytes of it the instrument has heard when Ctrl+C is pressed."""
+
+
+@pytest.mark.parametrize("verb", AT)
+def test_a_log_of_what_was_cancelled_by_hand_ends_in_the_same_words(run, unit, two_sounds, tmp_path, verb):
+    log, one, heard = tmp_path / "log.json", unit["lanternfish"], [0, 0]
+    usual = one.feed
+
+    def feed(data, now):
+        heard[:] = heard[1], heard[1] + len(data)
+        if heard[0] <= AT[verb] < heard[1]:
+            signal.raise_signal(signal.SIGINT)
+        usual(data, now)
+
+    one.feed = feed
+    ended = run(*VERBS[verb], "--traffic", log, "--json")
+    assert ended.code == Exit.CANCELLED
+    again = run("replay", log, "--json")
+    assert (again.code, again.answer["same"]) == (Exit.OK, True), again.answer
+    assert again.answer["now"] in ended.answer["problem"]["sentence"]
 
 
 def test_another_answer_in_the_log_is_another_end(run, two_sounds, tmp_path):

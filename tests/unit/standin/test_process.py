@@ -124,6 +124,7 @@ def test_habits_and_values_from_words(fogbell: Chart) -> None:
     assert with_habit(habits, "revision", "00 00 03 00").revision == bytes((0, 0, 3, 0))
     assert with_habit(habits, "deaf_until_answered", "yes").deaf_until_answered
     assert with_habit(habits, "answer_delay_s", "0.5").answer_delay_s == 0.5
+    assert with_habit(habits, "waits", "3").waits == 3
     for name, value in (("patience", "1"), ("input_buffer", "many"), ("refuse", "politely"), ("identity", "perhaps"),
                         ("revision", "00")):  # fmt: skip
         with pytest.raises(BadInput):

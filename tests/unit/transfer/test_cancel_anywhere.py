@@ -180,7 +180,11 @@ def _told(said: str, numbers: dict[str, int], wanted: set[int]) -> tuple[set[int
     old: set[int] = set()
     for part in said.removesuffix(".").split("; "):
         if (
-            counted := re.match(r"(\d+) of (\d+) programs were written and read back equal(?:: (.*))?", part)
+            counted := re.match(
+                r"(\d+) of (\d+) programs (?:were written and )?read back equal"
+                r"(?:, \d+ of them there already)?(?:: (.*))?",
+                part,
+            )
         ) is not None:
             new = _listed(counted[3], numbers) if counted[3] else (wanted if counted[1] == counted[2] else set())
             assert len(new) == int(counted[1]), said

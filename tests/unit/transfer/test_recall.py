@@ -219,15 +219,30 @@ def test_a_knob_turned_meanwhile_is_told_apart_from_loss(fogbell: Chart) -> None
     one = world(fogbell, values={"filter.cutoff": 5})
     version = other_sound(fogbell, 11)
     target = 90 if version.values["filter.cutoff"] != 90 else 91
-    one.bad.at(100.2, lambda now: one.instrument.turn("filter.cutoff", target, now))
-    result = recall(one.line, version)
-    if result.state == "differs":
-        assert result.proof is not None
-        assert result.proof.moved == ("filter.cutoff",)
-        assert "moved on the panel" in result.sentence
-        assert one.sound["filter.cutoff"] == target, "the player's hand is not overruled"
-    else:
-        assert one.sound == dict(version.values)
+
+    def turned_while_it_is_sent(_: Version) -> None:
+        one.bad.at(one.clock.now() + 0.05, lambda now: one.instrument.turn("filter.cutoff", target, now))
+
+    result = recall(one.line, version, keep_before=turned_while_it_is_sent)
+    assert result.state == "differs"
+    assert result.proof is not None
+    assert (result.proof.moved, result.proof.differs) == (("filter.cutoff",), ())
+    assert "moved on the panel" in result.sentence
+    assert one.sound["filter.cutoff"] == target, "the player's hand is not overruled"
+
+
+def test_a_knob_turned_before_anything_was_sent_explains_no_loss(lanternfish: Chart) -> None:
+    one = world(lanternfish, values={"filter.cutoff": 5})
+    one.bad.at(100.02, lambda now: one.instrument.turn("filter.cutoff", 90, now))
+
+    def deaf_from_now_on(_: Version) -> None:
+        one.instrument.set_sound = lambda values, now: None  # type: ignore[method-assign]
+
+    result = recall(one.line, other_sound(lanternfish, 11), keep_before=deaf_from_now_on)
+    assert one.sound["filter.cutoff"] == 90
+    assert result.proof is not None
+    assert "filter.cutoff" in result.proof.differs
+    assert "moved on the panel" not in result.sentence
 
 
 def test_thru_does_not_prove_anything(lanternfish: Chart) -> None:

@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from librarian.chart import Chart
-from librarian.errors import BadInput, LibrarianError
+from librarian.chart import Chart, load, shipped
+from librarian.errors import BadInput, Cancelled, LibrarianError
 from librarian.messages import Values, Version
 from librarian.standin import Behaviour, Instrument
 from librarian.standin.faults import BadCable, Faults
-from librarian.transfer import Line, capture, identify, recall
-from librarian.transfer.replay import ReplayedCable
+from librarian.transfer import Cancel, Line, backup, capture, identify, recall, restore, verify
+from librarian.transfer.replay import Ended, ReplayedCable
 from librarian.wire import traffic
+from librarian.wire.cable import CableLost
 from librarian.wire.clock import VirtualClock
 from librarian.wire.embedded import EmbeddedCable
+from tests.unseen import unseen
 
 
 def logged(chart: Chart, faults: Faults, seed: int, habits: Behaviour | None = None) -> tuple[Line, traffic.Traffic]:
@@ -54,6 +59,53 @@ def test_a_log_gives_the_same_again(lanternfish: Chart, fogbell: Chart, seed: in
         assert run(Line(cable, chart)) == then
         assert cable.unexpected == []
         assert cable.left == ()
+
+
+RUNS: dict[str, Callable[[Line, Cancel | None], object]] = {
+    "identify": lambda line, cancel: identify(line, cancel=cancel),
+    "capture": lambda line, cancel: capture(line, cancel=cancel),
+    "recall": lambda line, cancel: recall(line, some_version(line.chart), whole=True, cancel=cancel),
+    "verify": lambda line, cancel: verify(line, some_version(line.chart), cancel=cancel),
+    "backup": lambda line, cancel: backup(line, cancel=cancel),
+    "restore": lambda line, cancel: restore(
+        line, {number: some_version(line.chart) for number in range(3)},
+        allow=lambda place: True, keep_before=lambda number, version: None, cancel=cancel,
+    ),
+}  # fmt: skip
+
+
+@settings(max_examples=60)
+@given(
+    which=st.sampled_from(["lanternfish", "fogbell", *range(13)]), what=st.sampled_from(sorted(RUNS)),
+    moment=st.floats(0.0, 4.0), late=st.sampled_from([0.0, 0.15]), lost=st.booleans(),
+)  # fmt: skip
+def test_what_was_cancelled_or_lost_its_cable_ends_so_again(
+    which: str | int, what: str, moment: float, late: float, lost: bool
+) -> None:
+    chart = unseen(which) if isinstance(which, int) else load(shipped()[which])
+    log = traffic.Traffic()
+    bad = BadCable(Instrument(chart), Faults(late_s=late))
+    there = EmbeddedCable(bad, VirtualClock(50.0), name="Pit", traffic=log)
+    wish = Cancel()
+    sentence = "The port Pit has gone."
+    bad.at(50.0 + moment, lambda now: there.lose(sentence) if lost else wish.set())
+    try:
+        RUNS[what](Line(there, chart), wish)
+    except Cancelled as ended:
+        then, how = str(ended), Ended(there.clock.now())
+    except CableLost as ended:
+        then, how = str(ended), Ended(there.clock.now(), sentence, ended.hint)
+    except LibrarianError:
+        return
+    else:
+        return
+    if not log.after():
+        return
+    cable = ReplayedCable(log.after(), ended=how)
+    with pytest.raises((Cancelled, CableLost)) as again:
+        RUNS[what](Line(cable, chart), cable.cancel)
+    assert str(again.value) == then
+    assert (cable.unexpected, cable.left) == ([], ())
 
 
 def test_what_is_done_otherwise_is_told(lanternfish: Chart, tmp_path: Path) -> None:
