@@ -17,10 +17,11 @@ from librarian.errors import Refused
 from . import sqlite
 from .changes import PORTION, set_patch_tags
 from .content import cut
+from .folding import clean_name, order_key
 from .layout import Layout, digest, read_layout
 from .opening import open_store
 from .problems import LibraryProblem
-from .schema import Base, Counter, Patch, PatchTag, Tag
+from .schema import LIVE, Base, Counter, Patch, PatchTag, Tag
 
 #: Rows read at once while all goes well.
 STRIDE = 500
@@ -56,6 +57,7 @@ def repair(damaged: Path, into: Path) -> Repaired:
                 if table.name not in _MADE_ANEW:
                     _copy(source, driver, table.name, columns, result)
             _drop_torn(driver, result)
+            _name_anew(source, driver, result)
             _stand_ins(driver, result)
             _mend(driver, result)
             _tag_and_index(connection)
@@ -180,6 +182,40 @@ def _drop_torn(driver: sqlite3.Connection, result: Repaired) -> None:
     driver.executemany("DELETE FROM received WHERE id = ?", ((number,) for number in bad))
     if bad:
         result.lost.append(f"The received bytes of {len(bad)} sounds were damaged; their values are whole.")
+
+
+def _name_anew(source: sqlite3.Connection, driver: sqlite3.Connection, result: Repaired) -> None:
+    """A patch for the versions that lost theirs: a sound is worth more than its name.
+
+    The index of words may still know the words of the name. The instrument is the one with most sounds of that layout.
+    """
+    lost = driver.execute(
+        "SELECT patch_id, max(version.id), max(dump_name), layout_id FROM version "
+        "JOIN content ON content.id = content_id "
+        "WHERE version.state = ? AND patch_id NOT IN (SELECT id FROM patch) GROUP BY patch_id",
+        (LIVE,),
+    ).fetchall()
+    owners = {
+        layout: instrument
+        for layout, instrument, _ in driver.execute(
+            "SELECT layout_id, instrument_id, count(*) FROM patch JOIN content ON content.id = content_id "
+            "GROUP BY layout_id, instrument_id ORDER BY 3"
+        )
+    }
+    first = driver.execute("SELECT coalesce(min(id), 1) FROM instrument").fetchone()[0]
+    for patch, latest, inside, layout in lost:
+        words = _try(source, "SELECT name FROM word_index WHERE rowid = ?", (patch,))
+        name = clean_name(str(words[0][0]) if words else inside, cut=True) or f"Lost name {patch}"
+        driver.execute(
+            "INSERT INTO patch (id, instrument_id, name, name_order, tags, note, state, latest_id, content_id, origin, "
+            "unknown, versions, taken, changed, change) SELECT ?, ?, ?, ?, '', '', ?, -1, content_id, origin, 0, 0, "
+            "taken, kept, 0 FROM version WHERE id = ?",
+            (patch, owners.get(layout, first), name, order_key(name), LIVE, latest),
+        )
+    if lost:
+        result.lost.append(
+            f"{len(lost)} sounds lost tags and note, and of their names all but the words. Check their instrument too."
+        )
 
 
 def _layout(chart: str, revision: int, parameters: str, widths: str) -> Layout | None:

@@ -95,9 +95,10 @@ def test_a_capture_is_kept_while_the_window_works_on(desk: Desk, disk: SlowDisk)
     desk.wait_for(disk.reached.is_set)
     assert desk.library.total() == before
     desk.choose("Anchor chain")
+    assert desk.window.desk.choice.a.name == "Anchor chain"
     disk.free()
+    desk.wait_for(lambda: desk.library.total() == before + 1)
     desk.settle()
-    assert desk.library.total() == before + 1
 
 
 def test_closing_waits_in_sight_until_the_last_change_is_written(desk: Desk, disk: SlowDisk) -> None:

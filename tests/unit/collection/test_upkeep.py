@@ -364,3 +364,25 @@ def test_a_copy_that_cannot_be_written_names_its_own_place(
         filled.back_up(target)
     assert not target.exists()
     assert filled.check() == ()
+
+
+@pytest.mark.parametrize("indexed", [True, False], ids=["with the index", "without it"])
+def test_a_sound_that_lost_its_name_is_saved_all_the_same(filled: Library, tmp_path: Path, indexed: bool) -> None:
+    before = {row[0]: row for row in shown(filled)}
+    source = whole_file(filled, tmp_path / "damaged.sqlite")
+    with sqlite3.connect(source) as connection:
+        connection.execute("DELETE FROM patch WHERE id IN (20, 21)")
+        if not indexed:
+            connection.execute("DELETE FROM word_index WHERE rowid IN (20, 21)")
+    connection.close()
+    done = repair(source, tmp_path / "saved.sqlite")
+    assert [one for one in done.lost if one.startswith("2 sounds lost tags and note")]
+    with Library.open(done.into) as saved:
+        assert saved.check() == ()
+        after = {row[0]: row for row in shown(saved)}
+        assert set(after) == set(before)
+        assert [after[patch][1] for patch in (20, 21)] == (
+            ["sound 19", "sound 20"] if indexed else ["Lost name 20", "Lost name 21"]
+        )
+        assert [after[patch][5] for patch in (20, 21)] == [before[patch][5] for patch in (20, 21)]
+        assert {saved.patch(patch).instrument for patch in (20, 21)} == {saved.patch(1).instrument}
