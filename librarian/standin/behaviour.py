@@ -27,7 +27,7 @@ class Behaviour:
     revision: the four revision bytes of its identity reply; None takes the first that its chart describes.
     thru: returns every byte it receives, before its answer.
     obeys_device: False: it takes SysEx for any device ID as its own.
-    active_sensing_s: sends FE this often, 0 never; also inside its own SysEx.
+    active_sensing_s: sends FE this often once it has heard something, 0 never; also inside its own SysEx.
     send_controllers: a pot that is turned sends its controller.
     wire_bytes_per_second: how fast its cable delivers; spaces the bytes of a message in time.
     """

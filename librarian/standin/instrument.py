@@ -6,6 +6,7 @@ fetched when due. It keeps no clock and no thread; the same seed and the same in
 
 from __future__ import annotations
 
+import math
 import random
 from collections import deque
 from collections.abc import Mapping
@@ -54,7 +55,7 @@ class Instrument:
         self._dead_until = 0.0
         self._out: deque[tuple[float, bytes]] = deque()
         self._out_free_at = 0.0
-        self._next_sensing = self.behaviour.active_sensing_s
+        self._next_sensing = math.inf
 
     # -- the far end of a cable -----------------------------------------------------------------------------------
 
@@ -62,6 +63,9 @@ class Instrument:
         """These bytes have ended arriving at `now`."""
         if now < self._dead_until:
             return
+        if self._next_sensing == math.inf and self.behaviour.active_sensing_s > 0:
+            # Not from zero on: the clock of a computer has run for hours by then.
+            self._next_sensing = now + self.behaviour.active_sensing_s
         if self.behaviour.thru:
             self._queue(data, now)
         byte_s = 1.0 / self.behaviour.wire_bytes_per_second
@@ -88,7 +92,7 @@ class Instrument:
             moments.append(max(waiting, self._busy_until))
         if (wakes := self._answers.wakes_at) is not None:
             moments.append(wakes)
-        if self.behaviour.active_sensing_s > 0:
+        if self.behaviour.active_sensing_s > 0 and self._next_sensing < math.inf:
             moments.append(self._next_sensing)
         return min(moments, default=None)
 

@@ -31,7 +31,7 @@ from librarian.cli.verb import verb
 from librarian.cli.verbs.recalling import SetupOption, state_exit
 from librarian.cli.waiting import on_interrupt, waiting
 from librarian.collection.plain import as_plain
-from librarian.errors import BadInput
+from librarian.errors import BadInput, OutsideProblem
 from librarian.transfer.connections import Connections
 
 PatchArgument = Annotated[str, typer.Argument(metavar="PATCH", help=REFERENCE)]
@@ -140,6 +140,11 @@ def capture(
                     there.log.begins("capture", way=kind)
                     found = transfer.capture(there.line, way=kind, cancel=cancel, progress=progress)
                 there.log.ends(found.sentence)
+                if not found.version.received and not found.version.values:
+                    raise OutsideProblem(
+                        f"Nothing that its chart knows came from {row.name}, so nothing was kept.",
+                        "Listen again, and start the dump on it or move a control; look at its cable and its channel.",
+                    )
                 patch = None
                 if not look and target is not None:
                     library.add_version(target.id, found.version, note)

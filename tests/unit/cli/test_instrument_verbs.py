@@ -82,12 +82,32 @@ def test_capture_into_a_patch_makes_a_version(run):
     assert run("find", "--json").answer["total"] == 1
 
 
-def test_capture_by_hand_ends_by_time_and_the_rest_is_unknown(run):
-    done = run("capture", "Silence", "--way", "hand", "--seconds", "0.2", "--embedded", "--json")
+def test_capture_by_hand_ends_by_time_and_the_rest_is_unknown(run, monkeypatch):
+    class Turned(connections.Instrument):
+        moved = False
+
+        def due(self, now):
+            if not self.moved:
+                self.moved = True
+                self.turn("filter.cutoff", 7, now)
+            return super().due(now)
+
+        def next_due(self):
+            return super().next_due() if self.moved else 100.0
+
+    monkeypatch.setattr(connections, "Instrument", Turned)
+    done = run("capture", "One knob", "--way", "hand", "--seconds", "0.2", "--embedded", "--json")
     assert done.code == Exit.OK
-    assert (done.answer["complete"], done.answer["known"]) == (False, 0)
-    assert len(done.answer["missing"]) == 52
-    assert run("show", "Silence", "--json").answer["patch"]["unknown"] == 52
+    assert (done.answer["complete"], done.answer["known"]) == (False, 1)
+    assert len(done.answer["missing"]) == 51
+    assert run("show", "One knob", "--json").answer["patch"]["unknown"] == 51
+
+
+def test_silence_is_no_sound_to_keep(run):
+    done = run("capture", "Silence", "--way", "hand", "--seconds", "0.2", "--embedded", "--json")
+    assert done.code == Exit.COULD_NOT
+    assert "nothing was kept" in done.answer["problem"]["sentence"]
+    assert run("find", "--json").answer["total"] == 0
 
 
 def test_keep_names_the_last_capture(run):

@@ -180,3 +180,10 @@ def test_thru_returns_everything_before_the_answer(lanternfish: Chart) -> None:
     request = universal.identity_request()
     one.feed(request, 1.0)
     assert outgoing(one, 2.0)[0] == request
+
+
+def test_active_sensing_begins_with_the_first_thing_heard_whatever_the_clock_says(fogbell: Chart) -> None:
+    one = Instrument(fogbell, behaviour=Behaviour(active_sensing_s=0.3))
+    assert one.next_due() is None
+    one.feed(b"\xb0\x07\x40", 5000.0)
+    assert outgoing(one, 5001.0) == [b"\xfe"] * 3
