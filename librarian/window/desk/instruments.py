@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
+from functools import cache
 from threading import Event
 
 from PySide6.QtCore import QObject, QTimer, Signal
@@ -52,6 +53,12 @@ class NoPortsYet(OutsideProblem):
         self.found, self.system, self.any_system = found, system, any_system
 
 
+@cache
+def _chart_of(text: str, source: str) -> Chart:
+    """Charts do not change, so one may serve all windows of the process."""
+    return loads(text, source)
+
+
 def now() -> datetime:
     """The local time, aware."""
     return datetime.now().astimezone()
@@ -83,7 +90,6 @@ class Instruments(QObject):
         self._enough: dict[int, Event] = {}
         self._others: dict[tuple[int, str], tuple[Callable[[object], object], Callable[[Exception], object]]] = {}
         self._subject: dict[int, tuple[int, int, InIt | None]] = {}
-        self._charts: dict[tuple[str, int], tuple[str, Chart]] = {}
         self.current: int | None = None
         self._asking = QTimer(self)
         self._asking.setInterval(_ASK_AGAIN_MS)
@@ -94,11 +100,8 @@ class Instruments(QObject):
 
     def chart(self, chart_id: str, revision: int) -> Chart:
         """The chart of a version, from the text that the library keeps. Raises LibrarianError when it has none."""
-        key = (chart_id, revision)
-        text = self._library.chart_text(*key)
-        if key not in self._charts or self._charts[key][0] != text:  # it may have been written further since
-            self._charts[key] = text, loads(text, f"{chart_id}, revision {revision}")
-        return self._charts[key][1]
+        # By its text and not its number: it may have been written further since.
+        return _chart_of(self._library.chart_text(chart_id, revision), f"{chart_id}, revision {revision}")
 
     def load(self) -> None:
         """Read the library's instruments: open lines to new ones, close those of removed ones, reopen changed ones."""
