@@ -43,6 +43,8 @@ from librarian.wire.cable import NoMidiSystem
 from librarian.wire.ports import API_NAMES
 
 _ASK_AGAIN_MS = 5000
+# Charts do not change, so one may serve all windows of the process.
+_chart_of = cache(loads)
 
 
 class NoPortsYet(OutsideProblem):
@@ -51,12 +53,6 @@ class NoPortsYet(OutsideProblem):
     def __init__(self, found: int, system: str, any_system: bool) -> None:
         super().__init__("No ports are chosen.", "Choose the output and the input that lead to the instrument.")
         self.found, self.system, self.any_system = found, system, any_system
-
-
-@cache
-def _chart_of(text: str, source: str) -> Chart:
-    """Charts do not change, so one may serve all windows of the process."""
-    return loads(text, source)
 
 
 def now() -> datetime:
