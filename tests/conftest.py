@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import os
+import sqlite3
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
@@ -83,6 +84,20 @@ def nothing_logged_by_surprise(caplog: pytest.LogCaptureFixture) -> Iterator[Non
     yield
     stray = [record for record in caplog.get_records("call") if record.levelno >= logging.WARNING]
     assert not stray, f"logged by surprise: {[record.getMessage() for record in stray]}"
+
+
+@pytest.fixture
+def no_room_for_copies(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The disk ends after four pages of a copy of the library."""
+    real = sqlite3.connect
+
+    def small_disk(path: object, **how: object) -> sqlite3.Connection:
+        made = real(path, **how)
+        if str(path).endswith(".part"):
+            made.execute("PRAGMA max_page_count = 4")
+        return made
+
+    monkeypatch.setattr(sqlite3, "connect", small_disk)
 
 
 @pytest.fixture

@@ -22,13 +22,15 @@ class ControllerRun:
     def __init__(self, targets: Sequence[Target]) -> None:
         self._targets = targets
         self._ends = [_end(target) for target in targets]
+        self._listeners: list[Listener] = [each.chart.codec.listener(each.address) for each in targets]
         self._clear()
 
     def _clear(self) -> None:
         self._messages: list[bytes] = []
         self._place = 0
-        self._listeners: list[Listener] = [each.chart.codec.listener(each.address) for each in self._targets]
         self._heard: list[set[str]] = [set() for _ in self._targets]
+        for listener in self._listeners:
+            listener.restart()
 
     def feed(self, place: int, raw: bytes, index: int | None) -> Iterator[Run]:
         """Take a message; gives what it completed. `index`: the target it is known to belong to."""

@@ -19,6 +19,9 @@ from librarian.files.targets import Hit, Target
 
 NO_MESSAGE = "These bytes are no message."
 _LONGEST_GROUP = 4096
+_MOST_NAMED = 2000
+"""Entries of one file; what else no chart knows in it is joined, whatever it is. Nobody reads a list of a million."""
+_MIXED = ("bytes and messages of all kinds", "No chart here finds a sound in them; they are too many to name each.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,23 +53,20 @@ class Recogniser:
         self._repeating = Repeating(targets, reader, self._owners, fewest)
         self._batches = Batches(targets, reader, self._owners, fewest)
         self._run = ControllerRun(targets)
+        self._groups = 0
 
     def findings(self, source: Source) -> Iterator[Finding]:
         """Sounds and the rest in the order of the file; what was not understood is joined to groups of one kind."""
         group: list[NotUnderstood] = []
         for found in self._all(source):
-            if isinstance(found, NotUnderstood):
-                if group and (
-                    (group[0].name, group[0].reason) != (found.name, found.reason) or len(group) >= _LONGEST_GROUP
-                ):
-                    yield _joined(group)
-                    group = []
-                group.append(found)
-                continue
-            if group:
+            if group and not (isinstance(found, NotUnderstood) and _belongs(found, group)):
+                self._groups += 1
                 yield _joined(group)
                 group = []
-            yield found
+            if isinstance(found, NotUnderstood):
+                group.append(found)
+            else:
+                yield found
         if group:
             yield _joined(group)
 
@@ -100,7 +100,7 @@ class Recogniser:
         else:
             yield from self._close_dump("other bytes came before it was complete")
             yield from self._close_run(source)
-            yield self._left(piece.place, (piece.raw,), _WHY_NOT.get(piece.kind, ""))
+            yield self._stranger(piece.place, (piece.raw,), _WHY_NOT.get(piece.kind, ""))
 
     # --- dumps
 
@@ -149,7 +149,7 @@ class Recogniser:
         owner = self._owners.whose(raw, self._last)
         if owner is None:
             yield from self._close_run(source)
-            yield self._left(piece.place, (raw,), "No chart here knows it.")
+            yield self._stranger(piece.place, (raw,), "No chart here knows it.")
             return
         index, hit = owner.index, owner.hit
         self._last = index if owner.own else self._last
@@ -219,7 +219,7 @@ class Recogniser:
         for raw in piece.messages():
             yield from self._heard(source, piece.place, raw, None)
         if piece.surplus:
-            yield self._left(piece.place, (piece.surplus,), "Data bytes at the end of a channel message are too few.")
+            yield self._stranger(piece.place, (piece.surplus,), "Data bytes at the end of a channel message are too few.")
 
     def _heard(self, source: Source, place: int, raw: bytes, index: int | None) -> Iterator[Finding]:
         for run in self._run.feed(place, raw, index):
@@ -239,15 +239,20 @@ class Recogniser:
         others: tuple[int, ...],
     ) -> Iterator[Finding]:
         if index is None:
-            yield self._left(place, messages, reason)
+            yield self._stranger(place, messages, reason)
             return
         where = f"{source.name} at {source.where(place)}"
         sound = self._reader.controllers(index, messages, place, where)
         yield replace(sound, others=others) if others else sound
 
+    def _stranger(self, place: int, messages: tuple[bytes, ...], reason: str) -> NotUnderstood:
+        """What no chart calls its own. Chance makes any number of different ones out of bytes that are no MIDI."""
+        if self._groups >= _MOST_NAMED:
+            return NotUnderstood(place, messages, *_MIXED)
+        return self._left(place, messages, reason)
+
     def _left(self, place: int, messages: tuple[bytes, ...], reason: str) -> NotUnderstood:
-        name = name_message(messages[0], self._targets)
-        return NotUnderstood(place, messages, name.text, reason)
+        return NotUnderstood(place, messages, name_message(messages[0], self._targets).text, reason)
 
 
 _WHY_NOT = {
@@ -257,8 +262,14 @@ _WHY_NOT = {
 }
 
 
+def _belongs(found: NotUnderstood, group: list[NotUnderstood]) -> bool:
+    return (group[0].name, group[0].reason) == (found.name, found.reason) and len(group) < _LONGEST_GROUP
+
+
 def _joined(group: list[NotUnderstood]) -> NotUnderstood:
     if len(group) == 1:
         return group[0]
     messages = tuple(raw for each in group for raw in each.messages)
+    if group[0].name == _MIXED[0]:
+        messages = (b"".join(messages),)  # its status bytes part it again, and one is held in less memory
     return NotUnderstood(group[0].place, messages, group[0].name, group[0].reason)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
@@ -59,7 +60,7 @@ class Listener:
         self._halves: dict[tuple[int, int], list[tuple[Bound, bool]]] = {}
         self._data: dict[tuple[str, int, int], list[Bound]] = {}
         self._programs: dict[int, list[Bound]] = {}
-        self._pairs: dict[tuple[int, int, int], _Pair] = {}
+        self._pairs: defaultdict[tuple[int, int, int], _Pair] = defaultdict(_Pair)
         self._selectors = {number: name for name, number in selectors.items()}
         self._selected: dict[tuple[int, str], int] = {}
         self._pending: dict[str, tuple[Heard, float]] = {}
@@ -73,11 +74,16 @@ class Listener:
         elif binding.travels == "cc14":
             self._halves.setdefault((channel, binding.number), []).append((bound, True))
             self._halves.setdefault((channel, binding.partner), []).append((bound, False))
-            self._pairs.setdefault((channel, binding.number, binding.partner), _Pair())
         elif binding.travels == "program":
             self._programs.setdefault(channel, []).append(bound)
         else:
             self._data.setdefault((binding.travels, channel, binding.number), []).append(bound)
+
+    def restart(self) -> None:
+        """As if nothing had been heard yet."""
+        self._receiver.restart()
+        for state in (self._pairs, self._selected, self._pending):
+            state.clear()
 
     def feed(self, raw: bytes, now: float = 0.0) -> tuple[Heard, ...]:
         """What this message says. `now`: seconds, needed only by `flush`."""

@@ -6,6 +6,7 @@ Our own decision where the standard is silent: an LSB with no MSB before it is u
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -56,8 +57,12 @@ class ControllerReceiver:
 
     def __init__(self, coarse: frozenset[tuple[str, int]] = frozenset()) -> None:
         """`coarse`: ("nrpn", number) whose increment counts in MSBs; RPN 2, 3 and 4 do so by RP-018."""
-        self._channels = [_Channel() for _ in range(16)]
+        self._channels: defaultdict[int, _Channel] = defaultdict(_Channel)
         self._coarse = coarse | {("rpn", 2), ("rpn", 3), ("rpn", 4)}
+
+    def restart(self) -> None:
+        """As if nothing had come yet."""
+        self._channels.clear()
 
     def feed(self, raw: bytes) -> ControllerEvent | None:
         """The event that this message means, or None: a selection, a null, data without selection, no controller."""

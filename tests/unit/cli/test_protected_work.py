@@ -109,17 +109,8 @@ def test_a_copy_that_cannot_be_made_is_said_and_the_work_goes_on(
 
 
 def test_a_full_disk_for_copies_stops_nothing(
-    run: Run, small: dict[str, int], library_path: Path, monkeypatch: pytest.MonkeyPatch
+    run: Run, small: dict[str, int], library_path: Path, no_room_for_copies: None
 ) -> None:
-    real = sqlite3.connect
-
-    def small_disk(path: object, **how: object) -> sqlite3.Connection:
-        made = real(path, **how)
-        if str(path).endswith(".part"):
-            made.execute("PRAGMA max_page_count = 4")  # the disk ends after four pages
-        return made
-
-    monkeypatch.setattr(sqlite3, "connect", small_disk)
     ran = run("rename", "Low tide", "Ebb")
     assert ran.code == 0
     assert "full" in ran.err

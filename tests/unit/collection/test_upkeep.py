@@ -344,18 +344,9 @@ def test_nothing_to_repair(tmp_path: Path) -> None:
 
 
 def test_a_copy_that_cannot_be_written_names_its_own_place(
-    filled: Library, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    filled: Library, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, no_room_for_copies: None
 ) -> None:
     target = tmp_path / "copy.sqlite"
-    real = sqlite3.connect
-
-    def small_disk(path: object, **how: object) -> sqlite3.Connection:
-        made = real(path, **how)
-        if str(path).endswith(".part"):
-            made.execute("PRAGMA max_page_count = 4")  # the disk ends after four pages
-        return made
-
-    monkeypatch.setattr(sqlite3, "connect", small_disk)
     with pytest.raises(LibraryProblem, match=r"No backup could be written to .*copy\.sqlite: the disk is full"):
         filled.back_up(target)
     monkeypatch.undo()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
+from random import Random
 
 import pytest
 
@@ -180,6 +181,31 @@ def test_what_was_not_understood_is_read_again_when_its_chart_comes(library: Lib
     library.undo()
     assert library.total() == 0
     assert sum(len(row.messages) for row in library.unread()) == 3
+
+
+def test_sounds_among_very_much_that_is_no_midi(library: Library) -> None:
+    luck = Random(5)
+    damaged = bytearray(edit("Torn"))
+    damaged[-2] ^= 1
+    hidden = [edit("Reef"), controllers(filter__cutoff=9), bytes(damaged), edit("Shoal")]
+    data = b"".join(luck.randbytes(100_000) + each for each in hidden) + luck.randbytes(1000)
+    seen = look(library, data)
+    assert [each.name for each in seen.sounds if each.name in ("Reef", "Shoal")] == ["Reef", "Shoal"]
+    assert "Fogbell" in {each.instrument for each in seen.sounds}
+    assert any("checksum" in each.found.reason for each in seen.left), "a dump of a chart keeps its own reason"
+    assert len(seen.left) < 3000, "nobody reads a list of a million"
+    assert seen.left[-1].found.reason.endswith("they are too many to name each.")
+    assert sum(len(raw) for each in seen.left for raw in each.found.messages) > 380_000, "every message is kept"
+
+
+def test_sounds_that_no_chart_knew_are_found_again_in_much_that_was_kept(library: Library) -> None:
+    luck = Random(6)
+    data = luck.randbytes(200_000) + edit("Reef") + luck.randbytes(2000) + edit("Shoal")
+    importing.apply(library, look(library, data, charts=False))
+    again = rereading.preview(library, targets_of(library, [chart("lanternfish")]))
+    done = rereading.apply(library, again)
+    assert [row.name for row in library.rows(done.patches)] == ["Reef", "Shoal"]
+    assert library.version(library.rows(done.patches)[0].latest).received == (edit("Reef"),)
 
 
 def test_a_file_without_any_message(library: Library) -> None:
