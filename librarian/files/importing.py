@@ -7,7 +7,7 @@ nothing; started again after it was done, it finds everything there already.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from hashlib import blake2b
@@ -40,7 +40,10 @@ class Left:
 
 @dataclass(frozen=True)
 class Preview:
-    """What an import would do. `notes`: sentences about the files. `stamp`: of the library it was compared with."""
+    """What an import would do. `notes`: sentences about the files. `stamp`: of the library it was compared with.
+
+    `refused`: why one of `files` is none of MIDI messages, by its place; nothing of it is in the rest.
+    """
 
     files: tuple[str, ...]
     sounds: tuple[Planned, ...]
@@ -49,6 +52,7 @@ class Preview:
     targets: tuple[Target, ...] = field(repr=False)
     stamp: int
     at: datetime
+    refused: Mapping[int, BadInput] = field(default_factory=dict)
 
     def count(self, status: str) -> int:
         """How many sounds are "new", "same" or "changed"; messages "not understood"."""
@@ -92,7 +96,10 @@ def preview(
     cancel: CancelToken | None = None,
     progress: OnStep | None = None,
 ) -> Preview:
-    """Look what is in the files and compare it with the library. Nothing is kept. Raises Cancelled, BadInput."""
+    """Look what is in the files and compare it with the library. Nothing is kept.
+
+    Raises Cancelled; BadInput where none of the files holds a message.
+    """
     with patiently():
         return _preview(library, sources, targets, cancel, progress)
 
@@ -109,21 +116,27 @@ def _preview(
     sounds: list[Planned] = []
     left: list[Left] = []
     notes: list[str] = []
+    refused: dict[int, BadInput] = {}
     known = {_digest(row.messages) for row in library.unread()}
     seen: set[SoundKey] = set()
     for place, source in enumerate(sources):
-        notes.extend(f"{source.name}: {note}" for note in source.notes)
         reader = SoundReader(targets, PurePath(source.name).stem, at, place)
         here: list[NotUnderstood] = []
         found = _understood(source, Recogniser(targets, reader), here, going)
         before = len(sounds)
         sounds.extend(plan(library, found, targets, reader, seen))
         if len(sounds) == before and all(each.reason == NO_MESSAGE for each in here):
-            raise BadInput(f"{source.name} holds no MIDI message.", "Choose a file of SysEx or controller messages.")
+            refused[place] = BadInput(
+                f"{source.name} holds no MIDI message.", "Choose a file of SysEx or controller messages."
+            )
+            continue
+        notes.extend(f"{source.name}: {note}" for note in source.notes)
         for each in here:
             key = _digest(each.messages)
             left.append(Left(f"{source.name} at {source.where(each.place)}: {each.name}", each, key in known))
             known.add(key)
+    if refused and len(refused) == len(sources):
+        raise next(iter(refused.values()))
     seen.clear()  # of very many sounds it is large, and no longer needed
     return Preview(
         tuple(source.name for source in sources),
@@ -133,6 +146,7 @@ def _preview(
         tuple(targets),
         stamp,
         at,
+        refused,
     )
 
 

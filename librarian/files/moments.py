@@ -100,6 +100,12 @@ def before(file: MidiFile, said: str) -> Before:
 
 def tick_of(file: MidiFile, said: str) -> int:
     """The tick of a moment; seconds count by the tempo events of the file. Raises BadInput."""
+    at = moment(said)
+    return at if isinstance(at, int) else _tick_at(file, at)
+
+
+def moment(said: str) -> int | float:
+    """What a person wrote: a number of ticks, or (float) seconds. Raises BadInput."""
     text = said.strip()
     if _TICKS.fullmatch(text):
         return int(text)
@@ -109,7 +115,7 @@ def tick_of(file: MidiFile, said: str) -> int:
     parts = found.groupdict()
     seconds = float(parts["seconds"].replace(",", "."))
     seconds += 60 * int(parts.get("minutes") or 0) + 3600 * int(parts.get("hours") or 0)
-    return _tick_at(file, seconds)
+    return seconds
 
 
 def _tick_at(file: MidiFile, seconds: float) -> int:

@@ -219,7 +219,7 @@ class Recogniser:
         for raw in piece.messages():
             yield from self._heard(source, piece.place, raw, None)
         if piece.surplus:
-            yield self._stranger(piece.place, (piece.surplus,), "Data bytes at the end of a channel message are too few.")
+            yield self._stranger(piece.place, (piece.surplus,), "Data bytes at its end are too few.")
 
     def _heard(self, source: Source, place: int, raw: bytes, index: int | None) -> Iterator[Finding]:
         for run in self._run.feed(place, raw, index):

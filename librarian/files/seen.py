@@ -94,12 +94,28 @@ class Part(Protocol):
         ...
 
 
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A file that cannot be imported, and nothing of it is: why, and what to do. `file`: place in `Seen.files`."""
+
+    file: int
+    sentence: str
+    hint: str
+
+
 @dataclass(frozen=True)
 class Seen:
     """The preview of an import. `files`: names. Nothing of it is kept yet."""
 
     files: tuple[str, ...]
     parts: tuple[Part, ...]
+    left_out: tuple[LeftOut, ...] = ()
+
+    @property
+    def taken(self) -> tuple[str, ...]:
+        """Names of the files that can be imported."""
+        without = {each.file for each in self.left_out}
+        return tuple(name for place, name in enumerate(self.files) if place not in without)
 
     @property
     def rows(self) -> Sequence[Row]:

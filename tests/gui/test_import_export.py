@@ -138,6 +138,20 @@ def test_a_file_that_holds_nothing_is_a_sentence(desk: Desk, tmp_path: Path):
     assert desk.library.total() == len(desk.patches)
 
 
+def test_a_file_among_others_that_cannot_be_used_is_left_out_and_named(desk: Desk, tmp_path: Path, file: Path):
+    before = desk.library.total()
+    picture = tmp_path / "photo <i>.png"
+    picture.write_bytes(b"\x89PNG\r\n")
+    assert drop(desk, picture, file)
+    looked_through(desk)
+    drawer = desk.window.drawers.importing.sheet
+    assert "Left out: photo <i>.png is a picture." in drawer.saying.said
+    assert [line.right for line in desk.lines(drawer)] == ["new", "new", "new", "not understood"]
+    drawer.buttons["import"].click()
+    desk.settle()
+    assert desk.library.total() == before + 3
+
+
 def test_a_changed_sound_becomes_a_version_or_a_patch_as_the_person_likes(desk: Desk, tmp_path: Path, file: Path):
     importing = desk.window.drawers.importing
     importing.take([file])

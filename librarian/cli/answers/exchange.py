@@ -31,6 +31,13 @@ class FileRest(Answer):
     before: bool
 
 
+class FileLeftOut(Answer):
+    """A file that could not be used; nothing of it was taken."""
+
+    file: str
+    reason: str
+
+
 class ImportAnswer(Answer):
     """Answer of `import`. `kept` is false for a preview. `sounds` and `rest` hold at most as many as asked for.
 
@@ -38,6 +45,7 @@ class ImportAnswer(Answer):
     """
 
     files: list[str]
+    files_left_out: list[FileLeftOut]
     kept: bool
     new: int
     changed: int

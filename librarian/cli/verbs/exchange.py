@@ -11,11 +11,18 @@ import typer
 from rich.table import Table
 
 from librarian.chart import Chart, shipped
-from librarian.cli.answers.exchange import ExportAnswer, FileRest, FileSound, ImportAnswer, LeftOut
+from librarian.cli.answers.exchange import (
+    ExportAnswer,
+    FileLeftOut,
+    FileRest,
+    FileSound,
+    ImportAnswer,
+    LeftOut,
+)
 from librarian.cli.clean import clean
 from librarian.cli.connect import instrument_named
 from librarian.cli.exits import Exit
-from librarian.cli.here import Here, cell, table
+from librarian.cli.here import Here, aside, cell, table
 from librarian.cli.patches import find_version
 from librarian.cli.reading import chart_file, chart_text, shipped_chart
 from librarian.cli.verb import verb
@@ -75,11 +82,13 @@ def import_files(
         typer.Option("--changed", help="A sound that the library has otherwise: its next version, a new one, or not."),
     ] = Changed.VERSION,
     limit: Annotated[int, typer.Option("--limit", min=0, help="List at most so many sounds.")] = 100,
-) -> None:
+) -> Exit:
     """Import files of sounds: what is new is kept, what is there already is not kept twice.
 
     What a file is is seen by its content. One transaction, one step of undo: librarian undo. With --preview nothing is
     kept. The same import again finds everything there already.
+
+    Exit code 3: some of the files could not be used and were left out; nothing of them was kept.
     """
     with here.opened() as library:
         number = None if instrument is None else instrument_named(library, instrument).id
@@ -96,10 +105,13 @@ def import_files(
             )
         for note in seen.notes:
             here.say(clean(note))
+        for each in seen.left_out:
+            aside(clean(f"Left out: {each.sentence} {each.hint}".rstrip()))
+        left = Exit.DIFFERS if seen.left_out else Exit.OK
         if preview:
             tables = [_sounds_table(seen, limit), _rest_table(seen, limit)]
             here.answer(_answer(seen, None, limit), *[each for each in tables if each.row_count], _would(seen))
-            return
+            return left
         _refuse_choices(seen)
         with waiting("Importing") as (cancel, progress):
             done = intake.apply(
@@ -111,6 +123,7 @@ def import_files(
                 progress=told_by(progress),
             )
         here.answer(_answer(seen, done, limit), f"{clean(done.sentence)}.", *_aside(seen, done))
+        return left
 
 
 def export(
@@ -251,6 +264,7 @@ def _aside(seen: Seen, done: Imported) -> list[str]:
 def _answer(seen: Seen, done: Imported | None, limit: int) -> ImportAnswer:
     return ImportAnswer(
         files=list(seen.files),
+        files_left_out=[FileLeftOut(file=seen.files[each.file], reason=each.sentence) for each in seen.left_out],
         kept=done is not None,
         new=seen.count("new"),
         changed=seen.count("changed"),

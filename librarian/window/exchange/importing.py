@@ -143,8 +143,11 @@ class Importing(Hand):
             return
         seen, self.found = found.seen, found
         self.seen = seen
-        names = listed([quoted(name) for name in seen.files], 3)
-        notes = [*seen.notes[:_SAID_NOTES]]
+        names = listed([quoted(name) for name in seen.taken], 3)
+        notes = [f"Left out: {each.sentence}" for each in seen.left_out[:_SAID_NOTES]]
+        if len(seen.left_out) > _SAID_NOTES:
+            notes.append(f"{counted(len(seen.left_out) - _SAID_NOTES, 'more file')} left out for reasons like these.")
+        notes += seen.notes[:_SAID_NOTES]
         if len(seen.notes) > _SAID_NOTES:
             notes.append(f"And {counted(len(seen.notes) - _SAID_NOTES, 'more remark')} of this kind.")
         if seen.added:
@@ -216,7 +219,7 @@ class Importing(Hand):
             return
         tags = split_tags(self.sheet.tags.edit.text())
         changed: OnChanged = self._changed
-        names = listed([quoted(name) for name in seen.files], 3)
+        names = listed([quoted(name) for name in seen.taken], 3)
 
         def keep(cancel: Any, progress: Any) -> Any:
             from librarian.files import intake

@@ -167,3 +167,17 @@ def test_files_that_cannot_be_read(run, tmp_path):
         assert ran.code == Exit.COULD_NOT
         assert ran.err.count("\n") >= 2
     assert run("import").code == Exit.USAGE
+
+
+def test_one_of_several_files_that_cannot_be_read_is_left_out_and_named(run, tmp_path):
+    (tmp_path / "good.syx").write_bytes(b"".join(dump("Harbour")))
+    (tmp_path / "photo.syx").write_bytes(b"\x89PNG\r\n")
+    files = (tmp_path / "photo.syx", tmp_path / "good.syx")
+    seen = run("import", *files, "--preview")
+    assert (seen.code, run("find", "--json").answer["total"]) == (Exit.DIFFERS, 0)
+    done = run("import", *files, "--json")
+    assert done.code == Exit.DIFFERS
+    assert done.answer["files_left_out"] == [{"file": "photo.syx", "reason": "photo.syx is a picture."}]
+    assert "Left out: photo.syx is a picture. Choose a file of sounds." in done.err
+    assert (len(done.answer["patches"]), done.answer["did"]) == (1, "Import “good.syx”")
+    assert run("import", "--at", "soon", *files).code == Exit.COULD_NOT

@@ -7,8 +7,6 @@ import sqlite3
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-import pytest
-
 from librarian.collection import backups
 from tests.unit.cli.conftest import Run
 

@@ -10,7 +10,7 @@ from typing import Any
 import mido
 import pytest
 
-from librarian.collection import Library
+from librarian.collection import Library, LibraryProblem
 from librarian.errors import BadInput, OutsideProblem
 from librarian.files import intake, outgoing, smf
 from librarian.files.moments import tick_of
@@ -99,12 +99,40 @@ def test_several_files_are_one_step(empty: Library, bundle: Path, tmp_path: Path
     assert (empty.total(), empty.unread()) == (0, ())
 
 
-def test_when_one_file_is_wrong_none_is_taken(empty: Library, tmp_path: Path) -> None:
+def test_files_that_cannot_be_used_are_left_out_whole_and_named(empty: Library, tmp_path: Path) -> None:
+    table = tmp_path / "b.csv"
+    table.write_text("name,chart,filter.cutoff\nA,lanternfish,800 Hz\nB,lanternfish,loud\n", encoding="utf-8")
+    (tmp_path / "c.syx").write_bytes(b"\x01\x02")
+    (tmp_path / "d.png").write_bytes(b"\x89PNG\r\n")
+    (tmp_path / "e.syx").write_bytes(b"".join(dump("One")))
+    (tmp_path / "f.zip").write_bytes(b"PK\x03\x04 and no more")
+    wrong = [tmp_path / "a.mid", table, tmp_path / "c.syx", tmp_path / "d.png"]
+    seen = look(empty, *wrong, tmp_path / "e.syx", tmp_path / "f.zip")
+    assert [each.file for each in seen.left_out] == [0, 1, 2, 3, 5]
+    for each, said in zip(
+        seen.left_out, ("does not exist", "b.csv, line 3", "holds no MIDI", "is a picture", "f.zip"), strict=True
+    ):
+        assert said in each.sentence
+        assert each.hint
+    assert [(row.name, seen.files[row.file]) for row in seen.rows] == [("One", "e.syx")]
+    done = intake.apply(empty, seen)
+    assert (empty.total(), done.label) == (1, "Import “e.syx”")
+    with pytest.raises(BadInput, match=r"None of the 4 files can be imported\. .*a\.mid does not exist"):
+        look(empty, *wrong)
+
+
+def test_a_library_that_vanishes_is_no_fault_of_a_file(
+    empty: Library, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     (tmp_path / "a.syx").write_bytes(b"".join(dump("One")))
-    (tmp_path / "b.csv").write_text("name,chart,filter.cutoff\nA,lanternfish,loud\n", encoding="utf-8")
-    with pytest.raises(BadInput, match=r"b\.csv, line 2"):
-        look(empty, tmp_path / "a.syx", tmp_path / "b.csv")
-    assert empty.total() == 0
+    (tmp_path / "b.syx").write_bytes(b"".join(dump("Two")))
+
+    def gone() -> int:
+        raise LibraryProblem("The library has vanished.")
+
+    monkeypatch.setattr(empty, "stamp", gone)
+    with pytest.raises(LibraryProblem, match="vanished"):
+        look(empty, tmp_path / "a.syx", tmp_path / "b.syx")
 
 
 # --- whose is it
