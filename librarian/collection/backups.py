@@ -47,7 +47,14 @@ class BackupRow:
 
 def default_folder(library: Path) -> Path:
     """Where copies of a library lie unless the person says otherwise."""
-    return library.with_name(f"{library.stem} backups")
+    return library.with_name(f"{_called(library)} backups")
+
+
+def _called(library: Path) -> str:
+    """Its part of the names of its copies: two libraries that only their suffixes tell apart keep theirs apart."""
+    if library.suffix == ".sqlite":
+        return library.stem
+    return library.name if library.suffix else f"{library.name} without suffix"
 
 
 def rows(folder: Path) -> tuple[BackupRow, ...]:
@@ -67,7 +74,7 @@ def _own(library: Path, folder: Path) -> list[BackupRow]:
 
 def _named_for(library: Path, folder: Path) -> list[Path]:
     """The same by their names alone; another library may keep its copies in the same folder."""
-    own = re.compile(rf"{re.escape(library.stem)}\.[0-9-]+\.[a-z-]+\.sqlite")
+    own = re.compile(rf"{re.escape(_called(library))}\.[0-9-]+\.[a-z-]+\.sqlite")
     return [path for path in folder.glob("*.sqlite") if own.fullmatch(path.name)]
 
 
@@ -121,7 +128,7 @@ def back_up_in_turn(
     _make_folder(folder)
     _sweep(folder, library)
     taken = datetime.now(UTC)
-    target = folder / f"{library.stem}.{taken.strftime('%Y%m%d-%H%M%S-%f')}.{reason}.sqlite"
+    target = folder / f"{_called(library)}.{taken.strftime('%Y%m%d-%H%M%S-%f')}.{reason}.sqlite"
     sqlite.back_up(library, target)
     patches, change = _compared(library, target)
     made = BackupRow(target, taken, reason, target.stat().st_size, patches, change)
@@ -136,7 +143,7 @@ def back_up_in_turn(
 
 def _sweep(folder: Path, library: Path) -> None:
     """Remove what a killed program left of a copy that it had begun; another one may be at work on a younger one."""
-    for part in folder.glob(f"{glob.escape(library.stem)}.*.sqlite.part"):
+    for part in folder.glob(f"{glob.escape(_called(library))}.*.sqlite.part"):
         with suppress(OSError):
             if time.time() - part.stat().st_mtime > LEFT_BEHIND_S:
                 part.unlink()

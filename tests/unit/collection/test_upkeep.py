@@ -205,8 +205,10 @@ def test_what_was_left_behind_of_a_copy_goes(filled: Library, tmp_path: Path) ->
     assert (old.exists(), young.exists()) == (False, True)
 
 
-def test_two_libraries_may_keep_their_copies_in_one_folder(filled: Library, tmp_path: Path) -> None:
-    with Library.open(tmp_path / "other one.sqlite") as other:
+@pytest.mark.parametrize("name", ["other one.sqlite", "{stem}.library", "{stem}"])
+def test_two_libraries_may_keep_their_copies_in_one_folder(filled: Library, tmp_path: Path, name: str) -> None:
+    with Library.open(filled.path.with_name(name.format(stem=filled.path.stem))) as other:
+        assert other.path != filled.path
         for each in (filled, other):
             each.keep_backups(folder=tmp_path / "copies", number=1)
             assert each.back_up_if_changed() is not None
