@@ -76,6 +76,8 @@ class Account:
     """The whole memory travels: while it does, the programs that were not meant are not certain either."""
     unread: int = 0
     """Programs that could hold what did not arrive, and could not be read."""
+    astray: list[int] = field(default_factory=list)
+    """Those that could not be read back: what was sent to them may be anywhere, in part."""
     there: list[int] = field(default_factory=list)
     """Those of the new ones that held the sound already and were not written."""
 
@@ -100,7 +102,7 @@ class Account:
         self.unknown[number] = why
 
     def _leave(self, number: int) -> None:
-        for found in (self.new, self.there):
+        for found in (self.new, self.there, self.astray):
             if number in found:
                 found.remove(number)
         self.old.pop(number, None)
@@ -121,6 +123,8 @@ class Account:
                 said.append(f"{self._named(numbers_)} {verb} {words}")
         if self.whole:
             said.append("its whole memory was being written, so no other program is certain")
+        if self.astray:
+            said.append(f"what was sent to {self._named(self.astray)} may have gone to another program")
         if self.unread:
             said.append(f"{self.unread} others, to which a lost write may have gone, could not be read")
         return "; ".join(said)
@@ -229,13 +233,17 @@ class _Restore:
         talk, account, line = self._talk, self.account, self._talk.line
         wanted = line.chart.codec.decode_all(messages, line.address)
         account.doubt(number, "it was being written")
+        before = there
         for _ in range(_ROUNDS):
             talk.state = account.sentence() + "."
             refusal = _send(talk, self._way, messages, slots(line, number))
             try:
                 held = read_program(talk, number)
             except (InstrumentRefused, NotUnderstood) as problem:
+                # What damages answers damages writes, and nothing tells that this one got there whole.
                 account.doubt(number, str(problem))
+                account.astray.append(number)
+                self._lost[number] = (wanted.values, wanted.name)
                 return
             self._known[number] = (held.values, held.name)
             if held.values == wanted.values and held.name == wanted.name:
@@ -244,8 +252,9 @@ class _Restore:
             unchanged = same_sound(held, there)
             if unchanged and refusal:
                 break
-            if unchanged:
-                self._lost[number] = (wanted.values, wanted.name)
+            if same_sound(held, before) and not refusal:
+                self._lost[number] = (wanted.values, wanted.name)  # this write changed nothing here
+            before = held
             line.slower()
         self._not_arrived(number, refusal, unchanged=unchanged)
 

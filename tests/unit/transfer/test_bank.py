@@ -278,6 +278,20 @@ def test_a_write_that_went_to_another_program_is_found_there(
     assert f"{hit + 1} is not certain" in result.sentence
 
 
+def test_what_cannot_be_read_back_may_be_anywhere_and_that_is_told(lanternfish: Chart) -> None:
+    one = world(lanternfish)
+    new = one_sound(lanternfish, 1)
+
+    def allow(question: Replace) -> bool:
+        one.bad.faults = Faults(cut=1.0, to_instrument=False)  # from now on no answer arrives whole
+        return True
+
+    result = restore(one.line, {2: new}, allow=allow, keep_before=nothing)
+    assert (result.new, set(result.unknown), result.old) == ((), {2}, {})
+    assert "3 is not certain" in result.sentence
+    assert "what was sent to 3 may have gone to another program" in result.sentence
+
+
 def one_sound(chart: Chart, seed: int) -> Version:
     """Some values for every parameter of the sound."""
     dice = Random(seed)
