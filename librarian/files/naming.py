@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from librarian.files.targets import Target
 from librarian.wire.universal import describe
+
+
+MIXED = "bytes and messages of all kinds"
+_STATUS = re.compile(rb"[\x80-\xf7]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,7 +24,9 @@ class Named:
 
 
 def name_message(raw: bytes, targets: Sequence[Target]) -> Named:
-    """Never refuses: what no chart knows is named by the standard, or by its maker."""
+    """Never refuses: what no chart knows is named by the standard, or by its maker. Several in one are `MIXED`."""
+    if _STATUS.search(raw, 1, len(raw) - 1):
+        return Named("nobody", MIXED)
     for target in targets:
         found = target.recognise(raw)
         if found is not None:

@@ -10,7 +10,7 @@ from librarian.chart.dump import Gather
 from librarian.files.batches import FEWEST, Batches, Ready, portions
 from librarian.files.controllers import ControllerRun
 from librarian.files.moments import Before
-from librarian.files.naming import name_message
+from librarian.files.naming import MIXED, name_message
 from librarian.files.owners import Owners
 from librarian.files.pieces import Piece, Source
 from librarian.files.repeating import Repeating, Run
@@ -21,7 +21,7 @@ NO_MESSAGE = "These bytes are no message."
 _LONGEST_GROUP = 4096
 _MOST_NAMED = 2000
 """Entries of one file; what else no chart knows in it is joined, whatever it is. Nobody reads a list of a million."""
-_MIXED = ("bytes and messages of all kinds", "No chart here finds a sound in them; they are too many to name each.")
+_MIXED = (MIXED, "No chart here finds a sound in them; they are too many to name each.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -270,6 +270,6 @@ def _joined(group: list[NotUnderstood]) -> NotUnderstood:
     if len(group) == 1:
         return group[0]
     messages = tuple(raw for each in group for raw in each.messages)
-    if group[0].name == _MIXED[0]:
+    if group[0].name == MIXED:
         messages = (b"".join(messages),)  # its status bytes part it again, and one is held in less memory
     return NotUnderstood(group[0].place, messages, group[0].name, group[0].reason)

@@ -14,6 +14,7 @@ from librarian.chart.dump.results import ProgramSource
 from librarian.collection import Library
 from librarian.errors import BadInput, Cancelled
 from librarian.files import importing, rereading, syx
+from librarian.files.naming import name_message
 from librarian.files.targets import targets_of
 from librarian.messages import Address
 
@@ -202,6 +203,7 @@ def test_sounds_that_no_chart_knew_are_found_again_in_much_that_was_kept(library
     luck = Random(6)
     data = luck.randbytes(200_000) + edit("Reef") + luck.randbytes(2000) + edit("Shoal")
     importing.apply(library, look(library, data, charts=False))
+    assert name_message(library.unread()[-1].messages[0], []).text == "bytes and messages of all kinds"
     again = rereading.preview(library, targets_of(library, [chart("lanternfish")]))
     done = rereading.apply(library, again)
     assert [row.name for row in library.rows(done.patches)] == ["Reef", "Shoal"]
