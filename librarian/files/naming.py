@@ -10,7 +10,6 @@ from typing import Literal
 from librarian.files.targets import Target
 from librarian.wire.universal import describe
 
-
 MIXED = "bytes and messages of all kinds"
 _STATUS = re.compile(rb"[\x80-\xf7]")
 
