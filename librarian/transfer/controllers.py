@@ -85,6 +85,7 @@ class _Collecting:
         found = self._listener.feed(raw, line.clock.now())
         self._latest = {one.parameter for one in found}
         for heard in found:
+            talk.told(heard)
             self._heard(heard.parameter, heard.value, heard.settled)
         talk.tell(len(self.values), self._total, "parameters", self._seconds_left())
         return True

@@ -51,6 +51,8 @@ class Talk:
         self.trace: list[tuple[str, bytes]] | None = None
         self.state: State = ""
         self.wrote = False
+        self._told: set[tuple[str, int]] = set()
+        self._owed = False
         self._tail: frozenset[str] = frozenset()
         self._tail_until = self.started
         self.limit_s: float | None = None
@@ -171,10 +173,16 @@ class Talk:
     def answered(self, tail: frozenset[str] = frozenset()) -> None:
         """The answer is complete, or was waited for long enough.
 
-        `tail`: parameters of which the rest of it may still come as controllers; those are no moves of the panel.
+        `tail`: parameters of which the rest of it may still come as controllers; those are no moves of the panel. An
+        answer that was held up comes much later: values that were told already and come again are none either.
         """
         self.line.echo.answered()
+        self._owed = self._owed or bool(tail)
         self._tail, self._tail_until = tail, self.line.clock.now() + _TAIL_S
+
+    def told(self, one: Heard) -> None:
+        """A controller of an answer said so."""
+        self._told.add((one.parameter, one.value))
 
     # -- hearing ------------------------------------------------------------------------------------------------------
 
@@ -228,7 +236,7 @@ class Talk:
         heard = line.listener.feed(raw, line.clock.now())
         tail = self._tail if line.clock.now() < self._tail_until else frozenset()
         for one in heard:
-            if one.parameter not in tail:
+            if one.parameter not in tail and not (self._owed and (one.parameter, one.value) in self._told):
                 self.moved[one.parameter] = one
             line.moved(one.parameter, one.value, one.exact)
         if heard or line.listener.is_known(raw):

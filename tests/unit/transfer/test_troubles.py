@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tests.conversations import TROUBLES, charts, converse
+from tests.unseen import unseen
 
 _EACH = 5
 
@@ -41,3 +42,10 @@ def test_the_same_seed_is_the_same_run(instruments: list[object]) -> None:
 def test_what_once_went_wrong(seed: int, number: int, instruments: list[object]) -> None:
     judgement = converse(instruments, sorted(TROUBLES), seed, number)  # type: ignore[arg-type]
     assert judgement.end in {"proved", "told"}, judgement
+
+
+def test_an_old_answer_that_comes_late_is_no_move_of_the_panel() -> None:
+    """Three questions went unanswered for a while; the answer to one of them came while the sound was sent."""
+    instruments = [unseen(number) for number in range(53000, 53013)]
+    judgement = converse(instruments, sorted(TROUBLES), 53, 5410)
+    assert judgement.end == "proved", judgement
