@@ -10,7 +10,8 @@ from sqlalchemy import Connection, text
 from . import sqlite
 from .changes import word_row
 from .content import cut
-from .layout import digest, read_layout
+from .layout import digest, layout_if_whole
+from .problems import LibraryProblem, as_kept
 
 #: Ids named as examples in one sentence.
 EXAMPLES = 3
@@ -23,7 +24,13 @@ def check(connection: Connection) -> tuple[str, ...]:
     said = [f"SQLite finds the file damaged: {line}." for line in sqlite.check_file(connection)]
     if said:
         return tuple(said)
-    return tuple(sentence for look in _LOOKS for sentence in look(connection))
+    for look in _LOOKS:
+        try:
+            with as_kept():
+                said.extend(look(connection))
+        except LibraryProblem as problem:
+            said.append(str(problem))
+    return tuple(said)
 
 
 def _references(connection: Connection) -> Iterator[str]:
@@ -68,12 +75,17 @@ def _pointers(connection: Connection) -> Iterator[str]:
 
 def _contents(connection: Connection) -> Iterator[str]:
     layouts = {
-        row.id: read_layout(row.chart, row.revision, row.parameters, row.widths)
+        row.id: layout_if_whole(row.chart, row.revision, row.parameters, row.widths)
         for row in connection.execute(text("SELECT * FROM layout"))
     }
+    nameless = [str(number) for number, layout in layouts.items() if layout is None]
+    if nameless:
+        yield f"{_counted(nameless, 'list', 'lists')} of which parameter a value belongs to cannot be read."
     torn, miscounted = [], []
     for row in _rows(connection, "SELECT id, layout_id, unknown, row, digest FROM content"):
-        layout = layouts[row.layout_id]
+        layout = layouts.get(row.layout_id)
+        if layout is None:
+            continue  # said above, or with the rows that point to nothing
         if len(row.row) != layout.size or digest(layout.digest, row.row) != row.digest:
             torn.append(str(row.id))
         elif layout.count_unknown(row.row) != row.unknown:

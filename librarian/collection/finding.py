@@ -17,6 +17,7 @@ from sqlalchemy import Connection, Select, case, func, select
 from . import sqlite
 from .evaluate import evaluate
 from .layout import read_layout
+from .problems import as_kept
 from .query.facts import Facts
 from .query.keys import tagged_exactly
 from .query.nodes import EVERYTHING, And, Column, Node, OnInstrument, Text, texts
@@ -192,7 +193,9 @@ _FACTS = (
 
 def facts(connection: Connection, ids: Sequence[int]) -> dict[int, Facts]:
     """Patch id -> all that a query may ask of it; by one question."""
-    return {row.id: _facts(row) for row in connection.execute(_FACTS, {"ids": sqlite.listed(ids)})}
+    rows = connection.execute(_FACTS, {"ids": sqlite.listed(ids)}).all()
+    with as_kept():
+        return {row.id: _facts(row) for row in rows}
 
 
 def _facts(row: Any) -> Facts:

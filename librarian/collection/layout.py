@@ -208,5 +208,13 @@ def layout_for(
 
 @lru_cache(maxsize=512)
 def read_layout(chart: str, revision: int, parameters_text: str, widths_text: str) -> Layout:
-    """The layout as stored."""
+    """The layout as stored. Raises ValueError, TypeError, AttributeError where it was damaged since."""
     return Layout(chart, revision, tuple(json.loads(parameters_text)), tuple(map(int, widths_text)))
+
+
+def layout_if_whole(chart: str, revision: int, parameters_text: str, widths_text: str) -> Layout | None:
+    """The layout as stored, None where it can no longer be read."""
+    try:
+        return read_layout(chart, revision, parameters_text, widths_text)
+    except (ValueError, TypeError, AttributeError):
+        return None

@@ -18,7 +18,7 @@ from . import sqlite
 from .changes import PORTION, set_patch_tags
 from .content import cut
 from .folding import clean_name, order_key
-from .layout import Layout, digest, read_layout
+from .layout import digest, layout_if_whole
 from .opening import open_store
 from .problems import LibraryProblem
 from .schema import LIVE, Base, Counter, Patch, PatchTag, Tag
@@ -164,7 +164,7 @@ def _drop_torn(driver: sqlite3.Connection, result: Repaired) -> None:
     layouts = {
         row[0]: layout
         for row in driver.execute("SELECT id, chart, revision, parameters, widths FROM layout").fetchall()
-        if (layout := _layout(*row[1:])) is not None
+        if (layout := layout_if_whole(*row[1:])) is not None
     }
     torn = [
         number
@@ -216,14 +216,6 @@ def _name_anew(source: sqlite3.Connection, driver: sqlite3.Connection, result: R
         result.lost.append(
             f"{len(lost)} sounds lost tags and note, and of their names all but the words. Check their instrument too."
         )
-
-
-def _layout(chart: str, revision: int, parameters: str, widths: str) -> Layout | None:
-    """The layout as it was kept, None where it can no longer be read."""
-    try:
-        return read_layout(chart, revision, parameters, widths)
-    except (ValueError, TypeError, AttributeError):
-        return None
 
 
 def _are_whole(raw: bytes, lengths: str, key: bytes) -> bool:

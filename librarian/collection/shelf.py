@@ -19,6 +19,7 @@ from sqlalchemy import Connection, Select, bindparam, select
 
 from . import sqlite
 from .layout import Layout, read_layout
+from .problems import as_kept
 from .schema import LIVE, Content, Instrument, Patch, PatchTag
 from .schema import Layout as LayoutTable
 from .wordlist import WordList, word_list
@@ -309,6 +310,7 @@ def _tags(connection: Connection, old: Shelf, changed: Whole | None) -> tuple[Wh
     return np.concatenate([old.tagged[kept], table[:, 0]]), np.concatenate([old.tag[kept], table[:, 1]])
 
 
+@as_kept()
 def _matrices(connection: Connection, old: Shelf) -> tuple[dict[int, Matrix], int]:
     """Contents are immutable and only added, so the new ones are those with a higher id."""
     ids: dict[int, list[int]] = {}

@@ -61,7 +61,12 @@ def test_a_library_in_use_is_whole(filled: Library) -> None:
         ("DELETE FROM patch_tag WHERE patch_id = 2", "spell their tags"),
         ("UPDATE content SET row = zeroblob(length(row)) WHERE id = 5", "do not have the values that were kept"),
         ("UPDATE content SET unknown = 77 WHERE id = 5", "miscount what is unknown"),
+        ("UPDATE content SET layout_id = 77 WHERE id = 5", "point to nothing, in content"),
+        ("UPDATE content SET row = 'text' WHERE id = 5", "values that were kept"),
+        ("UPDATE layout SET parameters = '[\"a'", r"1 list \(number 1\) of which parameter a value belongs to"),
+        ("UPDATE layout SET widths = '1,x'", r"1 list \(number 1\) of which parameter a value belongs to"),
         ("UPDATE chart_text SET text = text || ' '", "chart lanternfish revision"),
+        ("UPDATE chart_text SET text = x'ff'", "damaged and cannot be read|chart lanternfish revision"),
         ("UPDATE patch SET name = 'Other' WHERE id = 10", r"index of words disagrees with 1 patch \(number 10\)"),
         ("DELETE FROM word_index WHERE rowid = 11", "index of words disagrees"),
         ("INSERT INTO word_index(rowid, name, tags, note) VALUES (777, 'a', 'b', 'c')", r"number 777"),
@@ -80,6 +85,8 @@ def test_received_bytes_are_proved_by_their_hash(library: Library, lantern: int,
     assert library.check() == ()
     break_it(library, "UPDATE received SET raw = x'f07d02f7'")
     assert "not the bytes that were kept" in library.check()[0]
+    break_it(library, "UPDATE received SET lengths = 'five'")
+    assert any("damaged and cannot be read" in sentence for sentence in library.check())
 
 
 def test_the_index_is_made_anew(filled: Library) -> None:
@@ -357,6 +364,21 @@ def test_a_copy_that_cannot_be_written_names_its_own_place(
         filled.back_up(target)
     assert not target.exists()
     assert filled.check() == ()
+
+
+@pytest.mark.parametrize("parameters", ['["a', "5", "[5]"])
+def test_names_of_parameters_that_are_damaged_are_a_sentence_in_a_search(
+    filled: Library, tmp_path: Path, parameters: str
+) -> None:
+    source = whole_file(filled, tmp_path / "damaged.sqlite")
+    with sqlite3.connect(source) as connection:
+        connection.execute("UPDATE layout SET parameters = ?", (parameters,))
+    connection.close()
+    with Library.open(source) as library:
+        assert library.check()
+        for line in ("storm", "cutoff > 1 kHz"):
+            with pytest.raises(LibraryProblem, match="damaged and cannot be read"):
+                library.find(line)
 
 
 @pytest.mark.parametrize("indexed", [True, False], ids=["with the index", "without it"])
