@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from librarian.chart import Chart
 from librarian.collection import InstrumentRow, Library
+from librarian.collection.folding import clean_name
 from librarian.files.incoming import Landing
 from librarian.messages import Address
 
@@ -28,6 +29,8 @@ def land(library: Library, told: Sequence[Told], instrument: int | None = None) 
     The same name and chart is the same instrument. Else, when file and library each have exactly one more instrument
     of a chart, they are taken for one: its owner calls it otherwise. Else it is added.
     """
+    # As the library would keep it, so that it is found there again.
+    told = [replace(each, name=clean_name(each.name, cut=True) or each.chart.name) for each in told]
     there = library.instruments(removed=True)
     chosen = [_forced(there, each, instrument) or _same(there, each) for each in told]
     used = {row.id for row in chosen if row is not None}
@@ -70,7 +73,7 @@ def _forced(there: Sequence[InstrumentRow], each: Told, instrument: int | None) 
 
 
 def _same(there: Sequence[InstrumentRow], each: Told) -> InstrumentRow | None:
-    name = each.name.strip().casefold()
+    name = each.name.casefold()
     alike = [row for row in there if row.chart == each.chart.id and row.name.casefold() == name]
     # One that was taken away here still owns its sounds: they are found there, not kept twice.
     return next((row for row in alike if row.removed == each.removed), None) or next(iter(alike), None)

@@ -63,9 +63,7 @@ class WholePart:
         for each in self.stream.landings:
             number = each.instrument
             if number is None and id(each) in used:
-                number = library.add_instrument(
-                    each.chart, clean_name(each.name, cut=True) or each.chart.name, each.address
-                )
+                number = library.add_instrument(each.chart, each.name, each.address)
                 made.append(number)
                 if each.firmware:
                     library.update_instrument(number, firmware=each.firmware)

@@ -400,6 +400,21 @@ def test_names_that_terminals_and_databases_obey(empty: Library, bundle: Path) -
     assert empty.check() == ()
 
 
+@pytest.mark.parametrize("name", ["a\x00b", " Left\x1b[31m", "\x07", "\ud800", "x" * 5000])
+def test_instruments_of_nasty_names_are_found_again(empty: Library, bundle: Path, name: str) -> None:
+    def rename(inside: str, data: bytes) -> bytes:
+        if inside != "instruments.jsonl":
+            return data
+        rows = [json.loads(line) for line in data.splitlines()]
+        next(row for row in rows if row.get("removed"))["name"] = name
+        return b"".join(json.dumps(row).encode() + b"\n" for row in rows)
+
+    path = _rewritten(bundle, rename)
+    take(empty, path)
+    again = intake.preview(empty, [path])
+    assert (again.count("new"), again.count("changed"), again.added) == (0, 0, ())
+
+
 def test_cancelled_in_the_middle_nothing_is_kept(empty: Library, bundle: Path) -> None:
     seen = intake.preview(empty, [bundle], charts=())
 
