@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from typing import Any
 
 from sqlalchemy import Connection, text
@@ -121,7 +122,11 @@ def _words(connection: Connection) -> Iterator[str]:
     if said:
         yield f"The index of words is damaged inside ({said})."
         return
-    indexed = sqlite.indexed(connection)
+    with closing(sqlite.indexed(connection)) as indexed:
+        yield from _words_of(connection, indexed)
+
+
+def _words_of(connection: Connection, indexed: Iterator[tuple[int, str, str, str]]) -> Iterator[str]:
     live = _rows(connection, "SELECT id, name, tags, note FROM patch WHERE state = 0")
     wrong: list[str] = []
     have = next(indexed, None)

@@ -92,7 +92,9 @@ def explain(error: BaseException, path: Path) -> LibraryProblem | None:
             f"{path} is not a library: it is no SQLite file.", "Choose another file, or a new name to start one."
         )
     # A text with damaged bytes is found by Python's module, which has no name for it.
-    if name.startswith("SQLITE_CORRUPT") or (not name and "Could not decode to UTF-8" in str(error)):
+    undecoded = not name and "Could not decode to UTF-8" in str(error)
+    headless = name == "SQLITE_ERROR" and str(error) == "unsupported file format"
+    if name.startswith("SQLITE_CORRUPT") or undecoded or headless:
         return LibraryProblem(
             f"The library {path} is damaged.",
             "Restore a backup, or let “librarian library repair” save what is readable into a new file.",

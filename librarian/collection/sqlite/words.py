@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Generator, Iterable, Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -39,7 +39,7 @@ def empty_words(connection: Connection) -> None:
     connection.exec_driver_sql(WORD_INDEX)
 
 
-def indexed(connection: Connection) -> Iterator[tuple[int, str, str, str]]:
+def indexed(connection: Connection) -> Generator[tuple[int, str, str, str], None, None]:
     """What the index holds, by id."""
     yield from raw(connection).execute("SELECT rowid, name, tags, note FROM word_index ORDER BY rowid")
 

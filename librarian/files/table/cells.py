@@ -49,7 +49,7 @@ def tags_of(cell: str) -> tuple[str, ...]:
     """The tags of a cell."""
     if not cell.strip():
         return ()
-    rows = csv.reader([cell], delimiter=";", skipinitialspace=True)
+    rows = csv.reader([" ".join(cell.splitlines())], delimiter=";", skipinitialspace=True)
     return tuple(each.strip() for row in rows for each in row if each.strip())
 
 

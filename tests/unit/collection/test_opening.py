@@ -99,13 +99,28 @@ def test_a_newer_library_is_left_alone(library_path: Path) -> None:
     assert "newer Librarian" in problem.hint
 
 
-def test_a_damaged_file(library_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("start", "put"),
+    [(100, bytes(3996)), (44, b"\x00\x00\x00\x09")],
+    ids=["a page of zeroes", "the number of the format: SQLite's file format, 1.3.13"],
+)
+def test_a_damaged_file(library_path: Path, start: int, put: bytes) -> None:
     Library.open(library_path).close()
     with plain(library_path) as connection:
         connection.execute("PRAGMA journal_mode = DELETE")
     raw = bytearray(library_path.read_bytes())
-    raw[100:4096] = bytes(3996)
+    raw[start : start + len(put)] = put
     library_path.write_bytes(raw)
+    refused(library_path, "is damaged")
+
+
+@pytest.mark.parametrize("table", [b"alembic_version", b"intent"])
+def test_a_file_whose_list_of_tables_is_damaged(library_path: Path, table: bytes) -> None:
+    Library.open(library_path).close()
+    with plain(library_path) as connection:
+        connection.execute("PRAGMA journal_mode = DELETE")
+    raw = library_path.read_bytes()
+    library_path.write_bytes(raw.replace(table, table[:-1] + b"x"))
     refused(library_path, "is damaged")
 
 

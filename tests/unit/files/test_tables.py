@@ -92,6 +92,11 @@ def test_every_list_of_tags_comes_back(tags: list[str]) -> None:
     assert tags_of(tags_cell(tags)) == tuple(tags)
 
 
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r", "\u2028"])
+def test_a_line_end_in_a_cell_of_tags_parts_words(end: str) -> None:
+    assert tags_of(f'act{end}1;"storm{end}calm"; bass{end}') == ("act 1", "storm calm", "bass")
+
+
 @pytest.mark.parametrize("name", ["lanternfish", "fogbell"])
 def test_every_value_of_every_parameter_comes_back(name: str) -> None:
     for parameter in chart(name).parameters.values():
