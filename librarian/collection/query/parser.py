@@ -52,6 +52,7 @@ class _Parser:
         self._tokens: Sequence[Token] = tokens(line)
         self._at = 0
         self._depth = 0
+        self._in_names = self._reserved_in_names()
         self.problems: list[Problem] = []
 
     # ---- the shape of a line -------------------------------------------------------------------------------------
@@ -79,7 +80,27 @@ class _Parser:
 
     def _says(self, word: str) -> bool:
         token = self._token
-        return token is not None and token.kind == "word" and token.text.casefold() == word
+        if token is None or self._at in self._in_names:
+            return False
+        return token.kind == "word" and token.text.casefold() == word
+
+    def _reserved_in_names(self) -> frozenset[int]:
+        """Places of the words `and`, `or`, `not` that belong to a control's name: “Voice and output Volume > 40 %”."""
+        found: set[int] = set()
+        for after, token in enumerate(self._tokens):
+            if token.kind != "compare" and not (token.kind == "word" and token.text.casefold() == "unknown"):
+                continue
+            longest = after
+            while longest > max(0, after - LONGEST) and self._tokens[longest - 1].kind == "word":
+                longest -= 1
+            for first in range(longest, after):
+                reserved = [at for at in range(first, after) if self._tokens[at].text.casefold() in _RESERVED]
+                if not reserved:
+                    break
+                if self._vocabulary.control(self._name(first, after - first)):
+                    found.update(reserved)
+                    break
+        return frozenset(found)
 
     def _complain(self, sentence: str, start: int, end: int, replacement: str = "") -> None:
         self.problems.append(Problem(sentence, start, end, replacement))
@@ -241,7 +262,7 @@ class _Parser:
         if place >= len(self._tokens):
             return False
         token = self._tokens[place]
-        return token.kind == "word" and token.text.casefold() not in _RESERVED
+        return token.kind == "word" and (place in self._in_names or token.text.casefold() not in _RESERVED)
 
     def _piece(self, count: int) -> tuple[str, bool, int, int]:
         first, last = self._tokens[self._at], self._tokens[self._at + count - 1]
@@ -273,10 +294,11 @@ class _Parser:
                 return Unheard(_conditions(controls))
         return None
 
+    def _name(self, first: int, length: int) -> str:
+        return " ".join(word for token in self._tokens[first : first + length] for word in words(token.text))
+
     def _named(self, first: int, length: int) -> tuple[Control, ...]:
-        name = " ".join(
-            word for token in self._tokens[first : first + length] for word in words(token.text)
-        )  # fmt: skip
+        name = self._name(first, length)
         return self._vocabulary.control(name) or (self._vocabulary.begun(name) if length == 1 else ())
 
     def _no_such(self) -> None:

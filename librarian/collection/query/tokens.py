@@ -17,7 +17,8 @@ _QUOTES = {'"': '"', "“": "”", "„": "“", "«": "»"}
 _COMPARE = re.compile(r">=|<=|!=|<>|=>|=<|[<>=≥≤≠]")
 _SAME_COMPARE = {"=>": ">=", "=<": "<=", "≥": ">=", "≤": "<=", "≠": "!=", "<>": "!="}
 _KEY = re.compile(r"[^\W\d_][\w-]*:", re.UNICODE)
-_WORD = re.compile(r"[^\s()<>=≥≤≠\"“„«]+")
+#: In "wave!=saw" the mark belongs to the comparison.
+_WORD = re.compile(r"(?:(?!!=)[^\s()<>=≥≤≠\"“„«])+")
 
 
 @dataclass(frozen=True, slots=True)
