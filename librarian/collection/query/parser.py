@@ -20,7 +20,7 @@ from .measures import Comparison, understood
 from .measures import ranges as exact_ranges
 from .nodes import EVERYTHING, And, Condition, Node, Not, Or, Text, Unheard, Valued
 from .problem import Problem
-from .tokens import LONGEST_LINE, Token, tokens
+from .tokens import LONGEST_LINE, Token, in_quotes, tokens
 from .vocabulary import LONGEST, Control, Vocabulary
 
 #: Parentheses deeper than this were not typed by a person.
@@ -231,7 +231,7 @@ class _Parser:
             return None
         first = self._tokens[self._at].start
         self._at += last
-        self._complain(str(trouble), first, end, _quote(trouble.near))
+        self._complain(str(trouble), first, end, in_quotes(trouble.near))
         return None
 
     def _values(self, *, several: bool) -> list[tuple[str, bool, int, int]]:
@@ -364,7 +364,7 @@ class _Parser:
         names = [name for control in controls for name in control.parameter.positions]
         near = get_close_matches(text, names, 1, 0.4)
         offer = f" It has: {', '.join(dict.fromkeys(names[:12]))}." if names else ""
-        self._complain(f"{label} cannot be “{text}”.{offer}", first, end, _quote(near[0]) if near else "")
+        self._complain(f"{label} cannot be “{text}”.{offer}", first, end, in_quotes(near[0]) if near else "")
 
 
 def _conditions(
@@ -385,10 +385,6 @@ def _text(text: str) -> Node | None:
     """One typed word; several, when signs inside it separate ("mid-fi")."""
     found = tuple(words(text))
     return Text(found) if found else None
-
-
-def _quote(text: str) -> str:
-    return f"“{text}”" if " " in text else text
 
 
 def _all(parts: Sequence[Node]) -> Node | None:
