@@ -102,6 +102,15 @@ def test_every_value_of_every_parameter_comes_back(name: str) -> None:
         assert value_of(parameter, value_cell(parameter, None, raw=False), raw=False) is None
 
 
+@pytest.mark.parametrize("name", ["lanternfish", "fogbell"])
+def test_a_reading_that_another_program_wrote_with_other_signs_keeps_its_exact_value(name: str) -> None:
+    """A semicolon table with decimal commas, ASCII hyphens and other blanks."""
+    signs = str.maketrans({".": ",", "\u2212": "-", " ": "\N{NO-BREAK SPACE}"})
+    for parameter in chart(name).parameters.values():
+        for value in {parameter.low, parameter.high, *range(parameter.low, parameter.high, 97)}:
+            assert value_of(parameter, value_cell(parameter, value, raw=False).translate(signs), raw=False) == value
+
+
 def test_spiteful_names_come_back(full: Library, empty: Library, tmp_path: Path) -> None:
     path = tmp_path / "all.csv"
     outgoing.export(full, full.find().ids, path)
