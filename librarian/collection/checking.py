@@ -11,6 +11,7 @@ from . import sqlite
 from .changes import word_row
 from .content import cut
 from .layout import digest, read_layout
+from .problems import LibraryProblem, as_kept
 
 #: Ids named as examples in one sentence.
 EXAMPLES = 3
@@ -23,7 +24,13 @@ def check(connection: Connection) -> tuple[str, ...]:
     said = [f"SQLite finds the file damaged: {line}." for line in sqlite.check_file(connection)]
     if said:
         return tuple(said)
-    return tuple(sentence for look in _LOOKS for sentence in look(connection))
+    for look in _LOOKS:
+        try:
+            with as_kept():
+                said.extend(look(connection))
+        except LibraryProblem as problem:  # a value that cannot be read at all
+            said.append(str(problem))
+    return tuple(said)
 
 
 def _references(connection: Connection) -> Iterator[str]:

@@ -17,6 +17,7 @@ from sqlalchemy import Connection, Select, case, func, select
 from . import sqlite
 from .evaluate import evaluate
 from .layout import read_layout
+from .problems import as_kept
 from .query.facts import Facts
 from .query.keys import tagged_exactly
 from .query.nodes import EVERYTHING, And, Column, Node, OnInstrument, Text, texts
@@ -196,7 +197,8 @@ def facts(connection: Connection, ids: Sequence[int]) -> dict[int, Facts]:
 
 
 def _facts(row: Any) -> Facts:
-    values, unknown = read_layout(row.chart, row.revision, row.parameters, row.widths).unpack(row.row)
+    with as_kept():
+        values, unknown = read_layout(row.chart, row.revision, row.parameters, row.widths).unpack(row.row)
     return Facts(
         id=row.id,
         name=row.name,

@@ -19,6 +19,7 @@ from sqlalchemy import Connection, Select, bindparam, select
 
 from . import sqlite
 from .layout import Layout, read_layout
+from .problems import as_kept
 from .schema import LIVE, Content, Instrument, Patch, PatchTag
 from .schema import Layout as LayoutTable
 from .wordlist import WordList, word_list
@@ -196,9 +197,10 @@ class ShelfKeeper:
             if old is not None and old.epoch == epoch and old.change >= change:
                 return old
             usable = old is not None and old.epoch == epoch
-            fresh = _refreshed(connection, change, old) if usable and old else _loaded(connection, change, epoch)
-            if old is not None and old.words is not None and fresh.words is None:
-                fresh = replace(fresh, words=_learnt(connection))
+            with as_kept():
+                fresh = _refreshed(connection, change, old) if usable and old else _loaded(connection, change, epoch)
+                if old is not None and old.words is not None and fresh.words is None:
+                    fresh = replace(fresh, words=_learnt(connection))
             self._shelf = fresh
             return fresh
 

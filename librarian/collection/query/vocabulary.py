@@ -11,6 +11,7 @@ from sqlalchemy import Connection, func, select
 
 from librarian.collection.folding import words
 from librarian.collection.layout import Layout, read_layout
+from librarian.collection.problems import as_kept
 from librarian.collection.schema import WITHDRAWN, ChartText, Instrument, Tag
 from librarian.collection.schema import Layout as LayoutTable
 from librarian.errors import LibrarianError
@@ -125,7 +126,8 @@ def _layouts(connection: Connection) -> dict[tuple[str, int], list[tuple[int, La
         for row in connection.execute(select(ChartText.chart, ChartText.revision).order_by(ChartText.id))
     }
     for row in connection.execute(select(LayoutTable).order_by(LayoutTable.id)):
-        layout = read_layout(row.chart, row.revision, row.parameters, row.widths)
+        with as_kept():
+            layout = read_layout(row.chart, row.revision, row.parameters, row.widths)
         found.setdefault((row.chart, row.revision), []).append((row.id, layout))
     return found
 

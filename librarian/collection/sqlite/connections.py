@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -25,6 +26,7 @@ APPLICATION_ID = 0x4C696272
 PATIENCE_S = 30.0
 #: What one connection may keep of the file in memory.
 _CACHE_KIB = 32768
+_NOT_THERE = re.compile(r"no such (table|column)|has no column named")
 
 
 def open_engine(path: Path, *, patience_s: float = PATIENCE_S, pooled: bool = True) -> Engine:
@@ -91,12 +93,14 @@ def explain(error: BaseException, path: Path) -> LibraryProblem | None:
         return LibraryProblem(
             f"{path} is not a library: it is no SQLite file.", "Choose another file, or a new name to start one."
         )
-    # A text with damaged bytes is found by Python's module, which has no name for it.
-    if name.startswith("SQLITE_CORRUPT") or (not name and "Could not decode to UTF-8" in str(error)):
-        return LibraryProblem(
-            f"The library {path} is damaged.",
-            "Restore a backup, or let “librarian library repair” save what is readable into a new file.",
-        )
+    # A text with damaged bytes is found by Python's module, which has no name for it. A table or column that is not
+    # there was damaged in the list of tables: what the program asks for is in every library that it opens.
+    if (
+        name.startswith("SQLITE_CORRUPT")
+        or (not name and "Could not decode to UTF-8" in str(error))
+        or (name == "SQLITE_ERROR" and _NOT_THERE.search(str(error)))
+    ):
+        return damaged(path)
     if name.startswith("SQLITE_FULL"):
         return LibraryProblem(
             f"The disk with the library {path} is full; this change was not kept.", "Free some space, then try again."
@@ -117,6 +121,14 @@ def explain(error: BaseException, path: Path) -> LibraryProblem | None:
     if name.startswith("SQLITE_TOOBIG"):
         return LibraryProblem("That is too large to keep in a library; it was not kept.")
     return None
+
+
+def damaged(path: Path) -> LibraryProblem:
+    """The sentence for a file with damage in it."""
+    return LibraryProblem(
+        f"The library {path} is damaged.",
+        "Restore a backup, or let “librarian library repair” save what is readable into a new file.",
+    )
 
 
 def raw(connection: Connection) -> sqlite3.Connection:

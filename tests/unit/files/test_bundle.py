@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import gc
 import io
 import json
 import random
 import resource
+import sqlite3
 import struct
 import tomllib
 import zipfile
@@ -17,7 +19,7 @@ from typing import Any
 
 import pytest
 
-from librarian.collection import Library, NewPatch
+from librarian.collection import Library, LibraryProblem, NewPatch
 from librarian.errors import BadInput, Cancelled, LibrarianError, Refused
 from librarian.files import intake, merging, outgoing
 from librarian.files.bundle import form
@@ -214,6 +216,17 @@ def test_twins_stay_two(tmp_path: Path, empty: Library, monkeypatch: pytest.Monk
     take(empty, tmp_path / "twins.zip")
     assert [row.name for row in empty.rows(empty.find().ids)] == ["A", "A", "B"]
     assert not take(empty, tmp_path / "twins.zip").anything
+
+
+def test_a_bundle_of_a_damaged_library_ends_with_its_sentence_alone(full: Library, tmp_path: Path) -> None:
+    """Whatever else is complained of on the way, by the archive for instance, fails the test."""
+    with sqlite3.connect(full.path) as connection:
+        connection.execute("UPDATE layout SET parameters = '['")
+    connection.close()
+    with pytest.raises(LibraryProblem, match="damaged"):
+        outgoing.export_all(full, tmp_path / "all.zip")
+    gc.collect()
+    assert not list(tmp_path.glob("all*"))
 
 
 def test_very_many_equal_sounds_of_one_name_are_all_found_again(tmp_path: Path, empty: Library) -> None:
