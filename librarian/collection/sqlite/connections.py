@@ -15,7 +15,7 @@ from sqlalchemy import (
     create_engine,
     event,
 )
-from sqlalchemy.exc import DatabaseError, DBAPIError
+from sqlalchemy.exc import DatabaseError, DBAPIError, NoResultFound
 from sqlalchemy.pool import NullPool, QueuePool
 
 from librarian.collection.problems import BusyLibrary, LibraryProblem
@@ -67,20 +67,32 @@ def write_ahead(connection: sqlite3.Connection) -> None:
 
 
 @contextmanager
-def as_sentences(path: Path) -> Iterator[None]:
-    """Turn what SQLite says into what the person needs to know. Our own errors pass through."""
+def as_sentences(path: Path, *, opened: bool = False) -> Iterator[None]:
+    """Turn what SQLite says into what the person needs to know. Our own errors pass through.
+
+    `opened`: the library was found to be of the present schema. A table, a column or a row that every such library has
+    is then missing only where the file is damaged.
+    """
     try:
         yield
     except DBAPIError as error:
         if isinstance(error, DatabaseError) and isinstance(error.orig, sqlite3.Error):
             problem = explain(error.orig, path)
+            if problem is None and opened and _NOT_THERE.search(str(error.orig)):
+                problem = damaged(path)
             if problem is not None:
                 raise problem from error
         raise
     except sqlite3.Error as error:
         problem = explain(error, path)
+        if problem is None and opened and _NOT_THERE.search(str(error)):
+            problem = damaged(path)
         if problem is not None:
             raise problem from error
+        raise
+    except NoResultFound as error:
+        if opened:
+            raise damaged(path) from error
         raise
 
 
@@ -93,13 +105,8 @@ def explain(error: BaseException, path: Path) -> LibraryProblem | None:
         return LibraryProblem(
             f"{path} is not a library: it is no SQLite file.", "Choose another file, or a new name to start one."
         )
-    # A text with damaged bytes is found by Python's module, which has no name for it. A table or column that is not
-    # there was damaged in the list of tables: what the program asks for is in every library that it opens.
-    if (
-        name.startswith("SQLITE_CORRUPT")
-        or (not name and "Could not decode to UTF-8" in str(error))
-        or (name == "SQLITE_ERROR" and _NOT_THERE.search(str(error)))
-    ):
+    # A text with damaged bytes is found by Python's module, which has no name for it.
+    if name.startswith("SQLITE_CORRUPT") or (not name and "Could not decode to UTF-8" in str(error)):
         return damaged(path)
     if name.startswith("SQLITE_FULL"):
         return LibraryProblem(

@@ -13,7 +13,7 @@ import pytest
 
 from librarian.collection import Library, LibraryProblem, NewerLibrary, NewPatch, backups, repair, sqlite
 from librarian.errors import BadInput, Refused
-from librarian.messages import Version
+from librarian.messages import Values, Version
 
 AnySound = Callable[[int], Version]
 
@@ -85,6 +85,12 @@ def test_every_broken_promise_is_named(filled: Library, statement: str, said: st
         ("UPDATE intent SET at = 1e300", lambda library: library.history()),
         ("UPDATE intent SET changes = x'0011'", lambda library: library.history(patch=1)),
         ("UPDATE intent SET changes = x'0011'", lambda library: library.undo()),
+        (
+            "UPDATE chart_text SET parameters = '['",
+            lambda library: library.add_version(1, Version("lanternfish", 4, Values())),
+        ),
+        ("DELETE FROM counter", lambda library: library.find()),
+        ("DELETE FROM counter WHERE name = 'change'", lambda library: library.rename(1, "Other")),
         ("ALTER TABLE patch RENAME COLUMN note TO n0te", lambda library: library.rows([1])),
         ("ALTER TABLE layout RENAME TO lay0ut", lambda library: library.versions(1) and library.version(1)),
     ],
