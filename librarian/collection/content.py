@@ -14,6 +14,7 @@ from librarian.messages import Version
 from . import sqlite
 from .layout import Layout, digest, layout_for
 from .packed import PackedValues
+from .problems import as_kept
 from .schema import ChartText, Content, Received
 from .schema import Layout as LayoutTable
 
@@ -89,9 +90,10 @@ class Contents:
                 .order_by(ChartText.id.desc())
                 .limit(1)
             ).first()
-            self._ranges[key] = (
-                dict(zip(json.loads(found.parameters), map(int, found.widths), strict=True)) if found else {}
-            )
+            with as_kept():
+                self._ranges[key] = (
+                    dict(zip(json.loads(found.parameters), map(int, found.widths), strict=True)) if found else {}
+                )
         return self._ranges[key]
 
     def _layout_id(self, layout: Layout) -> int:

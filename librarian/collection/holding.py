@@ -19,12 +19,13 @@ _PORTION = 4000
 
 
 class Held(NamedTuple):
-    """A version that holds the content asked for, with its patch and that patch's name."""
+    """A version that holds the content asked for, with its patch and that patch's name. `taken`: as it is stored."""
 
     version: int
     patch: int
     name: str
     instrument: int
+    taken: int
 
 
 def holders(
@@ -32,7 +33,8 @@ def holders(
 ) -> list[tuple[Held, ...]]:
     """For each content: the versions that hold the same values of the same chart revision.
 
-    Those of patches outside the trash, or with `trash` of those inside too.
+    Those of patches outside the trash, or with `trash` of those inside too. Equal contents share one tuple: there may
+    be very many sounds that are the same.
     """
     contents = Contents(connection)
     states = (LIVE, TRASHED) if trash else (LIVE,)
@@ -41,15 +43,16 @@ def holders(
         keys = contents.digests(versions[start : start + _PORTION])
         there: dict[bytes, list[Held]] = {}
         query = (
-            select(Content.digest, Version.id, Patch.id, Patch.name, Patch.instrument_id)
+            select(Content.digest, Version.id, Patch.id, Patch.name, Patch.instrument_id, Version.taken)
             .join(Version, Version.content_id == Content.id)
             .join(Patch, Patch.id == Version.patch_id)
             .where(sqlite.in_digests(Content.digest, set(keys)), Version.state == LIVE, Patch.state.in_(states))
             .order_by(Version.id)
         )
-        for key, version, patch, name, instrument in connection.execute(query):
-            there.setdefault(key, []).append(Held(version, patch, name, instrument))
-        found.extend(tuple(there.get(key, ())) for key in keys)
+        for key, version, patch, name, instrument, taken in connection.execute(query):
+            there.setdefault(key, []).append(Held(version, patch, name, instrument, taken))
+        shared = {key: tuple(some) for key, some in there.items()}
+        found.extend(shared.get(key, ()) for key in keys)
     return found
 
 

@@ -16,6 +16,7 @@ from typing import Any
 from sqlalchemy import Connection, RowMapping, insert, select, update
 
 from .changes import apply, count_versions
+from .problems import as_kept
 from .schema import Intent
 
 DONE, UNDONE, DROPPED = 0, 1, 2
@@ -151,25 +152,27 @@ def pack(changes: Sequence[Change]) -> bytes:
 
 def unpack(stored: bytes) -> list[Change]:
     """What `pack` stored."""
-    return [
-        Change(
-            one["kind"],
-            tuple(number for first, last in one["ids"] for number in range(first, last + 1)),
-            one["before"],
-            one["after"],
-            one["same"],
-        )
-        for one in json.loads(zlib.decompress(stored))
-    ]
+    with as_kept():
+        return [
+            Change(
+                one["kind"],
+                tuple(number for first, last in one["ids"] for number in range(first, last + 1)),
+                one["before"],
+                one["after"],
+                one["same"],
+            )
+            for one in json.loads(zlib.decompress(stored))
+        ]
 
 
 def concerns(stored: bytes, patch: int, versions: Sequence[int]) -> bool:
     """Whether a step changed this patch or one of its versions; told from the runs, however long they are."""
-    for one in json.loads(zlib.decompress(stored)):
-        room = one["kind"].partition(".")[0]
-        wanted: Sequence[int] = (patch,) if room == "patch" else versions if room == "version" else ()
-        if any(first <= number <= last for first, last in one["ids"] for number in wanted):
-            return True
+    with as_kept():
+        for one in json.loads(zlib.decompress(stored)):
+            room = one["kind"].partition(".")[0]
+            wanted: Sequence[int] = (patch,) if room == "patch" else versions if room == "version" else ()
+            if any(first <= number <= last for first, last in one["ids"] for number in wanted):
+                return True
     return False
 
 

@@ -15,7 +15,7 @@ from sqlalchemy import Engine
 from . import sqlite
 from .migrating import upgrade
 from .problems import LibraryProblem, NewerLibrary
-from .schema import HEAD, REVISIONS, Base
+from .schema import HEAD, REVISIONS
 from .store import Store
 
 FILE_NAME = "library.sqlite"
@@ -91,26 +91,9 @@ def _refuse_foreign(place: Path, patience_s: float) -> bool:
                 )
         elif revision not in REVISIONS:
             raise NewerLibrary(f"The library {place} was written by a newer Librarian (its format is {revision}).")
-        elif revision == HEAD:
-            _refuse_headless(connection)
         return False
     finally:
         connection.close()
-
-
-def _refuse_headless(connection: sqlite3.Connection) -> None:
-    """Every table must be there: damage to SQLite's list of them can look like none to SQLite."""
-    there = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
-    missing = sorted(set(Base.metadata.tables) - there)
-    if missing:
-        raise _damaged(f"it has no table {', '.join(missing)}")
-
-
-def _damaged(why: object) -> LibraryProblem:
-    return LibraryProblem(
-        f"The library is damaged ({why}).",
-        "Restore a backup, or let “librarian library repair” save what is readable into a new file.",
-    )
 
 
 def revision_of(connection: sqlite3.Connection) -> str | None:
@@ -119,12 +102,11 @@ def revision_of(connection: sqlite3.Connection) -> str | None:
         return None
     try:
         found = connection.execute("SELECT version_num FROM alembic_version").fetchone()
-    except sqlite3.OperationalError as error:
-        if not str(error).startswith("no such "):
+    except (sqlite3.OperationalError, UnicodeDecodeError) as error:  # SQLite quotes the damaged table in what it says
+        if isinstance(error, sqlite3.OperationalError) and not str(error).startswith("no such "):
             raise
-        raise _damaged(error) from error
-    except UnicodeDecodeError as error:  # SQLite quotes the damaged table in what it says
-        raise _damaged("its list of tables cannot be read") from error
+        path = connection.execute("PRAGMA database_list").fetchone()[2]
+        raise sqlite.damaged(Path(path)) from error
     return str(found[0]) if found else None
 
 

@@ -10,6 +10,7 @@ from sqlalchemy import Connection, select
 from librarian.errors import Refused
 
 from . import journal, sqlite
+from .problems import as_kept
 from .records import StepRow, moment
 from .schema import Intent, Version
 
@@ -47,7 +48,8 @@ def _of_patch(connection: Connection, query: Any, patch: int, limit: int) -> Ite
 
 
 def _step(row: Any) -> StepRow:
-    return StepRow(row.id, moment(row.at), row.label, _STATES[row.state], row.patches)
+    with as_kept():
+        return StepRow(row.id, moment(row.at), row.label, _STATES[row.state], row.patches)
 
 
 def touched(connection: Connection, step: int) -> tuple[int, ...]:

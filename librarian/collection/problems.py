@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -30,7 +31,7 @@ def as_kept() -> Iterator[None]:
     """Rows are read in the block: what cannot be, was damaged on the disk, as nothing of that kind is ever written."""
     try:
         yield
-    except (ValueError, TypeError, AttributeError, OverflowError, IndexError, struct.error) as error:
+    except (ValueError, TypeError, AttributeError, OverflowError, LookupError, struct.error, zlib.error) as error:
         raise LibraryProblem(
             f"Something in the library is damaged and cannot be read ({error}).",
             "See what: librarian library check. Then restore a backup, or repair it into a new file.",

@@ -197,9 +197,10 @@ class ShelfKeeper:
             if old is not None and old.epoch == epoch and old.change >= change:
                 return old
             usable = old is not None and old.epoch == epoch
-            fresh = _refreshed(connection, change, old) if usable and old else _loaded(connection, change, epoch)
-            if old is not None and old.words is not None and fresh.words is None:
-                fresh = replace(fresh, words=_learnt(connection))
+            with as_kept():
+                fresh = _refreshed(connection, change, old) if usable and old else _loaded(connection, change, epoch)
+                if old is not None and old.words is not None and fresh.words is None:
+                    fresh = replace(fresh, words=_learnt(connection))
             self._shelf = fresh
             return fresh
 
@@ -310,7 +311,6 @@ def _tags(connection: Connection, old: Shelf, changed: Whole | None) -> tuple[Wh
     return np.concatenate([old.tagged[kept], table[:, 0]]), np.concatenate([old.tag[kept], table[:, 1]])
 
 
-@as_kept()
 def _matrices(connection: Connection, old: Shelf) -> tuple[dict[int, Matrix], int]:
     """Contents are immutable and only added, so the new ones are those with a higher id."""
     ids: dict[int, list[int]] = {}

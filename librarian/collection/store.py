@@ -19,7 +19,7 @@ from librarian.errors import Refused
 from . import sqlite
 from .folding import clean
 from .journal import Pending, record
-from .problems import LibraryProblem
+from .problems import LibraryProblem, as_kept
 from .schema import Counter
 
 #: Signs of a step's label; it has to fit into a menu.
@@ -113,7 +113,8 @@ class Store:
     def state(connection: Connection) -> tuple[int, int]:
         """Counter of changes, and of those that were more than edits of single patches (restore, emptied trash)."""
         found = dict(connection.execute(_STATE).all())
-        return found["change"], found["epoch"]
+        with as_kept():
+            return found["change"], found["epoch"]
 
     def next_change(self, connection: Connection, *, epoch: bool = False) -> int:
         """Count one change inside an `alone` block."""
@@ -149,7 +150,7 @@ class Store:
         if self._closed:
             raise Refused(f"The library {self.path} is closed.")
         with (
-            sqlite.as_sentences(self.path),
+            sqlite.as_sentences(self.path, opened=True),
             self._engine.connect().execution_options(begin=begin) as connection,
             sqlite.unchecked(connection) if unchecked else nullcontext(),
             sqlite.attached(connection, beside),

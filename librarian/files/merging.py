@@ -13,10 +13,10 @@ from itertools import islice
 from typing import Literal
 
 from librarian.collection import Library, NewPatch, PatchRow, clean_name
-from librarian.collection.folding import LONGEST_NAME, clean_note, clean_tag, tag_key
+from librarian.collection.folding import LONGEST_NAME
 from librarian.files.identity import identity
 from librarian.files.incoming import Dated, Incoming, Stream
-from librarian.files.matching import Match, Matcher
+from librarian.files.matching import Match, Matcher, lacking
 from librarian.files.progress import Going
 from librarian.messages import Version
 
@@ -83,10 +83,7 @@ def _plan(sound: Incoming, match: Match) -> Plan:
     row = match.row
     if row is None:
         return Plan(sound, match)
-    has = {tag_key(name) for name in row.tags}
-    tags = tuple(name for name in sound.tags if tag_key(clean_tag(name)) not in has)
-    note = clean_note(sound.note)
-    return Plan(sound, match, tags, "" if not note or note in row.note else note)
+    return Plan(sound, match, *lacking(sound, row))
 
 
 class Keeper:

@@ -11,7 +11,7 @@ from librarian.collection.folding import fold, words
 
 from .dates import WORDS as SPANS
 from .keys import HAS, KEYS, OF_TIME, SOURCES
-from .tokens import Token, tokens
+from .tokens import Token, in_quotes, tokens
 from .vocabulary import LONGEST, Control, Vocabulary
 
 Kind = Literal["word", "tag", "parameter", "value", "instrument", "key", "date", "origin"]
@@ -63,16 +63,16 @@ def _after_key(
     begun = fold(typed)
     if key == "tag":
         yield from (
-            (_quoted(name), "tag", count) for name, count in _tags(begun, vocabulary, tag_counts, MOST_OF_A_KIND * 2)
+            (in_quotes(name), "tag", count) for name, count in _tags(begun, vocabulary, tag_counts, MOST_OF_A_KIND * 2)
         )
     elif key == "instrument":
         for _, name in vocabulary.instruments:
             if _begins(name, begun):
-                yield _quoted(name), "instrument", None
+                yield in_quotes(name), "instrument", None
     elif key == "has":
         yield from ((what, "key", None) for what in HAS if what.startswith(begun))
     elif key == "from":
-        yield from ((_quoted(what), "origin", None) for what in SOURCES if what.startswith(begun))
+        yield from ((in_quotes(what), "origin", None) for what in SOURCES if what.startswith(begun))
     elif key in OF_TIME:
         yield from ((what, "date", None) for what in SPANS if what.startswith(begun))
 
@@ -86,9 +86,9 @@ def _anywhere(
     labels = (label for folded, label in sorted(vocabulary.labels.items()) if folded.startswith(begun))
     yield from ((f"{label} ", "parameter", None) for label in islice(labels, MOST_OF_A_KIND))
     tags = _tags(begun, vocabulary, tag_counts, MOST_OF_A_KIND)
-    yield from ((f"tag:{_quoted(name)}", "tag", count) for name, count in tags)
+    yield from ((f"tag:{in_quotes(name)}", "tag", count) for name, count in tags)
     for name in islice((name for _, name in vocabulary.instruments if _begins(name, begun)), MOST_OF_A_KIND):
-        yield f"instrument:{_quoted(name)}", "instrument", None
+        yield f"instrument:{in_quotes(name)}", "instrument", None
     yield from ((f"{key}:", "key", None) for key in KEYS if key.startswith(begun))
     last = words(typed)
     if last:
@@ -127,8 +127,4 @@ def _named(earlier: Sequence[Token], vocabulary: Vocabulary) -> tuple[Control, .
 def _steps(controls: Sequence[Control], typed: str) -> Iterator[tuple[str, Kind, int | None]]:
     begun = fold(typed)
     names = dict.fromkeys(name for control in controls for name in control.parameter.positions)
-    yield from ((name, "value", None) for name in names if fold(name).startswith(begun))
-
-
-def _quoted(text: str) -> str:
-    return f'"{text}"' if any(sign in text for sign in " ()<>=:") else text
+    yield from ((in_quotes(name), "value", None) for name in names if fold(name).startswith(begun))

@@ -20,7 +20,7 @@ from .measures import Comparison, understood
 from .measures import ranges as exact_ranges
 from .nodes import EVERYTHING, And, Condition, Node, Not, Or, Text, Unheard, Valued
 from .problem import Problem
-from .tokens import LONGEST_LINE, Token, tokens
+from .tokens import LONGEST_LINE, Token, in_quotes, tokens
 from .vocabulary import LONGEST, Control, Vocabulary
 
 #: Parentheses deeper than this were not typed by a person.
@@ -52,6 +52,7 @@ class _Parser:
         self._tokens: Sequence[Token] = tokens(line)
         self._at = 0
         self._depth = 0
+        self._in_names = self._reserved_in_names()
         self.problems: list[Problem] = []
 
     # ---- the shape of a line -------------------------------------------------------------------------------------
@@ -79,7 +80,27 @@ class _Parser:
 
     def _says(self, word: str) -> bool:
         token = self._token
-        return token is not None and token.kind == "word" and token.text.casefold() == word
+        if token is None or self._at in self._in_names:
+            return False
+        return token.kind == "word" and token.text.casefold() == word
+
+    def _reserved_in_names(self) -> frozenset[int]:
+        """Places of the words `and`, `or`, `not` that belong to a control's name: “Voice and output Volume > 40 %”."""
+        found: set[int] = set()
+        for after, token in enumerate(self._tokens):
+            if token.kind != "compare" and not (token.kind == "word" and token.text.casefold() == "unknown"):
+                continue
+            longest = after
+            while longest > max(0, after - LONGEST) and self._tokens[longest - 1].kind == "word":
+                longest -= 1
+            for first in range(longest, after):
+                reserved = [at for at in range(first, after) if self._tokens[at].text.casefold() in _RESERVED]
+                if not reserved:
+                    break
+                if self._vocabulary.control(self._name(first, after - first)):
+                    found.update(reserved)
+                    break
+        return frozenset(found)
 
     def _complain(self, sentence: str, start: int, end: int, replacement: str = "") -> None:
         self.problems.append(Problem(sentence, start, end, replacement))
@@ -210,7 +231,7 @@ class _Parser:
             return None
         first = self._tokens[self._at].start
         self._at += last
-        self._complain(str(trouble), first, end, _quote(trouble.near))
+        self._complain(str(trouble), first, end, in_quotes(trouble.near))
         return None
 
     def _values(self, *, several: bool) -> list[tuple[str, bool, int, int]]:
@@ -241,7 +262,7 @@ class _Parser:
         if place >= len(self._tokens):
             return False
         token = self._tokens[place]
-        return token.kind == "word" and token.text.casefold() not in _RESERVED
+        return token.kind == "word" and (place in self._in_names or token.text.casefold() not in _RESERVED)
 
     def _piece(self, count: int) -> tuple[str, bool, int, int]:
         first, last = self._tokens[self._at], self._tokens[self._at + count - 1]
@@ -273,10 +294,11 @@ class _Parser:
                 return Unheard(_conditions(controls))
         return None
 
+    def _name(self, first: int, length: int) -> str:
+        return " ".join(word for token in self._tokens[first : first + length] for word in words(token.text))
+
     def _named(self, first: int, length: int) -> tuple[Control, ...]:
-        name = " ".join(
-            word for token in self._tokens[first : first + length] for word in words(token.text)
-        )  # fmt: skip
+        name = self._name(first, length)
         return self._vocabulary.control(name) or (self._vocabulary.begun(name) if length == 1 else ())
 
     def _no_such(self) -> None:
@@ -342,7 +364,7 @@ class _Parser:
         names = [name for control in controls for name in control.parameter.positions]
         near = get_close_matches(text, names, 1, 0.4)
         offer = f" It has: {', '.join(dict.fromkeys(names[:12]))}." if names else ""
-        self._complain(f"{label} cannot be “{text}”.{offer}", first, end, _quote(near[0]) if near else "")
+        self._complain(f"{label} cannot be “{text}”.{offer}", first, end, in_quotes(near[0]) if near else "")
 
 
 def _conditions(
@@ -363,10 +385,6 @@ def _text(text: str) -> Node | None:
     """One typed word; several, when signs inside it separate ("mid-fi")."""
     found = tuple(words(text))
     return Text(found) if found else None
-
-
-def _quote(text: str) -> str:
-    return f"“{text}”" if " " in text else text
 
 
 def _all(parts: Sequence[Node]) -> Node | None:

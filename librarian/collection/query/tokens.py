@@ -17,7 +17,8 @@ _QUOTES = {'"': '"', "“": "”", "„": "“", "«": "»"}
 _COMPARE = re.compile(r">=|<=|!=|<>|=>|=<|[<>=≥≤≠]")
 _SAME_COMPARE = {"=>": ">=", "=<": "<=", "≥": ">=", "≤": "<=", "≠": "!=", "<>": "!="}
 _KEY = re.compile(r"[^\W\d_][\w-]*:", re.UNICODE)
-_WORD = re.compile(r"[^\s()<>=≥≤≠\"“„«]+")
+#: In "wave!=saw" the mark belongs to the comparison.
+_WORD = re.compile(r"(?:(?!!=)[^\s()<>=≥≤≠\"“„«])+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,3 +71,11 @@ def _next(text: str, place: int, glued: bool) -> Token:
     # Whatever begins nothing else is a word of its own, so that the cutting always moves on.
     end = word.end() if word else place + 1
     return Token("word", text[place:end], place, end, glued)
+
+
+def in_quotes(text: str) -> str:
+    """The text as it has to be typed to be one value: bare, or in quotes that do not occur in it. Nothing stays so."""
+    cut = tokens(f"is:{text}")[1:]
+    if all(token.glued and token.kind in {"word", "key"} for token in cut):
+        return text
+    return next((f"{opening}{text}{closing}" for opening, closing in _QUOTES.items() if closing not in text), text)

@@ -5,7 +5,7 @@ A second database would be a second package with these names; nothing else in th
 
 from __future__ import annotations
 
-from .connections import APPLICATION_ID, PATIENCE_S, as_sentences, explain, open_engine, raw, write_ahead
+from .connections import APPLICATION_ID, PATIENCE_S, as_sentences, damaged, explain, open_engine, raw, write_ahead
 from .files import (
     attached,
     back_up,
@@ -68,6 +68,7 @@ __all__ = [
     "copy_words",
     "counter_of_taken_in",
     "cursor",
+    "damaged",
     "empty_words",
     "explain",
     "forget_words",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -14,7 +15,7 @@ from sqlalchemy import (
     create_engine,
     event,
 )
-from sqlalchemy.exc import DatabaseError, DBAPIError
+from sqlalchemy.exc import DatabaseError, DBAPIError, NoResultFound
 from sqlalchemy.pool import NullPool, QueuePool
 
 from librarian.collection.problems import BusyLibrary, LibraryProblem
@@ -25,6 +26,7 @@ APPLICATION_ID = 0x4C696272
 PATIENCE_S = 30.0
 #: What one connection may keep of the file in memory.
 _CACHE_KIB = 32768
+_NOT_THERE = re.compile(r"no such (table|column)|has no column named")
 
 
 def open_engine(path: Path, *, patience_s: float = PATIENCE_S, pooled: bool = True) -> Engine:
@@ -65,20 +67,32 @@ def write_ahead(connection: sqlite3.Connection) -> None:
 
 
 @contextmanager
-def as_sentences(path: Path) -> Iterator[None]:
-    """Turn what SQLite says into what the person needs to know. Our own errors pass through."""
+def as_sentences(path: Path, *, opened: bool = False) -> Iterator[None]:
+    """Turn what SQLite says into what the person needs to know. Our own errors pass through.
+
+    `opened`: the library was found to be of the present schema. A table, a column or a row that every such library has
+    is then missing only where the file is damaged.
+    """
     try:
         yield
     except DBAPIError as error:
         if isinstance(error, DatabaseError) and isinstance(error.orig, sqlite3.Error):
             problem = explain(error.orig, path)
+            if problem is None and opened and _NOT_THERE.search(str(error.orig)):
+                problem = damaged(path)
             if problem is not None:
                 raise problem from error
         raise
     except sqlite3.Error as error:
         problem = explain(error, path)
+        if problem is None and opened and _NOT_THERE.search(str(error)):
+            problem = damaged(path)
         if problem is not None:
             raise problem from error
+        raise
+    except NoResultFound as error:
+        if opened:
+            raise damaged(path) from error
         raise
 
 
@@ -95,10 +109,7 @@ def explain(error: BaseException, path: Path) -> LibraryProblem | None:
     undecoded = not name and "Could not decode to UTF-8" in str(error)
     headless = name == "SQLITE_ERROR" and str(error) == "unsupported file format"
     if name.startswith("SQLITE_CORRUPT") or undecoded or headless:
-        return LibraryProblem(
-            f"The library {path} is damaged.",
-            "Restore a backup, or let “librarian library repair” save what is readable into a new file.",
-        )
+        return damaged(path)
     if name.startswith("SQLITE_FULL"):
         return LibraryProblem(
             f"The disk with the library {path} is full; this change was not kept.", "Free some space, then try again."
@@ -119,6 +130,14 @@ def explain(error: BaseException, path: Path) -> LibraryProblem | None:
     if name.startswith("SQLITE_TOOBIG"):
         return LibraryProblem("That is too large to keep in a library; it was not kept.")
     return None
+
+
+def damaged(path: Path) -> LibraryProblem:
+    """The sentence for a file with damage in it."""
+    return LibraryProblem(
+        f"The library {path} is damaged.",
+        "Restore a backup, or let “librarian library repair” save what is readable into a new file.",
+    )
 
 
 def raw(connection: Connection) -> sqlite3.Connection:

@@ -14,7 +14,7 @@ from sqlalchemy import (
 
 from librarian.collection.problems import LibraryProblem
 
-from .connections import PATIENCE_S, explain, raw
+from .connections import PATIENCE_S, damaged, explain, raw
 from .words import empty_words
 
 
@@ -126,6 +126,9 @@ def back_up(source: Path, target: Path) -> None:
     except sqlite3.Error as error:
         _leave_nothing(part)
         raise _not_copied(error, source, target) from error
+    except UnicodeDecodeError as error:  # SQLite quotes what is damaged of the list of tables
+        _leave_nothing(part)
+        raise damaged(source) from error
     except OSError as error:
         _leave_nothing(part)
         raise LibraryProblem(

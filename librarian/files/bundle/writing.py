@@ -81,9 +81,9 @@ class _Writer:
 
     def write(self, patches: Sequence[int] | None) -> None:
         library, everything = self._library, patches is None
-        live = list(library.find(order="name").ids) if patches is None else list(dict.fromkeys(patches))
-        binned = list(library.find(order="name", trash=True).ids) if everything else []
         with self._zip:
+            live = list(library.find(order="name").ids) if patches is None else list(dict.fromkeys(patches))
+            binned = list(library.find(order="name", trash=True).ids) if everything else []
             self._add(form.README, [form.EXPLAINED.encode("utf-8")])
             rows = self._instruments([*live, *binned], everything)
             order = {row.id: place for place, row in enumerate(rows)}

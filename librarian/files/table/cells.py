@@ -72,7 +72,7 @@ def value_cell(parameter: Parameter, value: int | None, *, raw: bool) -> str:
 
 def value_of(parameter: Parameter, cell: str, *, raw: bool) -> int | None:
     """The value of a cell, None for unknown. Raises BadInput with the reason."""
-    text = undone(cell).strip()
+    text = undone(cell.strip()).strip()
     if not text or text.casefold() == UNKNOWN:
         return None
     if raw:
@@ -80,10 +80,11 @@ def value_of(parameter: Parameter, cell: str, *, raw: bool) -> int | None:
     exact = _EXACT.fullmatch(text)
     if exact is not None:
         value = _inside(parameter, int(exact["raw"].replace("\u2212", "-")))
-        if parameter.display(value) == exact["text"]:
+        shown, text = parameter.display(value), exact["text"]
+        # Another program may have written the same reading with other signs: a comma, a hyphen, another blank.
+        if text == shown or parameter.display(parameter.parse(text)) == shown:
             return value
-        text = exact["text"]  # the person wrote another value before the bracket
-    return parameter.parse(text)
+    return parameter.parse(text)  # of a bracket: the person wrote another value before it
 
 
 def _number(parameter: Parameter, text: str) -> int:

@@ -12,7 +12,7 @@ from typing import Any
 from librarian.chart import Chart
 from librarian.collection import Library
 from librarian.collection.folding import clean_tags
-from librarian.errors import BadInput, Refused
+from librarian.errors import BadInput
 from librarian.files.incoming import Dated, Incoming, Landing
 from librarian.files.landing import Told, land
 from librarian.files.landing import otherwise as called_otherwise
@@ -90,7 +90,7 @@ class TableStream:
     def sounds(self) -> Iterator[tuple[int, Incoming]]:
         """(bytes so far, sound). Raises BadInput naming the first cells that cannot be used."""
         wrong: list[BadInput] = []
-        readers = {key: _Columns(self.table.heading, chart) for key, (_, chart) in self.of_owner.items()}
+        readers = {key: _Columns(self.table.heading, chart, key[2]) for key, (_, chart) in self.of_owner.items()}
         for line, done, row in self.table.rows():
             key = _owner(self.table.heading, row)
             where = f"{self.name}, line {line}"
@@ -127,10 +127,11 @@ class TableStream:
 
 
 class _Columns:
-    """The columns of one chart's parameters."""
+    """The columns of one chart's parameters. `revision`: what the rows say of it, which may be another one."""
 
-    def __init__(self, heading: Heading, chart: Chart) -> None:
+    def __init__(self, heading: Heading, chart: Chart, revision: str) -> None:
         self.chart = chart
+        self._revision = _whole(revision, chart.revision)
         self._heading = heading
         self._places = [
             (parameter, heading.place[title_of(name)])
@@ -143,6 +144,12 @@ class _Columns:
         told = self._heading.cell(row, "values").strip().casefold()
         if told not in ("", "raw", "shown"):
             raise BadInput(f"“{told[:40]}” in the column “values”.", "It says “shown” or “raw”.")
+        if told == "raw" and self._revision != self.chart.revision:
+            raise BadInput(
+                f"Its numbers are those of revision {self._revision} of the chart {self.chart.id}, "
+                "which is not known here.",
+                "Import it with that chart: --chart FILE, or export the values as they are shown.",
+            )
         known = {}
         for parameter, place in self._places:
             value = value_of(parameter, row[place] if place < len(row) else "", raw=told == "raw")
@@ -181,7 +188,11 @@ def stream_of(
     """Find the instruments of a table. `charts`: those an instrument may be added for. Raises BadInput."""
     known = _Known(library, charts, read_chart, instrument, table)
     found = [known.told(owner) for owner in table.owners]
-    told = list({(each.name.casefold(), each.chart.id): each for each, _ in found}.values())
+    newest: dict[tuple[str, str], Told] = {}
+    for each, _ in found:
+        before = newest.get((each.name.casefold(), each.chart.id), each)
+        newest[each.name.casefold(), each.chart.id] = max(before, each, key=lambda one: one.chart.revision)
+    told = list(newest.values())
     landings = land(library, told, instrument)
     place = {(each.name.casefold(), each.chart.id): number for number, each in enumerate(told)}
     of_owner = {
@@ -201,6 +212,12 @@ def stream_of(
     if extra:
         some = ", ".join(f"“{each[:30]}”" for each in extra[:_LISTED])
         notes.append(f"{len(extra)} columns were not read, as no parameter is called so: {some}")
+    notes.extend(
+        f"Values of revision {owner[2]} were read by the chart {chart.id}, revision {chart.revision}, as the other is "
+        "not known here"
+        for owner, (_, chart) in of_owner.items()
+        if _whole(owner[2], chart.revision) != chart.revision
+    )
     there = {(chart, revision) for chart, revision, _ in library.charts()}
     fresh = {(chart.id, chart.revision): chart for _, chart in of_owner.values()}
     return TableStream(
@@ -222,7 +239,8 @@ class _Known:
         self._library = library
         self._read = read_chart
         self._rows = library.instruments()
-        self._charts = {chart.id: chart for chart in charts}
+        self._there = {(chart, revision) for chart, revision, _ in library.charts()}
+        self._charts = list(charts)
         self._forced = next((row for row in self._rows if row.id == instrument), None)
         self._table = table
 
@@ -237,20 +255,22 @@ class _Known:
         if row is None and not name and len(rows) == 1:
             row = rows[0]
         if row is not None:
-            chart = self._kept(row.chart, _whole(revision, row.revision), row.revision)
+            chart = self._revision(row.chart, revision) or self._read(self._library.chart_text(row.chart, row.revision))
             return Told(name or row.name, chart, row.address), chart
-        new = self._charts.get(chart_id)
-        if new is None and len(rows) == 1 and chart_id:
-            new = self._kept(rows[0].chart, rows[0].revision, rows[0].revision)
-        if new is not None:
+        known = [chart for chart in self._charts if chart.id == chart_id]
+        if not known and len(rows) == 1 and chart_id:
+            known = [self._read(self._library.chart_text(rows[0].chart, rows[0].revision))]
+        if known:
+            new = self._revision(chart_id, revision) or max(known, key=lambda each: each.revision)
             return Told(name or new.name, new, new.default_address), new
         raise self._refused(name, chart_id)
 
-    def _kept(self, chart: str, revision: int, instead: int) -> Chart:
-        try:
-            return self._read(self._library.chart_text(chart, revision))
-        except Refused:
-            return self._read(self._library.chart_text(chart, instead))
+    def _revision(self, chart: str, told: str) -> Chart | None:
+        """The chart revision that a row names, from the library or the charts at hand; None where it is in neither."""
+        wanted = _whole(told, -1)
+        if (chart, wanted) in self._there:
+            return self._read(self._library.chart_text(chart, wanted))
+        return next((each for each in self._charts if (each.id, each.revision) == (chart, wanted)), None)
 
     def _refused(self, name: str, chart: str) -> BadInput:
         there = ", ".join(f"“{row.name}”" for row in self._rows) or "none"

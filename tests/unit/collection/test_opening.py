@@ -114,13 +114,12 @@ def test_a_damaged_file(library_path: Path, start: int, put: bytes) -> None:
     refused(library_path, "is damaged")
 
 
-@pytest.mark.parametrize("table", [b"alembic_version", b"intent"])
-def test_a_file_whose_list_of_tables_is_damaged(library_path: Path, table: bytes) -> None:
+def test_a_file_whose_list_of_tables_is_damaged(library_path: Path) -> None:
     Library.open(library_path).close()
     with plain(library_path) as connection:
         connection.execute("PRAGMA journal_mode = DELETE")
     raw = library_path.read_bytes()
-    library_path.write_bytes(raw.replace(table, table[:-1] + b"x"))
+    library_path.write_bytes(raw.replace(b"alembic_version", b"alembic_varsion"))
     refused(library_path, "is damaged")
 
 

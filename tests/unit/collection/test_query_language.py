@@ -68,6 +68,11 @@ def shelf(tmp_path_factory: pytest.TempPathFactory, lanternfish: Chart, fogbell:
         ("cutoff unknown", "Storm over"),
         ("not cutoff unknown storm", "Storm, first gust"),
         ("storm not tag:loud", "Storm, first gust"),
+        ("wave!=saw", "Café Überfahrt|Storm over|Storm, first gust|Foghorn"),
+        ("wave!=sine", "Café Überfahrt|Storm over"),
+        ("Voice and output Volume > 40 %", "Café Überfahrt|Storm over"),
+        ("first or voice AND output volume > 40 %", "Storm, first gust|Café Überfahrt|Storm over"),
+        ("voice and output volume unknown", ""),
         ("fog or (storm loud)", "Foghorn|Storm over"),
         ('"first gust"', "Storm, first gust"),
         ('"gust first"', ""),
@@ -153,3 +158,14 @@ def test_dates_as_people_type_them(text: str, first: str, last: str) -> None:
 @pytest.mark.parametrize("text", ["", "someday", "2026-13", "31.2.2026", "99999999 years ago", "0 may"])
 def test_what_is_no_date(text: str) -> None:
     assert span(text, NOW) is None
+
+
+@pytest.mark.parametrize("tag", ['12" mix', 'say "hi"', "“curly”", 'mixed "a” b', "a≥b", "on and off", "(odd)"])
+def test_a_tag_with_any_sign_is_found_as_it_is_completed(library: Library, lantern: int, tag: str) -> None:
+    version = Version("lanternfish", 4, Values())
+    library.keep(lantern, "Other", version, ["other"])
+    library.keep(lantern, "Storm", version, [tag])
+    [offer] = [each for each in library.complete("tag:") if each.count and each.text != "other"]
+    found = library.find(f"tag:{offer.text}")
+    assert found.problems == ()
+    assert [row.name for row in library.rows(found.ids)] == ["Storm"]

@@ -11,9 +11,9 @@ from pathlib import Path
 
 import pytest
 
-from librarian.collection import Library, LibraryProblem, NewerLibrary, NewPatch, backups, repair
+from librarian.collection import Library, LibraryProblem, NewerLibrary, NewPatch, backups, repair, sqlite
 from librarian.errors import BadInput, Refused
-from librarian.messages import Version
+from librarian.messages import Values, Version
 
 AnySound = Callable[[int], Version]
 
@@ -78,6 +78,42 @@ def test_every_broken_promise_is_named(filled: Library, statement: str, said: st
     sentences = filled.check()
     assert any(re.search(said, sentence) for sentence in sentences), sentences
     assert all(sentence.endswith(".") for sentence in sentences)
+
+
+@pytest.mark.parametrize(
+    ("statement", "ask"),
+    [
+        ("UPDATE content SET row = x'00'", lambda library: library.reasons(library.find("cutoff unknown"), [1])),
+        ("UPDATE content SET row = x'00'", lambda library: library.warm()),
+        ("UPDATE intent SET at = 1e300", lambda library: library.history()),
+        ("UPDATE intent SET changes = x'0011'", lambda library: library.history(patch=1)),
+        ("UPDATE intent SET changes = x'0011'", lambda library: library.undo()),
+        (
+            "UPDATE chart_text SET parameters = '['",
+            lambda library: library.add_version(1, Version("lanternfish", 4, Values())),
+        ),
+        ("DELETE FROM counter", lambda library: library.find()),
+        ("DELETE FROM counter WHERE name = 'change'", lambda library: library.rename(1, "Other")),
+        ("ALTER TABLE patch RENAME COLUMN note TO n0te", lambda library: library.rows([1])),
+        ("ALTER TABLE layout RENAME TO lay0ut", lambda library: library.versions(1) and library.version(1)),
+    ],
+)
+def test_what_is_damaged_is_said_in_a_sentence(
+    filled: Library, statement: str, ask: Callable[[Library], object]
+) -> None:
+    break_it(filled, statement)
+    with pytest.raises(LibraryProblem, match="damaged"):
+        ask(filled)
+
+
+def test_a_damaged_list_of_tables_leaves_no_copy(filled: Library, tmp_path: Path) -> None:
+    break_it(filled, "PRAGMA wal_checkpoint(TRUNCATE)")
+    data = filled.path.read_bytes()
+    assert b"CREATE TABLE saved_search" in data
+    filled.path.write_bytes(data.replace(b"CREATE TABLE saved_search", b"CREATE TABLE \xe3aved_search"))
+    with pytest.raises(LibraryProblem, match="damaged"):
+        sqlite.back_up(filled.path, tmp_path / "copy.sqlite")
+    assert not list(tmp_path.glob("copy*"))
 
 
 def test_received_bytes_are_proved_by_their_hash(library: Library, lantern: int, sound) -> None:

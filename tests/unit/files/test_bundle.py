@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import gc
 import io
 import json
 import random
 import resource
+import sqlite3
 import struct
 import tomllib
 import zipfile
@@ -17,7 +19,7 @@ from typing import Any
 
 import pytest
 
-from librarian.collection import Library
+from librarian.collection import Library, LibraryProblem, NewPatch
 from librarian.errors import BadInput, Cancelled, LibrarianError, Refused
 from librarian.files import intake, merging, outgoing
 from librarian.files.bundle import form
@@ -214,6 +216,25 @@ def test_twins_stay_two(tmp_path: Path, empty: Library, monkeypatch: pytest.Monk
     take(empty, tmp_path / "twins.zip")
     assert [row.name for row in empty.rows(empty.find().ids)] == ["A", "A", "B"]
     assert not take(empty, tmp_path / "twins.zip").anything
+
+
+def test_a_bundle_of_a_damaged_library_ends_with_its_sentence_alone(full: Library, tmp_path: Path) -> None:
+    """Whatever else is complained of on the way, by the archive for instance, fails the test."""
+    with sqlite3.connect(full.path) as connection:
+        connection.execute("UPDATE layout SET parameters = '['")
+    connection.close()
+    with pytest.raises(LibraryProblem, match="damaged"):
+        outgoing.export_all(full, tmp_path / "all.zip")
+    gc.collect()
+    assert not list(tmp_path.glob("all*"))
+
+
+def test_very_many_equal_sounds_of_one_name_are_all_found_again(tmp_path: Path, empty: Library) -> None:
+    left = empty.add_instrument(chart("lanternfish"), "Left", Address(2, 16))
+    empty.keep_many(NewPatch(left, "Init", version("Init")) for _ in range(300))
+    outgoing.export_all(empty, tmp_path / "inits.zip")
+    seen = intake.preview(empty, [tmp_path / "inits.zip"], charts=())
+    assert (seen.count("same"), seen.count("new")) == (300, 0)
 
 
 def test_a_chart_that_means_something_else_is_refused(two: tuple[Library, Library, Path]) -> None:

@@ -10,12 +10,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from librarian.chart import Chart, loads
 from librarian.collection import Library
 from librarian.errors import BadInput, LibrarianError
 from librarian.files import intake, outgoing
 from librarian.files.table.cells import defused, tags_cell, tags_of, undone, value_cell, value_of
 from librarian.messages import Address
-from tests.filesamples import SPITEFUL, chart
+from tests.filesamples import SPITEFUL, chart, version
 
 
 def look(library: Library, *paths: Path, **options: Any) -> Any:
@@ -104,6 +105,15 @@ def test_every_value_of_every_parameter_comes_back(name: str) -> None:
             for raw in (False, True):
                 assert value_of(parameter, value_cell(parameter, value, raw=raw), raw=raw) == value
         assert value_of(parameter, value_cell(parameter, None, raw=False), raw=False) is None
+
+
+@pytest.mark.parametrize("name", ["lanternfish", "fogbell"])
+def test_a_reading_that_another_program_wrote_with_other_signs_keeps_its_exact_value(name: str) -> None:
+    """A semicolon table with decimal commas, ASCII hyphens and other blanks."""
+    signs = str.maketrans({".": ",", "\u2212": "-", " ": "\N{NO-BREAK SPACE}"})
+    for parameter in chart(name).parameters.values():
+        for value in {parameter.low, parameter.high, *range(parameter.low, parameter.high, 97)}:
+            assert value_of(parameter, value_cell(parameter, value, raw=False).translate(signs), raw=False) == value
 
 
 def test_spiteful_names_come_back(full: Library, empty: Library, tmp_path: Path) -> None:
@@ -220,6 +230,54 @@ def test_two_rows_of_one_name_are_two_sounds(library_path: Path, tmp_path: Path)
         assert [row.status for row in seen.rows] == ["new", "new", "same"]
         done = intake.apply(library, seen)
         assert (len(done.patches), done.same) == (2, 1)
+
+
+def test_equal_sounds_of_one_name_keep_their_own_tags(full: Library, empty: Library, tmp_path: Path) -> None:
+    left = empty.add_instrument(chart("lanternfish"), "Left", Address(2, 16))
+    for tags in (["act 1"], ["act 2"]):
+        empty.keep(left, "Init", version("Init"), tags)
+    path = tmp_path / "twins.csv"
+    outgoing.export(empty, empty.find().ids, path)
+    assert not intake.apply(empty, look(empty, path)).anything
+    before = full.total()
+    intake.apply(full, look(full, path))
+    assert full.total() == before + 2
+
+
+def later_fogbell() -> Chart:
+    """The next revision of Fogbell, in which the cutoff reads otherwise."""
+    text = (
+        chart("fogbell")
+        .text.replace("revision = 2", "revision = 3")
+        .replace("from = 30, to = 6000", "from = 40, to = 9000")
+    )
+    return loads(text)
+
+
+def test_values_are_read_by_the_revision_that_the_row_names(library_path: Path, tmp_path: Path) -> None:
+    later = later_fogbell()
+    for raw in ("raw", "shown"):
+        cell = "0" if raw == "raw" else "30 Hz"
+        row = ["Drone", "fogbell", "2", raw, cell]
+        path = write(tmp_path / f"{raw}.csv", [["name", "chart", "revision", "values", "filter.cutoff"], row])
+        with Library.open(library_path.with_name(f"{raw}.sqlite")) as library:
+            intake.apply(library, intake.preview(library, [path], charts=[chart("fogbell"), later]))
+            [kept] = library.rows(library.find().ids)
+            assert (library.version(kept.latest).revision, library.version(kept.latest).values["filter.cutoff"]) == (
+                2,
+                0,
+            )
+
+
+def test_numbers_of_a_revision_that_is_not_known_are_refused(library_path: Path, tmp_path: Path) -> None:
+    rows = [["name", "chart", "revision", "values", "filter.cutoff"], ["Drone", "fogbell", "2", "raw", "0"]]
+    path = write(tmp_path / "raw.csv", rows)
+    with Library.open(library_path) as library:
+        with pytest.raises(BadInput, match="revision 2 of the chart fogbell, which is not known here"):
+            intake.preview(library, [path], charts=[later_fogbell()])
+        rows[1][3:] = ["shown", "1 kHz"]
+        [note] = intake.preview(library, [write(path, rows)], charts=[later_fogbell()]).notes
+        assert "Values of revision 2 were read by the chart fogbell, revision 3" in note
 
 
 def test_cells_of_a_million_signs_are_refused_or_cut_in_a_sentence(library_path: Path, tmp_path: Path) -> None:
