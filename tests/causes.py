@@ -9,7 +9,7 @@ SILENT = "does not answer on .*: asked for .*, nothing came"
 FOREIGN = "Messages arrive on .*, but none from "
 LOOP = "returns what is sent to it, and .* does not answer"
 DAMAGED = (
-    "arrived damaged: |they arrive damaged|broke off after|stopped before its end|no two answers agree|"
+    "arrived damaged: |they arrive damaged|broke off after|stopped before its end|not enough answers agree|"
     "checksum|bytes? (too|long|short|more|fewer)|Byte \\d+ "
 )
 INCOMPLETE = "did not arrive and (is|are) unknown|could not be read back"

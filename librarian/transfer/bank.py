@@ -160,7 +160,7 @@ def slots_of(line: Line, message: str, number: int) -> dict[str, int]:
 
 
 def read_program(talk: Talk, number: int) -> Version:
-    """One stored program, read until two answers agree."""
+    """One stored program, read until its answers agree."""
     line = talk.line
     way = program_way(line, "request")
     sure = read_surely(talk, way, expected=None, **slots_of(line, way.message, number))

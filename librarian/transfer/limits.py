@@ -59,7 +59,7 @@ def bring_up_s(line: Line) -> float:
 
 
 def backup_s(line: Line, programs: int) -> float:
-    """Backup of so many programs: each read until two answers agree, or the whole bank at once."""
+    """Backup of so many programs: each read until its answers agree, or the whole bank at once."""
     longest = max((question_s(line, way) for way in _stored(line)), default=0.0)
     return _IDENTIFY_S + MOST_QUESTIONS * longest * max(1, programs)
 

@@ -16,7 +16,7 @@ from librarian.transfer.results import Captured
 def capture_program(
     line: Line, number: int, *, cancel: Cancel | None = None, progress: OnProgress | None = None
 ) -> Captured:
-    """Read program `number` (counted through all banks from 0) until two answers agree; nothing is written.
+    """Read program `number` (counted through all banks from 0) until its answers agree; nothing is written.
 
     What the line knows of the edit buffer stays as it was. Raises Refused for a program that the memory does not
     have, or that cannot be asked for alone; otherwise what `capture` raises.

@@ -27,6 +27,7 @@ _SOUNDING = frozenset({"edit buffer", "setup"})
 """What is true of the instrument now; programs and banks are what it stores. A setup only where the chart lists it."""
 _MOST_SILENT = 2
 _QUIET, _NOISY = 2, 3
+_SHORT_S = 0.1
 
 
 def read(talk: Talk, way: Way, **slots: int) -> Reading:
@@ -81,19 +82,19 @@ class Sure:
 
 
 def read_surely(talk: Talk, way: Way, *, expected: Knowledge | None = None, **slots: int) -> Sure:
-    """Ask until two answers agree: checksums of the trade do not notice bytes that changed places, CC have none.
+    """Ask until answers agree: checksums of the trade do not notice bytes that changed places, CC have none.
 
-    A dump must come twice byte for byte the same, three times once anything was damaged. Of controllers each value
-    must; those of the last answer that others do not confirm are left out, so that what is returned was true at one
-    moment. At most eight questions. `expected`: what was read surely before; a first answer that is the same to the
-    byte (or to the value, of controllers) is confirmed by that.
+    A dump must come twice byte for byte the same, three times where it is short or once anything was damaged. Of
+    controllers each value must; those of the last answer that others do not confirm are left out, so that what is
+    returned was true at one moment. At most eight questions. `expected`: what was read surely before; a first answer
+    that is the same to the byte (or to the value, of controllers) is confirmed by that.
     Raises NotUnderstood (with every reason), NoReply, EchoLoop, ForeignOnly, InstrumentRefused, CableLost, Cancelled.
     """
     readings: list[Reading] = []
     refused: list[str] = []
     silent = 0
     for question in range(1, MOST_QUESTIONS + 1):
-        before = len(talk.damaged)
+        before, began = len(talk.damaged), talk.seconds
         try:
             latest = read(talk, way, **slots)
         except Unreadable as problem:
@@ -109,7 +110,7 @@ def read_surely(talk: Talk, way: Way, *, expected: Knowledge | None = None, **sl
             refused.append(talk.damaged[-1].reason)
         if expected is not None and not refused and not readings and _as_expected(way, latest, expected):
             return Sure(latest, question, refused)
-        confirmed = _confirmed(way, latest, readings, _needed(readings, latest, refused))
+        confirmed = _confirmed(way, latest, readings, _needed(readings, latest, refused, talk.seconds - began))
         readings.append(latest)
         if confirmed is not None and (way.kind == "dump" or set(confirmed.values) == _ever_heard(readings)):
             return Sure(confirmed, question, refused)
@@ -118,7 +119,7 @@ def read_surely(talk: Talk, way: Way, *, expected: Knowledge | None = None, **sl
         if best is not None and best.values:
             return Sure(best, MOST_QUESTIONS, refused)
     raise NotUnderstood(
-        f"{talk.line.name} was asked {MOST_QUESTIONS} times, and no two answers agree. {_why(readings, refused)}",
+        f"{talk.line.name} was asked {MOST_QUESTIONS} times, and not enough answers agree. {_why(readings, refused)}",
         "Leave the knobs still and look at the cable, then ask again, slower.",
         tuple(refused),
     )
@@ -138,13 +139,15 @@ def _as_expected(way: Way, latest: Reading, expected: Knowledge) -> bool:
     return set(latest.values) == way.carries and expected.values.only(way.carries) == latest.values
 
 
-def _needed(readings: list[Reading], latest: Reading, refused: list[str]) -> int:
+def _needed(readings: list[Reading], latest: Reading, refused: list[str], seconds: float) -> int:
     """How many equal answers are believed: two on a quiet cable, three as soon as anything was damaged or differed.
 
-    The same damage twice is rare but not unheard of: a doubled controller number always makes the same wrong value.
+    The same damage twice is rare but not unheard of: a doubled controller number always makes the same wrong value. In
+    a short answer (`seconds` from the question on) two bytes may change places twice and nothing else happen, and there
+    a third costs next to nothing.
     """
     noisy = refused or latest.coarse or any(not latest.agrees(one) for one in readings)
-    return _NOISY if noisy else _QUIET
+    return _NOISY if noisy or seconds <= _SHORT_S else _QUIET
 
 
 def _confirmed(way: Way, latest: Reading, earlier: list[Reading], needed: int) -> Reading | None:

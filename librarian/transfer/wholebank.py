@@ -53,7 +53,7 @@ def by_banks(line: Line, way: Way, wanted: Iterable[int]) -> dict[int, list[int]
 
 
 def read_bank(talk: Talk, way: Way, bank: int = 0) -> Bank:
-    """The whole memory, or this bank of it, read until two answers agree. Raises what `read_surely` raises."""
+    """The whole memory, or this bank of it, read until its answers agree. Raises what `read_surely` raises."""
     line = talk.line
     codec, chart = line.chart.codec, line.chart
     slots = {"bank": bank} if "bank" in codec.messages[way.message].slots else {}

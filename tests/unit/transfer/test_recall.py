@@ -312,8 +312,8 @@ def test_cancel_at_any_moment_is_quick_and_says_what_is_true(lanternfish: Chart,
     ("moment", "says"),
     [
         (0.05, "Nothing was sent; Lanternfish is as it was"),
-        (0.24, "parameters were sent"),
-        (0.32, "not all of it was read"),
+        (0.30, "parameters were sent"),
+        (0.40, "not all of it was read"),
     ],
 )
 def test_a_cable_lost_in_the_middle_says_what_the_instrument_holds(
