@@ -174,6 +174,8 @@ def _version(told: Said, number: int) -> Dated:
     unknown = frozenset(told.texts("unknown", _MOST_VALUES))
     if not unknown.isdisjoint(values):
         raise told.wrong("a parameter is known and unknown at once")
+    if not "".join((*values, *unknown)).isprintable():
+        raise told.wrong("a parameter has an id that cannot be printed")
     kind = told.text("origin", longest=40)
     if kind not in _KINDS:
         raise told.wrong(f"“{kind}” is no origin; there are {', '.join(sorted(_KINDS))}")

@@ -313,6 +313,8 @@ def _line(change: Callable[[dict[str, Any]], object]) -> Callable[[str, bytes], 
         (lambda each: each["versions"][0].update(values={"filter.cutoff": 1.5}), "whole number"),
         (lambda each: each["versions"][0].update(values={"filter.cutoff": 10**30}), "whole number"),
         (lambda each: each["versions"][0].update(unknown=list(each["versions"][0]["values"])), "known and unknown"),
+        (lambda each: each["versions"][0].update(values={"filter.\ud800": 3}), "an id that cannot be printed"),
+        (lambda each: each["versions"][0].update(unknown=["filter\x00"]), "an id that cannot be printed"),
         (lambda each: each["versions"][0].update(chart="other"), "neither in the bundle nor in the library"),
     ],
 )
