@@ -37,7 +37,7 @@ def history(
     """Say what was done in the library, newest first: librarian history --when tuesday."""
     stretch = _stretch(when)
     since, until = (None, None) if stretch is None else (stretch.start, stretch.end)
-    with here.opened() as library:
+    with here.opened(only_to_read=True) as library:
         row = None if patch is None else find_patch(library, patch)
         steps = library.history(since, until, limit, None if row is None else row.id)
         made = table("When", "What", "Patches", "", right=(2,))

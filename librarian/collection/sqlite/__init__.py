@@ -5,7 +5,17 @@ A second database would be a second package with these names; nothing else in th
 
 from __future__ import annotations
 
-from .connections import APPLICATION_ID, PATIENCE_S, as_sentences, explain, open_engine, raw, write_ahead
+from .connections import (
+    APPLICATION_ID,
+    PATIENCE_S,
+    as_sentences,
+    explain,
+    file_state,
+    open_engine,
+    raw,
+    reading_uri,
+    write_ahead,
+)
 from .files import (
     attached,
     back_up,
@@ -70,6 +80,7 @@ __all__ = [
     "cursor",
     "empty_words",
     "explain",
+    "file_state",
     "forget_words",
     "id_array",
     "in_digests",
@@ -89,6 +100,7 @@ __all__ = [
     "open_engine",
     "phrase",
     "raw",
+    "reading_uri",
     "sync_file",
     "sync_folder",
     "unchecked",
