@@ -100,7 +100,7 @@ class Store:
         """A write that replaces very much, with another library attached; references are checked at the end."""
         if self._current() is not None:
             raise Refused("That cannot be done in the middle of another change.")
-        self._refuse_a_lost_file()
+        self.refuse_a_lost_file()
         with self._writing, self._connected("BEGIN IMMEDIATE", unchecked=True, beside=file) as connection:
             yield connection
 
@@ -133,13 +133,13 @@ class Store:
         return int(connection.execute(_CHANGE).scalar_one())
 
     def _get_ready(self) -> None:
-        self._refuse_a_lost_file()
+        self.refuse_a_lost_file()
         with self._writing:  # nobody else's change may come before what is to be done first
             first, self._first = self._first, None
             if first is not None:
                 first()
 
-    def _refuse_a_lost_file(self) -> None:
+    def refuse_a_lost_file(self) -> None:
         """An open file outlives its folder on some systems: what is written into it would be lost without a word."""
         if self._frozen is not None:
             raise unwritable(self.path)
