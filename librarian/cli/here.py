@@ -37,12 +37,15 @@ class Here:
     _opened: Library | None = field(default=None, repr=False)
 
     @contextmanager
-    def opened(self) -> Iterator[Library]:
-        """The library, opened once for this run and closed at its end."""
+    def opened(self, *, only_to_read: bool = False) -> Iterator[Library]:
+        """The library, opened once for this run and closed at its end.
+
+        `only_to_read`: the verb changes nothing, so it works on a library that cannot be written too.
+        """
         if self._opened is not None:
             yield self._opened
             return
-        with Library.open(self.library, read_chart=chart_text) as library:
+        with Library.open(self.library, read_chart=chart_text, only_to_read=only_to_read) as library:
             library.protect(_not_backed_up)
             self._opened = library
             try:

@@ -15,7 +15,7 @@ from .opening import default_path
 from .packed import PackedValues, pack_many, usual_layout
 from .problems import BusyLibrary, LibraryProblem, NewerLibrary
 from .query.complete import Completion
-from .query.dates import Span, span
+from .query.dates import Span, here_and_now, span
 from .query.problem import Problem
 from .records import (
     Group,
@@ -63,6 +63,7 @@ __all__ = [
     "VersionRow",
     "clean_name",
     "default_path",
+    "here_and_now",
     "pack_many",
     "repair",
     "span",

@@ -215,6 +215,7 @@ def read_layout(chart: str, revision: int, parameters_text: str, widths_text: st
 def layout_if_whole(chart: str, revision: int, parameters_text: str, widths_text: str) -> Layout | None:
     """The layout as stored, None where it can no longer be read."""
     try:
-        return read_layout(chart, revision, parameters_text, widths_text)
+        layout = read_layout(chart, revision, parameters_text, widths_text)
+        return layout if layout.digest else None  # which reads all of it
     except (ValueError, TypeError, AttributeError):
         return None

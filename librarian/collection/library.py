@@ -16,7 +16,7 @@ from . import journal, restoring
 from .door_instruments import InstrumentsDoor
 from .door_questions import QuestionsDoor
 from .door_sounds import SoundsDoor
-from .opening import open_store
+from .opening import open_store, open_to_read
 from .query.vocabulary import ReadChart
 from .search import Search
 from .store import Store
@@ -31,13 +31,17 @@ class Library(InstrumentsDoor, SoundsDoor, QuestionsDoor):
         self._search = Search(store, read_chart)
 
     @classmethod
-    def open(cls, path: Path | None = None, *, read_chart: ReadChart | None = None) -> Library:
+    def open(
+        cls, path: Path | None = None, *, read_chart: ReadChart | None = None, only_to_read: bool = False
+    ) -> Library:
         """Open the library at `path` (the platform's own place without one), make it, or bring it up to date.
 
         Raises `LibraryProblem` or `NewerLibrary` with a sentence; then nothing was written. `read_chart` turns kept
         chart texts into charts for searching by value; it is `librarian.chart.loads` unless a test brings its own.
+        `only_to_read`: one that cannot be written is opened all the same, and refuses every change.
         """
-        return cls(open_store(path), read_chart)
+        store = open_to_read(path) if only_to_read else None
+        return cls(store or open_store(path), read_chart)
 
     @property
     def path(self) -> Path:

@@ -14,7 +14,7 @@ from sqlalchemy import Engine
 
 from . import sqlite
 from .migrating import upgrade
-from .problems import LibraryProblem, NewerLibrary
+from .problems import LibraryProblem, NewerLibrary, unwritable
 from .schema import HEAD, REVISIONS
 from .store import Store
 
@@ -36,7 +36,7 @@ def open_store(path: Path | None = None, *, patience_s: float = OPENING_PATIENCE
     fresh = _look(place)
     with sqlite.as_sentences(place):
         if not fresh:
-            fresh = _refuse_foreign(place, patience_s)
+            fresh = _refuse_foreign(place, patience_s, f"{place.as_uri()}?mode=ro")
         try:
             _prepare(place, patience_s)
         except BaseException:
@@ -44,6 +44,38 @@ def open_store(path: Path | None = None, *, patience_s: float = OPENING_PATIENCE
                 _take_back(place)
             raise
     return Store(place, sqlite.open_engine(place))
+
+
+def open_to_read(path: Path | None = None, *, patience_s: float = OPENING_PATIENCE_S) -> Store | None:
+    """A library that is there and can be read but not written, as on a CD or in somebody else's folder; else None.
+
+    The store refuses every change. Raises as `open_store` does, also for a library of an older schema, which would
+    have to be brought up to date first.
+    """
+    place = (path or default_path()).expanduser().absolute()
+    try:
+        if not place.is_file() or not os.access(place, os.R_OK) or _may_be_written(place):
+            return None
+        state = sqlite.file_state(place)
+    except OSError:
+        return None  # opening it to write has the sentence for that
+    with sqlite.as_sentences(place):
+        if _refuse_foreign(place, patience_s, sqlite.reading_uri(place)):
+            return None
+        engine = sqlite.open_engine(place, patience_s=patience_s, only_to_read=True)
+        with engine.connect() as connection:
+            current = _is_current(sqlite.raw(connection))
+    if not current:
+        engine.dispose()
+        raise LibraryProblem(
+            f"The library {place} is of an older Librarian, and cannot be brought up to date where it is.",
+            "Copy it to where you may write, and open the copy.",
+        )
+    return Store(place, engine, frozen=state)
+
+
+def _may_be_written(place: Path) -> bool:
+    return os.access(place, os.W_OK) and os.access(place.parent, os.W_OK)
 
 
 def _look(place: Path) -> bool:
@@ -56,11 +88,8 @@ def _look(place: Path) -> bool:
                 raise LibraryProblem(f"{place} is not a file, so it cannot be a library.", "Choose another name.")
             if not os.access(place, os.R_OK):
                 raise LibraryProblem(f"The library {place} cannot be read.", "Check who may read it.")
-            if not os.access(place, os.W_OK) or not os.access(place.parent, os.W_OK):
-                raise LibraryProblem(
-                    f"The library {place} cannot be written.",
-                    "Check who may write to the file and its folder, or copy it to where you may and open that.",
-                )
+            if not _may_be_written(place):
+                raise unwritable(place)
             return False
         place.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -75,11 +104,11 @@ def _look(place: Path) -> bool:
     return True
 
 
-def _refuse_foreign(place: Path, patience_s: float) -> bool:
+def _refuse_foreign(place: Path, patience_s: float, uri: str) -> bool:
     """Look inside without writing. True when the file is empty and may become a library."""
     if place.stat().st_size == 0:
         return True
-    connection = sqlite3.connect(f"{place.as_uri()}?mode=ro", uri=True, timeout=patience_s, isolation_level=None)
+    connection = sqlite3.connect(uri, uri=True, timeout=patience_s, isolation_level=None)
     try:
         connection.execute("BEGIN")
         revision = revision_of(connection)

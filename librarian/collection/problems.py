@@ -6,6 +6,7 @@ import struct
 import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 from librarian.errors import OutsideProblem
 
@@ -24,6 +25,14 @@ class BusyLibrary(LibraryProblem):
     """Another program has been writing for so long that waiting makes no sense."""
 
     hint = "Wait until the other program has finished or close it, then try again. Nothing was changed."
+
+
+def unwritable(library: Path) -> LibraryProblem:
+    """The sentence for a library that cannot be changed."""
+    return LibraryProblem(
+        f"The library {library} cannot be written.",
+        "Check who may write to the file and its folder, or copy it to where you may and open that.",
+    )
 
 
 @contextmanager

@@ -56,6 +56,7 @@ def repair(damaged: Path, into: Path) -> Repaired:
             for table in Base.metadata.sorted_tables:
                 if table.name not in _MADE_ANEW:
                     _copy(source, driver, table.name, columns, result)
+            _layouts_anew(driver)
             _drop_torn(driver, result)
             _name_anew(source, driver, result)
             _stand_ins(driver, result)
@@ -159,6 +160,35 @@ def _try(source: sqlite3.Connection, query: str, given: tuple[int, ...]) -> list
         return None
 
 
+def _layouts_anew(driver: sqlite3.Connection) -> None:
+    """Layouts that are damaged or gone, by the kept charts: without them no values can be read. What fits none goes.
+
+    A chart fits when it explains the digest of some set of values.
+    """
+    stored = driver.execute("SELECT id, chart, revision, parameters, widths, digest FROM layout").fetchall()
+    whole = {
+        number: key
+        for number, *row, key in stored
+        if (layout := layout_if_whole(*row)) is not None and layout.digest == key
+    }
+    driver.executemany("DELETE FROM layout WHERE id = ?", ((row[0],) for row in stored if row[0] not in whole))
+    charts = {
+        layout.digest: layout
+        for row in driver.execute("SELECT chart, revision, parameters, widths FROM chart_text").fetchall()
+        if (layout := layout_if_whole(*row)) is not None and layout.digest not in whole.values()
+    }
+    used = {row[0] for row in driver.execute("SELECT DISTINCT layout_id FROM content")}
+    for number in sorted(used - whole.keys()):
+        kept = driver.execute("SELECT row, digest FROM content WHERE layout_id = ?", (number,)).fetchall()
+        fits = next((name for name in charts if any(_explains(name, *each) for each in kept)), None)
+        if fits is not None:
+            each = charts.pop(fits)
+            driver.execute(
+                "INSERT INTO layout (id, chart, revision, parameters, widths, digest) VALUES (?, ?, ?, ?, ?, ?)",
+                (number, each.chart, each.revision, each.parameters_text, each.widths_text, fits),
+            )
+
+
 def _drop_torn(driver: sqlite3.Connection, result: Repaired) -> None:
     """Values and bytes that are no longer what was kept go, and whatever points to nothing afterwards."""
     layouts = {
@@ -169,7 +199,7 @@ def _drop_torn(driver: sqlite3.Connection, result: Repaired) -> None:
     torn = [
         number
         for number, layout, row, key in driver.execute("SELECT id, layout_id, row, digest FROM content").fetchall()
-        if layout not in layouts or len(row) != layouts[layout].size or digest(layouts[layout].digest, row) != key
+        if layout not in layouts or not _explains(layouts[layout].digest, row, key) or len(row) != layouts[layout].size
     ]
     driver.executemany("DELETE FROM content WHERE id = ?", ((number,) for number in torn))
     if torn:
@@ -216,6 +246,11 @@ def _name_anew(source: sqlite3.Connection, driver: sqlite3.Connection, result: R
         result.lost.append(
             f"{len(lost)} sounds lost tags and note, and of their names all but the words. Check their instrument too."
         )
+
+
+def _explains(layout: bytes, row: object, key: bytes) -> bool:
+    """Whether this layout was that of these values."""
+    return isinstance(row, bytes) and digest(layout, row) == key
 
 
 def _are_whole(raw: bytes, lengths: str, key: bytes) -> bool:

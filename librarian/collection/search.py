@@ -16,6 +16,7 @@ from . import finding, reading, sqlite
 from .finding import Asked, Found
 from .grouping import grouped
 from .query.complete import Completion, complete
+from .query.dates import here_and_now
 from .query.vocabulary import Charts, ReadChart, Vocabulary, read_vocabulary
 from .records import Group, GroupBy, Ids, Order, Reason
 from .shelf import ShelfKeeper
@@ -76,7 +77,7 @@ class Search:
         now: datetime | None,
     ) -> Found:
         """See `Library.find`."""
-        moment = now or datetime.now().astimezone()
+        moment = now or here_and_now()
         with self._store.read() as connection:
             state = self._store.state(connection)
             vocabulary = self._words(connection, state)

@@ -19,7 +19,7 @@ from librarian.errors import Refused
 from . import sqlite
 from .folding import clean
 from .journal import Pending, record
-from .problems import LibraryProblem, as_kept
+from .problems import LibraryProblem, as_kept, unwritable
 from .schema import Counter
 
 #: Signs of a step's label; it has to fit into a menu.
@@ -27,9 +27,13 @@ LONGEST_LABEL = 120
 
 
 class Store:
-    """Opened by `opening.open_store`, closed by `close`."""
+    """Opened by `opening.open_store`, closed by `close`.
 
-    def __init__(self, path: Path, engine: Engine) -> None:
+    `frozen`: the state of a file that can only be read (`sqlite.file_state`). Every change is refused, and what was
+    read while another program wrote it is not given out.
+    """
+
+    def __init__(self, path: Path, engine: Engine, frozen: tuple[int, int, bool] | None = None) -> None:
         self.path = path
         self._engine = engine
         self._writing = threading.RLock()
@@ -37,6 +41,7 @@ class Store:
         self._closed = False
         self._file = _identity(path)
         self._first: Callable[[], None] | None = None
+        self._frozen = frozen
 
     def close(self) -> None:
         """Give back every connection. Twice does no harm."""
@@ -95,7 +100,7 @@ class Store:
         """A write that replaces very much, with another library attached; references are checked at the end."""
         if self._current() is not None:
             raise Refused("That cannot be done in the middle of another change.")
-        self._refuse_a_lost_file()
+        self.refuse_a_lost_file()
         with self._writing, self._connected("BEGIN IMMEDIATE", unchecked=True, beside=file) as connection:
             yield connection
 
@@ -128,14 +133,16 @@ class Store:
         return int(connection.execute(_CHANGE).scalar_one())
 
     def _get_ready(self) -> None:
-        self._refuse_a_lost_file()
+        self.refuse_a_lost_file()
         with self._writing:  # nobody else's change may come before what is to be done first
             first, self._first = self._first, None
             if first is not None:
                 first()
 
-    def _refuse_a_lost_file(self) -> None:
+    def refuse_a_lost_file(self) -> None:
         """An open file outlives its folder on some systems: what is written into it would be lost without a word."""
+        if self._frozen is not None:
+            raise unwritable(self.path)
         if _identity(self.path) != self._file:
             raise LibraryProblem(
                 f"{self.path} is no longer the file that was opened, so nothing was written.",
@@ -159,6 +166,19 @@ class Store:
             yield connection
             if unchecked:
                 sqlite.check_references(connection, self.path)
+            if self._frozen is not None:
+                self._refuse_what_changed()
+
+    def _refuse_what_changed(self) -> None:
+        try:
+            same = sqlite.file_state(self.path) == self._frozen
+        except OSError:
+            same = False
+        if not same:
+            raise LibraryProblem(
+                f"The library {self.path} changed while it was read, or its disk is gone.",
+                "Do it once more, or copy the library to where you may write and open the copy.",
+            )
 
 
 def _identity(path: Path) -> tuple[int, int] | None:

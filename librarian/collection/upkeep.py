@@ -94,16 +94,19 @@ class Upkeep:
 
     def back_up(self, target: Path) -> BackupRow:
         """A verified copy under a name of the person's choice. Refused when something is there already."""
+        self._store.refuse_a_lost_file()
         return backups.back_up(self._store.path, target.absolute())
 
     def back_up_if_changed(self, reason: str = "start") -> BackupRow | None:
         """A verified copy in turn, unless nothing changed since the newest one. For the start, on a worker."""
+        self._store.refuse_a_lost_file()
         if not backups.needed(self._store.path, self.backup_folder):
             return None
         return self._in_turn(reason)
 
     def back_up_if_due(self, reason: str) -> BackupRow | None:
         """The same, unless a copy was made in the last hours: for where it is asked again and again."""
+        self._store.refuse_a_lost_file()
         if not backups.due(self._store.path, self.backup_folder):
             return None
         return self._in_turn(reason)
@@ -121,9 +124,11 @@ class Upkeep:
 
     def restore_backup(self, backup: Path) -> Path:
         """Make the library what a backup holds: one step of undo. Returns the copy of what was there before."""
+        self._store.refuse_a_lost_file()
         return restoring.restore(self._store, backup, self.backup_folder, self.backups_kept)
 
     def _in_turn(self, reason: str) -> BackupRow:
+        self._store.refuse_a_lost_file()
         with self._store.read() as connection:
             needed = restoring.needed(connection)
         return backups.back_up_in_turn(self._store.path, self.backup_folder, reason, self.backups_kept, needed)

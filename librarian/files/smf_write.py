@@ -22,7 +22,9 @@ def to_bytes(messages: Iterable[bytes], *, name: str = "", pace: Pace | None = N
     return to_bytes_of([("", messages)], name=name, pace=pace)
 
 
-def to_bytes_of(groups: Iterable[tuple[str, Iterable[bytes]]], *, name: str = "", pace: Pace | None = None) -> bytes:
+def to_bytes_of(
+    groups: Iterable[tuple[str, Iterable[bytes]]], *, name: str = "", pace: Pace | None = None
+) -> bytes:
     """The same of several sounds, each with its name as a marker in front of it (SMF 3.1, FF 06)."""
     pace = pace or Pace()
     track = mido.MidiTrack()

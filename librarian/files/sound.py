@@ -169,7 +169,9 @@ class SoundReader:
             if row is not None:
                 yield place, Packed(layout, row, without, dumps[place], name), (slots[0], slots[1])
 
-    def read_already(self, index: int, packed: Packed, slots: Slots, place: int, where: str) -> Sound:
+    def read_already(
+        self, index: int, packed: Packed, slots: Slots, place: int, where: str
+    ) -> Sound:
         """The sound of a dump that was decoded together with others. `slots`: its program and bank numbers."""
         return self._one(index, packed.received, place, where, None, self._shown(index, *slots), packed)
 

@@ -57,7 +57,7 @@ def compare(
         raise BadInput("B is either a patch or the panel.", "Leave out B, or --panel.")
     if traffic is not None and not (panel or embedded):
         raise BadInput("Nothing crosses a cable when two patches are compared.", "Leave out --traffic, or say --panel.")
-    with here.opened() as library:
+    with here.opened(only_to_read=not (panel or embedded)) as library:
         patch_a, version_a = find_version(library, a)
         content_a = library.version(version_a.id)
         if panel or embedded:

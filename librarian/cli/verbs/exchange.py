@@ -146,7 +146,7 @@ def export(
 
     Exit code 3: written, but some sounds could not be written so and were left out.
     """
-    with here.opened() as library, waiting("Exporting") as (cancel, progress):
+    with here.opened(only_to_read=True) as library, waiting("Exporting") as (cancel, progress):
         if everything == bool(what):
             raise BadInput("Export which sounds?", "Name patches or a search, or say --all.")
         if everything and outgoing.form_of(to, form) == "bundle":

@@ -35,7 +35,7 @@ def add_to(app: typer.Typer) -> None:
 
 def path(here: Here) -> None:
     """Say which file the library is, and how much is in it."""
-    with here.opened() as library:
+    with here.opened(only_to_read=True) as library:
         found = answers.LibraryAbout(
             path=str(library.path),
             patches=library.total(),
@@ -73,7 +73,7 @@ def backup(here: Here, file: FileArgument) -> None:
 
 def backups(here: Here) -> None:
     """List the copies that the program made by itself, newest first."""
-    with here.opened() as library:
+    with here.opened(only_to_read=True) as library:
         folder, found = library.backup_folder, library.backups()
     made = table("Taken", "Why", "Patches", "Bytes", "File", right=(2, 3))
     for row in found:

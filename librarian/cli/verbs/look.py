@@ -72,7 +72,7 @@ def find(
     Words match beginnings in names, tags and notes. Conditions: tag:storm, before:march, "cutoff > 2 kHz",
     "wave = saw", "drive unknown"; combined by or, not and parentheses. Put them in quotes for your shell.
     """
-    with here.opened() as library:
+    with here.opened(only_to_read=True) as library:
         query = " ".join(([saved_line(library, saved)] if saved is not None else []) + (words or []))
         number = None if instrument is None else instrument_named(library, instrument, removed=True).id
         found = library.find(query, tags=tag or (), instrument=number, order=order.value, trash=trash)
@@ -126,7 +126,7 @@ def problem_sentence(query: str, problem: Problem) -> str:
 
 def show(here: Here, patch: PatchArgument) -> None:
     """Show every value of a patch, or of an earlier version: librarian show PATCH@2."""
-    with here.opened() as library:
+    with here.opened(only_to_read=True) as library:
         row, stored = find_version(library, patch)
         version = library.version(stored.id)
         sound = sound_answer(chart_of(library, version), version)
@@ -148,7 +148,7 @@ def show(here: Here, patch: PatchArgument) -> None:
 
 def versions(here: Here, patch: PatchArgument) -> None:
     """List every version of a patch, oldest first."""
-    with here.opened() as library:
+    with here.opened(only_to_read=True) as library:
         row = find_patch(library, patch)
         found = library.versions(row.id)
         made = table("Version", "Taken", "Origin", "Unknown", "Note", right=(0, 3))
@@ -174,7 +174,7 @@ def like(
     ] = None,
 ) -> None:
     """Find the sounds most like this one, by distance over what is known of both."""
-    with here.opened() as library:
+    with here.opened(only_to_read=True) as library:
         row, stored = find_version(library, patch)
         version = library.version(stored.id)
         chart = chart_of(library, version)
@@ -206,7 +206,7 @@ def like(
 
 def tags(here: Here) -> None:
     """List the tags with the number of their patches."""
-    with here.opened() as library:
+    with here.opened(only_to_read=True) as library:
         counts = dict(library.tag_counts())
         made = table("Tag", "Patches", right=(1,))
         for name, count in counts.items():

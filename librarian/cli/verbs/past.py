@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from typing import Annotated
 
 import typer
@@ -13,7 +12,7 @@ from librarian.cli.here import Here, cell, table
 from librarian.cli.patches import REFERENCE, find_patch, find_version, patch_answer, version_answer
 from librarian.cli.sheets import shown_time
 from librarian.cli.verb import verb
-from librarian.collection import Span, span
+from librarian.collection import Span, here_and_now, span
 from librarian.errors import BadInput
 
 
@@ -37,7 +36,7 @@ def history(
     """Say what was done in the library, newest first: librarian history --when tuesday."""
     stretch = _stretch(when)
     since, until = (None, None) if stretch is None else (stretch.start, stretch.end)
-    with here.opened() as library:
+    with here.opened(only_to_read=True) as library:
         row = None if patch is None else find_patch(library, patch)
         steps = library.history(since, until, limit, None if row is None else row.id)
         made = table("When", "What", "Patches", "", right=(2,))
@@ -77,7 +76,7 @@ def revert(
 def _stretch(when: str | None) -> Span | None:
     if when is None:
         return None
-    found = span(when, datetime.now().astimezone())
+    found = span(when, here_and_now())
     if found is None:
         raise BadInput(
             f"“{when}” is no day that is understood.", "Say for example: tuesday, yesterday, last week, 2026-03-12."

@@ -40,7 +40,7 @@ def save(
 
 def listing(here: Here) -> None:
     """List the kept searches."""
-    with here.opened() as library:
+    with here.opened(only_to_read=True) as library:
         _answer(here, library)
 
 

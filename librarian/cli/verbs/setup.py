@@ -89,7 +89,7 @@ def add(
 
 def list_all(here: Here) -> None:
     """List the instruments of the library."""
-    with here.opened() as library:
+    with here.opened(only_to_read=True) as library:
         _answer(here, list(library.instruments()))
 
 

@@ -51,7 +51,7 @@ def duplicates(
             "Sounds that are only nearly the same are not merged by themselves.",
             "Look at them, then: librarian merge PATCH OTHER...",
         )
-    with here.opened() as library:
+    with here.opened(only_to_read=not merging) as library:
         groups = list(_equal(library))
         if nearly:
             groups += _near(library, within)
@@ -139,7 +139,7 @@ def trash_list(
     here: Here, limit: Annotated[int, typer.Option("--limit", min=0, help="List at most so many.")] = 100
 ) -> None:
     """List what was deleted; `restore` brings it back."""
-    with here.opened() as library:
+    with here.opened(only_to_read=True) as library:
         found = library.find(trash=True, order="time")
         rows = library.rows(found.ids[:limit])
         answer = answers.Found(

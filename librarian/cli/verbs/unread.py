@@ -37,7 +37,7 @@ def add_to(app: typer.Typer) -> None:
 
 def list_all(here: Here) -> None:
     """List the bytes that no chart understood, where they came from, and why they are no sound."""
-    with here.opened() as library:
+    with here.opened(only_to_read=True) as library:
         answer = _list(library)
     made = table("Nr", "What it is", "Why", "From", "Messages", "Bytes", right=(0, 4, 5))
     for each in answer.unread:
@@ -54,7 +54,7 @@ def export(
     replace: Annotated[bool, typer.Option("--replace", help="Write over a file that exists.")] = False,
 ) -> None:
     """Write these bytes to a file, exactly as they came."""
-    with here.opened() as library:
+    with here.opened(only_to_read=True) as library:
         rows = _chosen(library, numbers)
     size = syx.write(to, (raw for row in rows for raw in row.messages), replace=replace)
     answer = ExportAnswer(path=str(to), form="syx", sounds=0, bytes=size, made=0, left_out=[], content="")

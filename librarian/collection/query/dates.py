@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from calendar import monthrange
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta, tzinfo
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
 
 _MONTHS = ("january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november",
            "december")  # fmt: skip
@@ -13,7 +13,9 @@ _DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "su
 _UNITS = {"hour": 0, "day": 1, "week": 7, "month": 30, "year": 365}
 _NUMBERS = {"a": 1, "an": 1, "one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7, "ten": 10}
 
-_ISO = re.compile(r"(\d{4})(?:-(\d{1,2})(?:-(\d{1,2}))?)?")
+#: "march 32" is a slip of the hand, not a year.
+_FIRST_YEAR = 1000
+_ISO = re.compile(r"(\d{4})(?:[-/.](\d{1,2})(?:[-/.](\d{1,2}))?)?")
 _DOTTED = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4})")
 _AGO = re.compile(r"(\d{1,4}|[a-z]+) (hour|day|week|month|year)s?(?: ago)?")
 #: Words that begin or continue a span, for the completion and for the parser's look ahead.
@@ -28,11 +30,35 @@ class Span:
     end: datetime
 
 
+class _Here(tzinfo):
+    """The clock of this computer. Each moment has the offset of its own day: in summer, January is in winter time."""
+
+    def utcoffset(self, moment: datetime | None) -> timedelta | None:
+        return None if moment is None else moment.replace(tzinfo=None).astimezone().utcoffset()
+
+    def dst(self, moment: datetime | None) -> timedelta | None:  # noqa: ARG002 - not known, as the base class allows
+        return None
+
+    def tzname(self, moment: datetime | None) -> str | None:
+        return None if moment is None else moment.replace(tzinfo=None).astimezone().tzname()
+
+    def fromutc(self, moment: datetime) -> datetime:
+        return moment.replace(tzinfo=UTC).astimezone().replace(tzinfo=self)
+
+
+_HERE = _Here()
+
+
+def here_and_now() -> datetime:
+    """The present for `span`, in the person's time zone."""
+    return datetime.now(_HERE)
+
+
 def span(text: str, now: datetime) -> Span | None:
     """The stretch of time that `text` names, in the time zone of `now`; None when it names none.
 
-    Taken: "2026", "2026-03", "2026-03-12", "12.3.2026", "today", "yesterday", "last week", "this month", "tuesday"
-    (the last one), "march", "march 2025", "12 march", "3 days ago", "2 weeks".
+    Taken: "2026", "2026-03", "2026-03-12", "2026/3/12", "12.3.2026", "today", "yesterday", "last week", "this month",
+    "tuesday" (the last one), "march", "march 2025", "12 march", "3 days ago", "2 weeks".
     """
     typed = " ".join(text.casefold().replace(",", " ").split())
     try:
@@ -108,7 +134,7 @@ def _month(typed: str, today: date) -> tuple[date, date] | None:
             month = _begun(part, _MONTHS)
             if month is None:
                 return None
-        elif number is not None and number > 31 and year is None:
+        elif number is not None and number >= _FIRST_YEAR and year is None:
             year = number
         elif number is not None and 1 <= number <= 31 and day is None:
             day = number

@@ -5,7 +5,18 @@ A second database would be a second package with these names; nothing else in th
 
 from __future__ import annotations
 
-from .connections import APPLICATION_ID, PATIENCE_S, as_sentences, damaged, explain, open_engine, raw, write_ahead
+from .connections import (
+    APPLICATION_ID,
+    PATIENCE_S,
+    as_sentences,
+    damaged,
+    explain,
+    file_state,
+    open_engine,
+    raw,
+    reading_uri,
+    write_ahead,
+)
 from .files import (
     attached,
     back_up,
@@ -71,6 +82,7 @@ __all__ = [
     "damaged",
     "empty_words",
     "explain",
+    "file_state",
     "forget_words",
     "id_array",
     "in_digests",
@@ -90,6 +102,7 @@ __all__ = [
     "open_engine",
     "phrase",
     "raw",
+    "reading_uri",
     "sync_file",
     "sync_folder",
     "unchecked",

@@ -29,15 +29,21 @@ _CACHE_KIB = 32768
 _NOT_THERE = re.compile(r"no such (table|column)|has no column named")
 
 
-def open_engine(path: Path, *, patience_s: float = PATIENCE_S, pooled: bool = True) -> Engine:
+def open_engine(
+    path: Path, *, patience_s: float = PATIENCE_S, pooled: bool = True, only_to_read: bool = False
+) -> Engine:
     """Connections to one file, safe to use from several threads (each statement block checks one out).
 
     BEGIN is ours, so that schema changes roll back too; foreign keys are on; commits are synced to the disk.
+    `only_to_read`: see `reading_uri`.
     """
+    # A URI only there: elsewhere the path is given as it is, which may hold any sign, a question mark too.
+    place: str | Path = reading_uri(path) if only_to_read else path
 
     def connect() -> sqlite3.Connection:
-        # Given by ourselves, not by URL: a path may hold any sign, a question mark too.
-        return sqlite3.connect(path, timeout=patience_s, check_same_thread=False, isolation_level=None)
+        return sqlite3.connect(
+            place, timeout=patience_s, check_same_thread=False, isolation_level=None, uri=only_to_read
+        )
 
     engine = create_engine("sqlite://", creator=connect, poolclass=QueuePool if pooled else NullPool)
 
@@ -59,6 +65,25 @@ def open_engine(path: Path, *, patience_s: float = PATIENCE_S, pooled: bool = Tr
         connection.exec_driver_sql(connection.get_execution_options().get("begin", "BEGIN"))
 
     return engine
+
+
+def reading_uri(path: Path) -> str:
+    """How to open a file where nothing can be written, not even the log and the index of the log beside it.
+
+    Without a log no program has it open: then it is read as one that does not change, and whoever reads has to see
+    to it that it did not (`file_state`). With a log its writer is there, and the two take turns as always.
+    """
+    return f"{path.as_uri()}?{'mode=ro' if _log_of(path).exists() else 'immutable=1'}"
+
+
+def file_state(path: Path) -> tuple[int, int, bool]:
+    """Another one when a program has written the file or begins to: size, time, whether there is a log."""
+    found = path.stat()
+    return found.st_size, found.st_mtime_ns, _log_of(path).exists()
+
+
+def _log_of(path: Path) -> Path:
+    return Path(f"{path}-wal")
 
 
 def write_ahead(connection: sqlite3.Connection) -> None:

@@ -172,14 +172,24 @@ def open_table(path: Path) -> Table:
         raise _uncut(path.name, 1, error) from None
     table = Table(path, path.name, path.stat().st_size, encoding, heading, (), (note,) if note else ())
     owners: dict[tuple[str, str, str], None] = {}
+    untimely, such = 0, ""
     for count, (line, _, row) in enumerate(table.rows()):
         owners[_owner(heading, row)] = None
+        taken = heading.cell(row, "taken").strip()
+        if taken and _moment(taken) is None:
+            untimely, such = untimely + 1, such or taken[:30]
         if len(owners) > 200 or count >= MOST_ROWS:
             what = f"more than {MOST_ROWS:,} rows" if count >= MOST_ROWS else "more than 200 instruments"
             raise BadInput(f"{path.name}, line {line}: the table has {what}.", "Split it. " + _HINT)
     if not owners:
         raise BadInput(f"{path.name} has no sounds, only headings.", "Each row below the first is a sound.")
-    return Table(path, path.name, table.size, encoding, heading, tuple(owners), table.notes)
+    notes = list(table.notes)
+    if untimely:
+        notes.append(
+            f"{untimely:,} of the column “taken” cannot be read as a time, such as “{such}”; new sounds of "
+            "those rows are of the time of the import"
+        )
+    return Table(path, path.name, table.size, encoding, heading, tuple(owners), tuple(notes))
 
 
 def stream_of(

@@ -7,7 +7,7 @@ from datetime import datetime
 
 from PySide6.QtCore import QObject
 
-from librarian.collection import StepRow, span
+from librarian.collection import StepRow, here_and_now, span
 from librarian.window.areas import Areas
 from librarian.window.desk.desk import Desk
 from librarian.window.desk.told import Told
@@ -87,7 +87,7 @@ class Diary(Hand):
         return self.drawer
 
     def load(self) -> None:
-        today = datetime.now().astimezone()
+        today = here_and_now()
         typed = self.sheet.field.edit.text().strip()
         when = span(typed, today) if typed else None
         self.sheet.field.mark_wrong(0, len(typed) if typed and when is None else 0)

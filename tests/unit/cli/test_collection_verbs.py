@@ -7,6 +7,7 @@ import sqlite3
 import pytest
 
 from librarian.cli.exits import Exit
+from librarian.collection import opening
 
 
 def names(answer):
@@ -43,6 +44,37 @@ def test_find_lists_no_more_than_asked(run, filled):
 def test_find_by_value_in_display_units(run, small):
     found = run("find", "cutoff < 50 Hz", "--json").answer
     assert names(found) == ["Low tide", "Low tide, later"]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["find", "storm"], ["show", "1"], ["versions", "1"], ["like", "1"], ["tags"], ["compare", "1", "2"],
+        ["history"],
+        ["export", "1", "--to", "one.mid"], ["export", "--all", "--to", "all.zip"], ["duplicates"], ["trash", "list"],
+        ["search", "list"], ["unread", "list"], ["instrument", "list"], ["library", "path"], ["library", "backups"],
+    ],
+    ids=" ".join,
+)  # fmt: skip
+def test_reading_works_where_nothing_can_be_written(run, filled, monkeypatch, tmp_path, words):
+    monkeypatch.chdir(tmp_path)
+    usual = run(*words, "--json")
+    for file in tmp_path.glob("*.???"):
+        file.unlink()
+    monkeypatch.setattr(opening, "_may_be_written", lambda _place: False)
+    read = run(*words, "--json")
+    assert (read.code, read.out) == (usual.code, usual.out)
+    assert read.code != Exit.COULD_NOT
+
+
+@pytest.mark.parametrize(
+    "words", [["rename", "1", "X"], ["undo"], ["capture", "--embedded"], ["duplicates", "--merge"]]
+)
+def test_what_writes_is_refused_before_it_begins(run, filled, monkeypatch, words):
+    monkeypatch.setattr(opening, "_may_be_written", lambda _place: False)
+    refused = run(*words)
+    assert refused.code == Exit.COULD_NOT
+    assert "cannot be written" in refused.err
 
 
 def test_find_says_what_it_did_not_understand(run, small):

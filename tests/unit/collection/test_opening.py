@@ -219,6 +219,15 @@ def test_the_folder_vanishes(tmp_path: Path, any_sound, lanternfish, how: str) -
             Library.open(path).close()
         with pytest.raises(LibraryProblem, match="is no longer the file that was opened"):
             library.keep(lantern, "Lost", any_sound(1))
+        # A copy would be one of another library, under the name of this one.
+        for copy in (
+            lambda: library.back_up(tmp_path / "copy.sqlite"),
+            library.back_up_if_changed,
+            library.empty_trash,
+        ):
+            with pytest.raises(LibraryProblem, match="is no longer the file that was opened"):
+                copy()
+    assert not list(tmp_path.rglob("*.sqlite.part")) + list(tmp_path.glob("copy*"))
 
 
 # ---- schemas ------------------------------------------------------------------------------------------------------

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator
-from datetime import datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 
 import pytest
 
 from librarian.chart import Chart
-from librarian.collection import Library, span
+from librarian.collection import Library, here_and_now, span
 from librarian.messages import Address, Origin, Values, Version
 
 #: A Thursday.
@@ -138,6 +139,8 @@ def test_what_it_offers(shelf: Library, line: str, offered: str) -> None:
         ("2026-02", "2026-02-01", "2026-02-28"),
         ("2026-03-09", "2026-03-09", "2026-03-09"),
         ("9.3.2026", "2026-03-09", "2026-03-09"),
+        ("2026/3/9", "2026-03-09", "2026-03-09"),
+        ("2026.03.09", "2026-03-09", "2026-03-09"),
         ("today", "2026-03-12", "2026-03-12"),
         ("yesterday", "2026-03-11", "2026-03-11"),
         ("Tuesday", "2026-03-10", "2026-03-10"),
@@ -155,7 +158,21 @@ def test_dates_as_people_type_them(text: str, first: str, last: str) -> None:
     assert (found.end - timedelta(days=1)).isoformat() == f"{last}T00:00:00+01:00"
 
 
-@pytest.mark.parametrize("text", ["", "someday", "2026-13", "31.2.2026", "99999999 years ago", "0 may"])
+@pytest.mark.skipif(not hasattr(time, "tzset"), reason="the zone of the process can be set on POSIX only")
+def test_a_day_in_winter_begins_by_winter_time_in_summer_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("TZ", "CET-1CEST,M3.5.0,M10.5.0/3")
+    time.tzset()
+    try:
+        summer = datetime(2026, 7, 5, 12, tzinfo=here_and_now().tzinfo)
+        starts = [span(day, summer).start.astimezone(UTC) for day in ("2026-01-15", "2026-07-04")]  # type: ignore[union-attr]
+        assert starts == [datetime(2026, 1, 14, 23, tzinfo=UTC), datetime(2026, 7, 3, 22, tzinfo=UTC)]
+        assert abs(here_and_now() - datetime.now(UTC)) < timedelta(minutes=1)
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+
+
+@pytest.mark.parametrize("text", ["march 32", "", "someday", "2026-13", "31.2.2026", "99999999 years ago", "0 may"])
 def test_what_is_no_date(text: str) -> None:
     assert span(text, NOW) is None
 

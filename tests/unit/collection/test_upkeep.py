@@ -313,6 +313,20 @@ def test_an_undamaged_library_is_saved_whole(filled: Library, tmp_path: Path) ->
         repair(source, done.into)
 
 
+@pytest.mark.parametrize(
+    "statement", ["DELETE FROM layout", "UPDATE layout SET parameters = '['", "UPDATE layout SET widths = x'05'"]
+)
+def test_without_the_layouts_all_values_are_saved_by_the_kept_chart(
+    filled: Library, tmp_path: Path, statement: str
+) -> None:
+    before = shown(filled)
+    break_it(filled, statement)
+    done = repair(filled.path, tmp_path / "saved.sqlite")
+    with Library.open(done.into) as saved:
+        assert shown(saved) == before
+        assert saved.check() == ()
+
+
 def spoil(path: Path, luck: random.Random, *, schema: bool) -> None:
     """Fill pages with noise: three of those with rows, or all that hold the list of tables."""
     with sqlite3.connect(path) as connection:

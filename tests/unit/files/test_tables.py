@@ -244,6 +244,13 @@ def test_equal_sounds_of_one_name_keep_their_own_tags(full: Library, empty: Libr
     assert full.total() == before + 2
 
 
+def test_times_that_a_spreadsheet_wrote_otherwise_are_told(full: Library, tmp_path: Path) -> None:
+    rows = [["name", "chart", "taken", "filter.cutoff"], ["A", "fogbell", "12.03.2026 20:15", "1 kHz"]]
+    rows += [["B", "fogbell", "2026-03-12 20:15", "1 kHz"], ["C", "fogbell", "", "1 kHz"]]
+    [note] = look(full, write(tmp_path / "times.csv", rows), instrument=2).notes
+    assert "1 of the column “taken” cannot be read as a time, such as “12.03.2026 20:15”" in note
+
+
 def later_fogbell() -> Chart:
     """The next revision of Fogbell, in which the cutoff reads otherwise."""
     text = (
