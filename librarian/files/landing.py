@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 from librarian.chart import Chart
@@ -32,8 +32,14 @@ def land(library: Library, told: Sequence[Told], instrument: int | None = None) 
     # As the library would keep it, so that it is found there again.
     told = [replace(each, name=clean_name(each.name, cut=True) or each.chart.name) for each in told]
     there = library.instruments(removed=True)
-    chosen = [_forced(there, each, instrument) or _same(there, each) for each in told]
+    chosen = [_forced(there, each, instrument) for each in told]
     used = {row.id for row in chosen if row is not None}
+    # One that was taken away here still owns its sounds: they are found there, not kept twice.
+    for alive_alike in (True, False):
+        for place, each in enumerate(told):
+            if chosen[place] is None:
+                chosen[place] = row = _same(there, each, used, alive_alike=alive_alike)
+                used |= {row.id} if row is not None else set()
     for place, each in enumerate(told):
         if chosen[place] is not None or each.removed:
             continue
@@ -72,8 +78,19 @@ def _forced(there: Sequence[InstrumentRow], each: Told, instrument: int | None) 
     return next((row for row in there if row.id == instrument and row.chart == each.chart.id), None)
 
 
-def _same(there: Sequence[InstrumentRow], each: Told) -> InstrumentRow | None:
+def _same(
+    there: Sequence[InstrumentRow], each: Told, used: Collection[int], *, alive_alike: bool
+) -> InstrumentRow | None:
+    """The first that is called so and is not taken by another one of the file: two units may have one name."""
     name = each.name.casefold()
-    alike = [row for row in there if row.chart == each.chart.id and row.name.casefold() == name]
-    # One that was taken away here still owns its sounds: they are found there, not kept twice.
-    return next((row for row in alike if row.removed == each.removed), None) or next(iter(alike), None)
+    return next(
+        (
+            row
+            for row in there
+            if row.chart == each.chart.id
+            and row.name.casefold() == name
+            and row.id not in used
+            and (row.removed == each.removed or not alive_alike)
+        ),
+        None,
+    )

@@ -174,8 +174,9 @@ def _version(told: Said, number: int) -> Dated:
     unknown = frozenset(told.texts("unknown", _MOST_VALUES))
     if not unknown.isdisjoint(values):
         raise told.wrong("a parameter is known and unknown at once")
-    if not "".join((*values, *unknown)).isprintable():
-        raise told.wrong("a parameter has an id that cannot be printed")
+    chart = told.text("chart", longest=1_000)
+    if not "".join((chart, *values, *unknown)).isprintable():
+        raise told.wrong("its chart or a parameter has an id that cannot be printed")
     kind = told.text("origin", longest=40)
     if kind not in _KINDS:
         raise told.wrong(f"“{kind}” is no origin; there are {', '.join(sorted(_KINDS))}")
@@ -186,7 +187,7 @@ def _version(told: Said, number: int) -> Dated:
     except ValueError:
         raise told.wrong("“parent_elsewhere” has to be hexadecimal") from None
     version = Version(
-        chart=told.text("chart", longest=1_000),
+        chart=chart,
         revision=told.number("revision", 0, _LARGEST),
         values=Values(values),
         unknown=unknown,

@@ -280,6 +280,7 @@ def _line(change: Callable[[dict[str, Any]], object]) -> Callable[[str, bytes], 
         (lambda each: each["versions"][0].update(values={"filter.cutoff": 10**30}), "whole number"),
         (lambda each: each["versions"][0].update(unknown=list(each["versions"][0]["values"])), "known and unknown"),
         (lambda each: each["versions"][0].update(values={"filter.\ud800": 3}), "an id that cannot be printed"),
+        (lambda each: each["versions"][0].update(chart="\ud800"), "an id that cannot be printed"),
         (lambda each: each["versions"][0].update(unknown=["filter\x00"]), "an id that cannot be printed"),
         (lambda each: each["versions"][0].update(chart="other"), "neither in the bundle nor in the library"),
     ],
@@ -402,6 +403,25 @@ def test_instruments_of_nasty_names_are_found_again(empty: Library, bundle: Path
     take(empty, path)
     again = intake.preview(empty, [path])
     assert (again.count("new"), again.count("changed"), again.added) == (0, 0, ())
+
+
+@pytest.mark.parametrize("named", ["Lanternfish", "Left"])
+def test_two_units_of_one_name_stay_two(tmp_path: Path, empty: Library, named: str) -> None:
+    lantern = chart("lanternfish")
+    with Library.open(tmp_path / "other.sqlite") as other:
+        for number, name in enumerate(("Lanternfish", named, "Lanternfish")):
+            unit = other.add_instrument(lantern, name, Address(2, 17 + number))
+            other.keep(unit, f"Sound {number}", version("Harbour", number))
+        other.remove_instrument(unit)
+        outgoing.export_all(other, tmp_path / "two.zip")
+    take(empty, tmp_path / "two.zip")
+    owners = {row.name: empty.instrument(row.instrument) for row in empty.rows(empty.find().ids)}
+    assert {name: (owner.name, owner.removed) for name, owner in owners.items()} == {
+        "Sound 0": ("Lanternfish", False), "Sound 1": (named, False), "Sound 2": ("Lanternfish", True),
+    }  # fmt: skip
+    assert len(empty.instruments(removed=True)) == 3
+    again = intake.preview(empty, [tmp_path / "two.zip"])
+    assert (again.count("same"), again.count("new"), again.added) == (3, 0, ())
 
 
 def test_cancelled_in_the_middle_nothing_is_kept(empty: Library, bundle: Path) -> None:
