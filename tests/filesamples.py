@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import zipfile
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from pathlib import Path
@@ -131,3 +133,16 @@ def library_at(path: Path) -> Library:
     library = Library.open(path)
     fill(library)
     return library
+
+
+def rewritten(path: Path, change: Callable[..., bytes | None], **more: bytes) -> Path:
+    """A copy of a bundle with files inside changed (None: left out) and added."""
+    out = path.with_name("changed.zip")
+    with zipfile.ZipFile(path) as old, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as new:
+        for name in old.namelist():
+            data = change(name, old.read(name))
+            if data is not None:
+                new.writestr(name, data)
+        for name, data in more.items():
+            new.writestr(name, data)
+    return out

@@ -23,7 +23,7 @@ from librarian.files import intake, outgoing
 from librarian.files.bundle import form
 from librarian.files.bundle import reading as bundle_reading
 from librarian.messages import Address
-from tests.filesamples import chart, dump, edited, picture, version
+from tests.filesamples import chart, dump, edited, picture, rewritten, version
 
 
 def take(library: Library, *paths: Path, **options: Any) -> Any:
@@ -209,7 +209,7 @@ def test_a_chart_that_means_something_else_is_refused(two: tuple[Library, Librar
     text = chart("lanternfish").text
     other_text = text.replace("filter.cutoff", "filter.edge")
     assert other_text != text
-    changed = _rewritten(path, lambda name, data: other_text.encode() if name.startswith("charts/") else data)
+    changed = rewritten(path, lambda name, data: other_text.encode() if name.startswith("charts/") else data)
     before = picture(other)
     with pytest.raises(BadInput, match=r"filter\.cutoff, filter\.edge"):
         take(other, changed)
@@ -217,19 +217,6 @@ def test_a_chart_that_means_something_else_is_refused(two: tuple[Library, Librar
 
 
 # --- hostile
-
-
-def _rewritten(path: Path, change: Callable[..., bytes | None], **more: bytes) -> Path:
-    """A copy of a bundle with files inside changed (None: left out) and added."""
-    out = path.with_name("changed.zip")
-    with zipfile.ZipFile(path) as old, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as new:
-        for name in old.namelist():
-            data = change(name, old.read(name))
-            if data is not None:
-                new.writestr(name, data)
-        for name, data in more.items():
-            new.writestr(name, data)
-    return out
 
 
 def refused(library: Library, path: Path) -> str:
@@ -243,7 +230,7 @@ def refused(library: Library, path: Path) -> str:
 
 @pytest.mark.parametrize("name", ["../../evil.txt", "/etc/evil", "..\\evil", "C:evil", "sounds/../../evil"])
 def test_names_that_lead_out(empty: Library, bundle: Path, name: str) -> None:
-    assert "leads out of it" in refused(empty, _rewritten(bundle, lambda _, data: data, **{name: b"x"}))
+    assert "leads out of it" in refused(empty, rewritten(bundle, lambda _, data: data, **{name: b"x"}))
 
 
 def _line(change: Callable[[dict[str, Any]], object]) -> Callable[[str, bytes], bytes]:
@@ -286,33 +273,33 @@ def _line(change: Callable[[dict[str, Any]], object]) -> Callable[[str, bytes], 
     ],
 )
 def test_a_line_that_is_wrong_is_named(empty: Library, bundle: Path, change: Any, said: str) -> None:
-    told = refused(empty, _rewritten(bundle, _line(change)))
+    told = refused(empty, rewritten(bundle, _line(change)))
     assert said in told
 
 
 def test_lines_that_are_no_json(empty: Library, bundle: Path) -> None:
     for junk in (b"{", b"[1]", b"\xff\xfe{}", b"[" * 100_000, b'{"name": ' + b"9" * 10_000 + b"}"):
-        wrong = _rewritten(bundle, lambda name, data, junk=junk: junk if name.startswith("sounds/") else data)
+        wrong = rewritten(bundle, lambda name, data, junk=junk: junk if name.startswith("sounds/") else data)
         assert "sounds/000001.jsonl, line 1" in refused(empty, wrong)
 
 
 def test_what_is_missing_or_too_much(empty: Library, bundle: Path, tmp_path: Path) -> None:
     assert "lacks sounds/000001.jsonl" in refused(
-        empty, _rewritten(bundle, lambda name, data: None if name.startswith("sounds/") else data)
+        empty, rewritten(bundle, lambda name, data: None if name.startswith("sounds/") else data)
     )
     assert "lacks charts/" in refused(
-        empty, _rewritten(bundle, lambda name, data: None if name.startswith("charts/") else data)
+        empty, rewritten(bundle, lambda name, data: None if name.startswith("charts/") else data)
     )
-    shorter = _rewritten(
+    shorter = rewritten(
         bundle, lambda name, data: data[: data.index(b"\n") + 1] if name.startswith("sounds/") else data
     )
     assert "has 1 sounds and says it has" in refused(empty, shorter)
-    assert "no bundle" in refused(empty, _rewritten(bundle, lambda name, data: None if "bundle" in name else data))
-    newer = _rewritten(
+    assert "no bundle" in refused(empty, rewritten(bundle, lambda name, data: None if "bundle" in name else data))
+    newer = rewritten(
         bundle, lambda name, data: data.replace(b'"format": 1', b'"format": 2') if "bundle" in name else data
     )
     assert "newer program" in refused(empty, newer)
-    inner = _rewritten(bundle, lambda name, data: data, **{"inner.zip": bundle.read_bytes()})
+    inner = rewritten(bundle, lambda name, data: data, **{"inner.zip": bundle.read_bytes()})
     seen = intake.preview(empty, [inner], charts=())
     assert any("'inner.zip' in it is no part of the bundle" in note for note in seen.notes)
     wrapped = tmp_path / "wrapped.zip"
@@ -361,7 +348,7 @@ def test_one_endless_line(empty: Library, bundle: Path, monkeypatch: pytest.Monk
     def grow(name: str, data: bytes) -> bytes:
         return piece * 3 if name.startswith("sounds/") else data
 
-    assert "longer than 1 MB" in refused(empty, _rewritten(bundle, grow))
+    assert "longer than 1 MB" in refused(empty, rewritten(bundle, grow))
 
 
 def test_a_million_entries(empty: Library, tmp_path: Path) -> None:
@@ -381,47 +368,13 @@ def test_a_million_entries(empty: Library, tmp_path: Path) -> None:
 
 def test_names_that_terminals_and_databases_obey(empty: Library, bundle: Path) -> None:
     nasty = "a\x00b\x1b[31m\ud800\u202e<b>" + "x" * 50_000
-    path = _rewritten(bundle, _line(lambda each: each.update(name=nasty, note=nasty, tags=["ok\x07"])))
+    path = rewritten(bundle, _line(lambda each: each.update(name=nasty, note=nasty, tags=["ok\x07"])))
     take(empty, path)
     row = next(row for row in empty.rows(empty.find().ids) if row.name.startswith("a b"))
     assert row.name.startswith("a b [31m\ufffd")
     assert len(row.name) == 1000
     assert row.tags == ("ok",)
     assert empty.check() == ()
-
-
-@pytest.mark.parametrize("name", ["a\x00b", " Left\x1b[31m", "\x07", "\ud800", "x" * 5000])
-def test_instruments_of_nasty_names_are_found_again(empty: Library, bundle: Path, name: str) -> None:
-    def rename(inside: str, data: bytes) -> bytes:
-        if inside != "instruments.jsonl":
-            return data
-        rows = [json.loads(line) for line in data.splitlines()]
-        next(row for row in rows if row.get("removed"))["name"] = name
-        return b"".join(json.dumps(row).encode() + b"\n" for row in rows)
-
-    path = _rewritten(bundle, rename)
-    take(empty, path)
-    again = intake.preview(empty, [path])
-    assert (again.count("new"), again.count("changed"), again.added) == (0, 0, ())
-
-
-@pytest.mark.parametrize("named", ["Lanternfish", "Left"])
-def test_two_units_of_one_name_stay_two(tmp_path: Path, empty: Library, named: str) -> None:
-    lantern = chart("lanternfish")
-    with Library.open(tmp_path / "other.sqlite") as other:
-        for number, name in enumerate(("Lanternfish", named, "Lanternfish")):
-            unit = other.add_instrument(lantern, name, Address(2, 17 + number))
-            other.keep(unit, f"Sound {number}", version("Harbour", number))
-        other.remove_instrument(unit)
-        outgoing.export_all(other, tmp_path / "two.zip")
-    take(empty, tmp_path / "two.zip")
-    owners = {row.name: empty.instrument(row.instrument) for row in empty.rows(empty.find().ids)}
-    assert {name: (owner.name, owner.removed) for name, owner in owners.items()} == {
-        "Sound 0": ("Lanternfish", False), "Sound 1": (named, False), "Sound 2": ("Lanternfish", True),
-    }  # fmt: skip
-    assert len(empty.instruments(removed=True)) == 3
-    again = intake.preview(empty, [tmp_path / "two.zip"])
-    assert (again.count("same"), again.count("new"), again.added) == (3, 0, ())
 
 
 def test_cancelled_in_the_middle_nothing_is_kept(empty: Library, bundle: Path) -> None:
