@@ -35,12 +35,17 @@ def identify(
         talk.state = "At most a question was sent; nothing has changed."
         talk.tell(0, 1, "answers", timeout_s)
         asked = ALL_CALL if device is None else device
-        found = _who(talk, asked, timeout_s) or _known_by_its_dump(talk) or _raise_silence(talk)
+        found = show_itself(talk, asked, timeout_s)
         line.identified = found
         if found.fits != "other instrument":
             line.readdress(found.address)
         talk.tell(1, 1, "answers", 0.0)
         return found
+
+
+def show_itself(talk: Talk, device: int = ALL_CALL, timeout_s: float = 1.0) -> Identified:
+    """Who answers the identity request, or else a request for a sound. Raises NoReply and the like."""
+    return _who(talk, device, timeout_s) or _known_by_its_dump(talk) or _raise_silence(talk)
 
 
 _INTRODUCTION_S = 1.0

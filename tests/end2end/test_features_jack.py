@@ -235,6 +235,26 @@ def test_bring_up_of_a_small_instrument_for_its_maker(librarian: Terminal, stand
     assert later["changes"]["mended"] == []
 
 
+def test_bring_up_of_an_instrument_that_cannot_be_asked_for_its_sound(
+    librarian: Terminal, standin: Start, tmp_path: Path
+) -> None:
+    chart = tmp_path / "buoy.toml"
+    start, end = SMALL_CHART.index("[[capture]]"), SMALL_CHART.index("[[recall]]")
+    chart.write_text(SMALL_CHART[:start] + SMALL_CHART[end:], encoding="utf-8")
+    one = standin(chart, "Pit mute", *QUICK)
+    librarian.add(chart, one.port)
+    before = one.state()["sound"]
+    log = tmp_path / "log.json"
+    report = librarian("bring-up", "--monitors-down", "--traffic", log, code=Exit.UNPROVED)
+    assert report["failed"] == 0
+    assert {each["check"].partition(":")[0] for each in report["findings"] if each["outcome"] == "passed"} == {
+        "identity"
+    }
+    assert report["unproved"] == ["Cutoff", "Drive"]
+    assert one.state()["sound"] == before
+    assert librarian("replay", log)["same"]
+
+
 def test_twins_are_told_apart_and_one_that_was_away_is_known_again(librarian: Terminal, standin: Start) -> None:
     left, right = standin("fogbell", "Pit twin"), standin("fogbell", "Pit twin", "--seed", "2")
     ports = [port for port in librarian("ports")["ports"] if left.port in port["name"]]

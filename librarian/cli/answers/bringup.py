@@ -31,7 +31,10 @@ class Since(Answer):
 
 
 class BroughtUp(Answer):
-    """Answer of `bring-up`. `measured`: figures by name; `restored`: is the old sound back; `files`: what was saved."""
+    """Answer of `bring-up`. `measured`: figures by name; `restored`: is the old sound back; `files`: what was saved.
+
+    `unproved`: labels of parameters that can be set, and that nothing reads back.
+    """
 
     instrument: str
     chart: str
@@ -46,6 +49,7 @@ class BroughtUp(Answer):
     findings: list[Finding]
     measured: dict[str, str]
     restored: str
+    unproved: list[str]
     changes: Since | None
     files: list[str]
 

@@ -61,7 +61,8 @@ def bring_up(
 
     Each parameter is sent and read back at its ends, its middle and between; identity, device IDs, running status,
     realtime bytes, bad dumps and the fastest gaps are tried. The sound in it is put back at the end. The monitors must
-    be down: hearing damage is permanent. Exit code 0: nothing failed; 3: something did.
+    be down: hearing damage is permanent. What cannot be read back is not tried, and the report says why. Exit code 0:
+    nothing failed; 3: something did; 4: nothing failed, but there are parameters that nothing reads back.
     """
     files = [file for file in (text, html, junit, save) if file is not None]
     if len(set(files)) < len(files):
@@ -105,12 +106,15 @@ def bring_up(
         findings=[_finding(one) for one in report.findings],
         measured=dict(report.measured),
         restored=report.restored,
+        unproved=list(report.unproved),
         changes=None if changes is None else _since(changes),
         files=[str(file) for file in files],
     )
     saved = [f"Saved: {clean(', '.join(str(file) for file in files))}"] if files else []
     here.answer(answer, clean(as_text.rstrip("\n"), lines=True, longest=len(as_text)), *saved)
-    return Exit.DIFFERS if report.of("failed") else Exit.OK
+    if report.of("failed"):
+        return Exit.DIFFERS
+    return Exit.UNPROVED if report.unproved else Exit.OK
 
 
 def _since(changes: bringup.Changes) -> answers.Since:

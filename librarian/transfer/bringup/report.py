@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from librarian.errors import BadInput, OutsideProblem
+from librarian.transfer.troubles import and_list
 
 Outcome = Literal["passed", "failed", "not tried"]
 
@@ -42,7 +43,11 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """A whole run. `measured`: figures that are no pass or fail, such as the fastest gap, in words. `taken`: UTC."""
+    """A whole run. `measured`: figures that are no pass or fail, such as the fastest gap, in words. `taken`: UTC.
+
+    `unproved`: labels of the parameters that the chart can set and nothing reads back: of these nobody knows whether
+    they arrive, however many findings passed.
+    """
 
     instrument: str
     chart: str
@@ -54,6 +59,7 @@ class Report:
     seconds: float
     taken: datetime
     restored: str = ""
+    unproved: tuple[str, ...] = ()
 
     def of(self, outcome: Outcome) -> tuple[Finding, ...]:
         """The findings with this outcome, in the order tried."""
@@ -64,6 +70,13 @@ class Report:
         """Totals in one line."""
         counts = {outcome: len(self.of(outcome)) for outcome in ("passed", "failed", "not tried")}
         return f"{counts['passed']} passed, {counts['failed']} failed, {counts['not tried']} not tried"
+
+    @property
+    def open(self) -> str:
+        """What this report cannot say of the instrument; '' where everything that can be set is read back."""
+        if not self.unproved:
+            return ""
+        return f"Not proved, because nothing reads them back here: {and_list(self.unproved)}."
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,6 +154,7 @@ def _report(content: dict[str, Any]) -> Report:
         seconds=float(content["seconds"]),
         taken=taken if taken.tzinfo is not None else taken.replace(tzinfo=UTC),
         restored=_text(content["restored"]),
+        unproved=_texts(content.get("unproved", ())),
     )
 
 

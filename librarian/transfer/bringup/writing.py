@@ -16,8 +16,7 @@ def as_text(report: Report, changes: Changes | None = None) -> str:
     lines = [_title(report), report.sentence]
     if changes is not None:
         lines.append(changes.sentence)
-    if report.restored:
-        lines.append(report.restored)
+    lines += [words for words in (report.open, report.restored) if words]
     new = {one.key for one in changes.broken} if changes is not None else set()
     for outcome, title in (("failed", "Failed"), ("not tried", "Not tried")):
         found = report.of(outcome)  # type: ignore[arg-type]
@@ -46,7 +45,7 @@ def as_html(report: Report, changes: Changes | None = None) -> str:
             f'<tr class="{one.outcome.replace(" ", "-")}">{told}<td>{since}</td><td><code>{raw}</code></td></tr>'
         )
     heads = ("", "Tried", "On", "Expected", "Got", "Probably", "", "Bytes")
-    said = [report.sentence, *([changes.sentence] if changes is not None else []), report.restored]
+    said = [report.sentence, *([changes.sentence] if changes is not None else []), report.open, report.restored]
     figures = "".join(f"<li>{html.escape(name)}: {html.escape(figure)}</li>" for name, figure in report.measured)
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'

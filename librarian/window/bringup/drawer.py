@@ -75,7 +75,8 @@ class BringUpDrawer(Drawer):
         self.title.say(f"{report.instrument}{firmware}")
         when = f"Chart revision {report.revision}, {day(report.taken)} at {clock_time(report.taken)}."
         measured = [f"{name[:1].upper()}{name[1:]}: {figure}." for name, figure in report.measured]
-        self.say(f"{report.sentence}.", " ".join([when, report.restored, *measured]))
+        told = (report.open, when, report.restored, *measured)
+        self.say(f"{report.sentence}.", " ".join(words for words in told if words))
         self.changes.setVisible(changes is not None)
         if changes is not None:
             mended = [one.subject or one.check for one in changes.mended]

@@ -145,9 +145,10 @@ class BringUp(Hand):
         standing = self.desk.instruments.standings.get(instrument)
         if standing is not None:
             standing.told(
-                mark="different" if failed else "agrees", plate=f"{len(report.of('passed'))} passed, {failed} failed",
+                mark="different" if failed else "question" if report.unproved else "agrees",
+                plate=f"{len(report.of('passed'))} passed, {failed} failed",
                 first=f"{report.instrument} was proved against its chart:",
-                rest=f"{report.sentence}. {report.restored}",
+                rest=" ".join(words for words in (f"{report.sentence}.", report.open, report.restored) if words),
                 report=True,
             )
         if self.is_open:

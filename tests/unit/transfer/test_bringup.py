@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
 
-from librarian.chart import Chart, loads
+from librarian.chart import Chart, Decoded, loads
 from librarian.errors import BadInput, Cancelled, OutsideProblem, Refused
 from librarian.standin import Behaviour
 from librarian.transfer import Cancel, NoReply
@@ -120,14 +121,134 @@ def test_other_files_are_no_reports(content: str, tmp_path: Path) -> None:
         load(tmp_path / "nothing.json")
 
 
-def test_an_instrument_that_cannot_be_read_or_is_silent_is_told(known: dict[str, Chart]) -> None:
-    text = known["fogbell"].text
-    start = text.index("[[capture]]")
-    mute = loads(text[:start] + text[text.index("[[recall]]") :])
-    with pytest.raises(Refused, match="cannot be asked"):
-        bring_up(world(mute).line)
+def asked_for(chart: Chart, what: str) -> Chart:
+    """The same instrument without its ways of capture; `what`: the chart tables that it has instead."""
+    start = chart.text.index("[[capture]]")
+    return loads(chart.text[:start] + what + chart.text[chart.text.index("[[recall]]") :])
+
+
+def test_an_instrument_that_cannot_be_asked_for_its_sound_is_tried_as_far_as_it_answers(
+    known: dict[str, Chart],
+) -> None:
+    mute = asked_for(known["fogbell"], "")
+    one = world(mute, introduced=False)
+    report = bring_up(one.line, write_memory=True)
+    assert report.of("failed") == ()
+    assert {finding.check for finding in report.of("passed")} == {
+        "identity: all call", "identity: form", "identity: fields", "identity: firmware", "identity: own device ID",
+        "identity: another device ID", "identity: realtime inside the request",
+    }  # fmt: skip
+    why = {finding.check: finding.got for finding in report.of("not tried")}
+    for check in ("controllers: values", "controllers: another channel", "running status", "timing: controllers"):
+        assert why[check] == "it cannot be read back: the chart knows no request for its sound"
+    assert set(report.unproved) == {mute.parameters[name].label for name in mute.codec.carried()}
+    assert "Not proved, because nothing reads them back here: " in as_text(report)
+    assert len(one.instrument.states) == 1, "nothing that nobody could prove was sent into its sound"
+    assert report.restored == "Its edit buffer was left as it is."
+
+
+def test_defects_of_such_an_instrument_are_found(known: dict[str, Chart]) -> None:
+    defect = next(one for one in DEFECTS if one.name == "wrong family in its identity")
+    mute = asked_for(known["fogbell"], "")
+    _, far_end = planted(defect, mute, 3)
+    assert "identity: fields" in {one.check for one in report_of(far_end, mute, 3).of("failed")}
+    defect = next(one for one in DEFECTS if one.name == "a clock ends a SysEx message")
+    _, far_end = planted(defect, mute, 3)
+    failed = {one.check for one in report_of(far_end, mute, 3).of("failed")}
+    assert failed == {"identity: realtime inside the request"}
+
+
+def test_who_answers_nothing_is_told(known: dict[str, Chart]) -> None:
+    mute = asked_for(known["fogbell"], "")
     with pytest.raises(NoReply):
         bring_up(world(known["fogbell"], behaviour=Behaviour(refuse="silence")).line)
+    with pytest.raises(NoReply):
+        bring_up(world(mute, introduced=False, behaviour=Behaviour(identity=False)).line)
+    text = mute.text
+    nobody = loads(text[: text.index("[identity]")] + text[text.index("[address]") :])
+    with pytest.raises(Refused, match="neither who it is nor for a sound") as refused:
+        bring_up(world(nobody).line)
+    assert "capture by hand" in refused.value.hint
+
+
+STORED = """
+id = "stored"
+name = "Stored"
+section = [{ id = "tone", label = "Tone" }]
+parameter = [
+  { id = "tone.pitch", label = "Pitch", section = "tone", range = [0, 127], bindings = [{ cc = 20 }] },
+  { id = "tone.wave", label = "Wave", section = "tone", range = [0, 127], bindings = [{ cc = 21 }] },
+  { id = "tone.hush", label = "Hush", section = "tone", range = [0, 127], bindings = [{ cc = 22 }] },
+]
+[identity]
+manufacturer = "7D"
+[layout.panel]
+fields = ["tone.pitch", "tone.wave", { name = 4 }]
+[memory]
+programs = 8
+"""
+PROGRAM = """
+[message.program]
+kind = "program"
+request = "F0 7D {device} 10 {program} F7"
+answer = "F0 7D {device} 11 {program} {sound} F7"
+parts.sound = { is = "data", layout = "panel" }
+"""
+BANK = """
+[message.program]
+kind = "program"
+answer = "F0 7D {device} 11 {program} {sound} F7"
+parts.sound = { is = "data", layout = "panel" }
+[message.bank]
+kind = "bank"
+request = "F0 7D {device} 12 F7"
+each = "program"
+"""
+
+
+@pytest.mark.parametrize("message", [PROGRAM, BANK])
+def test_where_only_the_memory_can_be_read_it_proves_what_it_carries(message: str) -> None:
+    chart = loads(STORED + message)
+    one = world(chart, introduced=False)
+    programs = [dict(one.instrument.memory[index].values) for index in range(8)]
+    careful = bring_up(one.line)
+    assert careful.of("failed") == ()
+    assert careful.unproved == ("Pitch", "Wave", "Hush")
+    assert any(finding.check == "dumps: sent" for finding in careful.of("passed"))
+    whole = bring_up(one.line, write_memory=True)
+    assert whole.of("failed") == ()
+    assert whole.unproved == ("Hush",), "it travels by its controller alone, into what cannot be read"
+    tried = [finding.subject for finding in whole.of("passed") if finding.check == "memory: values"]
+    assert "Pitch (tone.pitch), highest" in tried
+    assert len(tried) == 2 * 5
+    assert [dict(one.instrument.memory[index].values) for index in range(8)] == programs
+    assert len(one.instrument.states) == 1
+
+
+def test_a_value_that_its_memory_loses_is_found_where_only_that_can_be_read() -> None:
+    chart = loads(STORED + PROGRAM)
+    one = world(chart, introduced=False)
+    store = one.instrument._answers._store
+
+    def loses(decoded: Decoded, whole: tuple[bytes, ...]) -> None:
+        pitch = min(decoded.values["tone.pitch"], 100)
+        store(replace(decoded, values=decoded.values.with_values({"tone.pitch": pitch})), whole)
+
+    one.instrument._answers._store = loses  # type: ignore[method-assign]
+    failed = {finding.key for finding in bring_up(one.line, write_memory=True).of("failed")}
+    assert ("memory: values", "Pitch (tone.pitch), highest") in failed
+    assert ("memory: values", "Wave (tone.wave), highest") not in failed
+
+
+def test_a_parameter_that_nothing_reads_back_is_not_tried_and_does_not_fail_the_others() -> None:
+    chart = loads(STORED.replace("[memory]\nprograms = 8\n", "") + PROGRAM.replace(" {program}", "").replace(
+        '"program"', '"edit buffer"'))  # fmt: skip
+    report = bring_up(world(chart, introduced=False).line)
+    assert report.of("failed") == ()
+    assert report.unproved == ("Hush",)
+    (hush,) = (finding for finding in report.of("not tried") if finding.subject == "Hush (tone.hush)")
+    assert hush.got == "nothing that can be asked for tells its value"
+    assert any(finding.check == "timing: controllers" for finding in report.of("passed"))
 
 
 def test_cancel_says_that_the_test_sound_is_still_there(known: dict[str, Chart]) -> None:
