@@ -22,12 +22,16 @@ class Finding(Answer):
 
 
 class Since(Answer):
-    """Against an earlier report: what fails now and did not, what does not any more, what fails in both."""
+    """Against an earlier report: what fails now and did not, what does not any more, what fails in both.
+
+    `untried`: what passed or failed then and was not tried now.
+    """
 
     since: str
     broken: list[Finding]
     mended: list[Finding]
     still: list[Finding]
+    untried: list[Finding]
 
 
 class BroughtUp(Answer):

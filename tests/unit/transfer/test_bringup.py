@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
@@ -106,6 +107,96 @@ def test_junit_and_html_say_the_same(broken: Report) -> None:
     assert page.count("<tr class=") == len(broken.findings)
     assert "<script" not in page
     assert "http" not in page
+
+
+def held_against(chart: Chart, defect: str, revision: bytes) -> Report:
+    """The report of a unit with this defect (none: '') and this firmware."""
+    one, far_end = planted(next(each for each in DEFECTS if each.name == defect), chart, 1) if defect else (None, None)
+    one = one or world(chart).instrument
+    one.behave(replace(one.behaviour, revision=revision))
+    return report_of(far_end or one, chart, 1)
+
+
+def test_a_firmware_that_mends_one_defect_and_brings_another(known: dict[str, Chart]) -> None:
+    chart = known["lanternfish"]
+    earlier = held_against(chart, "off by one", bytes((0, 0, 2, 0)))
+    now = held_against(chart, "NRPN null ignored", bytes((0, 0, 2, 1)))
+    since = changes(now, earlier, chart)
+    assert {one.check for one in since.broken} == {"NRPN null"}
+    assert {one.check for one in since.mended} >= {"controllers: values"}
+    assert since.untried == since.still == ()
+    assert since.sentence.startswith("Since firmware 2.0 (")
+    assert f"1 new failure, {len(since.mended)} mended, 0 as before" in since.sentence
+    assert as_text(now, since).count("(new)") == 1
+    page = as_html(now, since)
+    assert page.count("<b>new</b>") == 1
+    assert page.count("<b>mended</b>") == len(since.mended)
+    root = ElementTree.fromstring(as_junit(now, since))
+    assert since.sentence in root.attrib["name"]
+    (failure,) = root.findall(".//failure")
+    assert failure.attrib["message"].endswith("(new)")
+    assert [told.text for told in root.findall(".//system-out")] == ["mended"] * len(since.mended)
+
+
+def test_what_is_not_tried_any_more_is_said_and_is_not_mended(known: dict[str, Chart]) -> None:
+    chart = known["fogbell"]
+    earlier = held_against(chart, "wrong family in its identity", bytes((0, 0, 1, 0)))
+    now = report_of(world(chart, behaviour=Behaviour(identity=False)).instrument, chart, 1)
+    since = changes(now, earlier, chart)
+    assert {each.check for each in since.broken} == {"identity: all call"}
+    gone = {each.key for each in since.untried}
+    assert ("identity: fields", "family") in gone, "it failed then; nobody knows whether it is mended"
+    assert since.mended == ()
+    assert "not tried any more" in since.sentence
+    assert "identity: fields, family (failed then)" in as_text(now, since)
+    assert "identity: fields, family (failed then)" in as_html(now, since)
+
+
+def test_a_parameter_is_known_under_its_next_name_and_label(known: dict[str, Chart]) -> None:
+    old = known["fogbell"]
+    target = next(name for name in old.sound_ids if name in old.codec.carried())
+    label = old.parameters[target].label
+    text = old.text.replace(f'"{target}"', '"voice.next"').replace(f'label = "{label}"', 'label = "Next (new)"')
+    table = f'[[history]]\nnumber = {old.revision + 1}\nchanges = [{{ renamed = "{target}", to = "voice.next" }}]\n'
+    text = text.replace(f"revision = {old.revision}", f"revision = {old.revision + 1}", 1)
+    new = loads(text + "\n" + table)
+    defect = "deaf to one controller"
+    earlier, now = held_against(old, defect, bytes((0, 0, 1, 0))), held_against(new, defect, bytes((0, 0, 1, 1)))
+    since = changes(now, earlier, new)
+    assert len(since.still) == len(earlier.of("failed")) > 0
+    assert (since.broken, since.mended, since.untried) == ((), (), ())
+    assert f"chart revision {old.revision}" in since.sentence
+    # Without its history the chart cannot tell: it is not called mended.
+    blind = changes(now, earlier)
+    assert blind.mended == ()
+    assert ("controllers: values", f"{target}, middle") in {one.key for one in blind.untried if one.outcome == "failed"}
+    assert "new, not tried then" in as_text(now, blind)
+
+
+def test_the_report_of_another_chart_is_refused(broken: Report) -> None:
+    with pytest.raises(BadInput, match="held against the chart fogbell"):
+        changes(broken, replace(broken, chart="fogbell", instrument="Fogbell"))
+    assert "the report of Left" in changes(broken, replace(broken, instrument="Left")).sentence
+
+
+def test_a_damaged_report_is_refused_whatever_is_damaged(sound: Report, tmp_path: Path) -> None:
+    place = tmp_path / "report.json"
+    save(sound, place)
+    whole = json.loads(place.read_text(encoding="utf-8"))
+    for cut in range(0, place.stat().st_size, 997):
+        (tmp_path / "cut.json").write_bytes(place.read_bytes()[:cut])
+        with pytest.raises(BadInput, match="it was cut there"):
+            load(tmp_path / "cut.json")
+    for key in whole:
+        for value in (None, [1], "word", float("inf"), {"a": []}, [[]], [{"check": 1}]):
+            spoilt = whole | {key: value}
+            (tmp_path / "spoilt.json").write_text(json.dumps(spoilt), encoding="utf-8")
+            try:
+                found = load(tmp_path / "spoilt.json")
+            except BadInput:
+                continue
+            changes(sound, replace(found, chart=sound.chart))
+            assert isinstance(value, str | float) or key == "unproved", (key, value)
 
 
 @pytest.mark.parametrize(
@@ -236,8 +327,8 @@ def test_a_value_that_its_memory_loses_is_found_where_only_that_can_be_read() ->
 
     one.instrument._answers._store = loses  # type: ignore[method-assign]
     failed = {finding.key for finding in bring_up(one.line, write_memory=True).of("failed")}
-    assert ("memory: values", "Pitch (tone.pitch), highest") in failed
-    assert ("memory: values", "Wave (tone.wave), highest") not in failed
+    assert ("memory: values", "tone.pitch, highest") in failed
+    assert ("memory: values", "tone.wave, highest") not in failed
 
 
 def test_a_parameter_that_nothing_reads_back_is_not_tried_and_does_not_fail_the_others() -> None:
