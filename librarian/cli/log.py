@@ -110,4 +110,5 @@ def _began(line: Line, *, asked: bool) -> Plain:
         "address": {"channel": line.address.channel, "device": line.address.device},
         "cable": line.cable.name,
         "asked": asked,
+        "twins": {str(device): name for device, name in line.twins.items()},
     }

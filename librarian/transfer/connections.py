@@ -75,6 +75,19 @@ def slowed(text: str) -> int:
         return 0
 
 
+def twins_of(row: InstrumentRow, others: Iterable[InstrumentRow]) -> list[InstrumentRow]:
+    """Those of `others` whose ports only a number tells from those of `row`.
+
+    Systems give the numbers in the order in which the units appear: the one that is plugged in first gets the name
+    that the other one had.
+    """
+    return [
+        other
+        for other in others
+        if other.id != row.id and (alike(other.output, row.output) or alike(other.input, row.input))
+    ]
+
+
 class Connections:
     """The one owner of the port process and of the stand-ins of this process. Methods may be called from any thread."""
 
@@ -150,7 +163,11 @@ class Connections:
         twins = tuple(other for other in others if other.id != row.id)
         output = _resolved(row, row.output, "out", ports, [(other.name, other.output) for other in twins])
         input_ = _resolved(row, row.input, "in", ports, [(other.name, other.input) for other in twins])
-        return Line(process.open(output, input_), chart, row.address, name=row.name, pace=pace)
+        line = Line(process.open(output, input_), chart, row.address, name=row.name, pace=pace)
+        line.twins = {
+            other.address.device: other.name for other in twins_of(row, twins) if other.address != row.address
+        }
+        return line
 
     def open_ports(self, output: Port, input_: Port, chart: Chart, address: Address | None = None) -> Line:
         """A line on these very ports, for an instrument that is not in a library (yet)."""

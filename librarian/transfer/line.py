@@ -57,6 +57,8 @@ class Line:
         self.foreign = 0
         self.identified: Identified | None = None
         self.introduced = False
+        self.twins: Mapping[int, str] = {}
+        """Device ID -> name of other instruments whose ports a system may give the names of these ones."""
         self._lock = threading.Lock()
         self._wanted = threading.Event()
         self._what = ""

@@ -280,6 +280,41 @@ def test_twins_are_told_apart_and_one_that_was_away_is_known_again(librarian: Te
     assert librarian("identify", "--instrument", "Three")["fits"] == "fits"
 
 
+def test_twins_that_come_back_in_another_order_are_not_exchanged(
+    librarian: Terminal, standin: Start, tmp_path: Path
+) -> None:
+    text = shipped()["fogbell"].read_text(encoding="utf-8")
+    own = load(shipped()["fogbell"]).default_address.device
+    other = tmp_path / "fogbell.toml"
+    other.write_text(text.replace(f"device = {own}", f"device = {own + 1}", 1), encoding="utf-8")
+    assert load(other).default_address.device == own + 1
+    units = [standin("fogbell", "Pit order", *QUICK), standin(other, "Pit order", *QUICK, "--seed", "2")]
+    ports = [port for port in librarian("ports")["ports"] if units[0].port in port["name"]]
+    outputs, inputs = ([p["fingerprint"] for p in ports if p["direction"] == way] for way in ("out", "in"))
+    for name, output, source in zip(("One", "Two"), outputs, inputs, strict=True):
+        librarian("instrument", "add", "--chart", "fogbell", "--name", name, "--out", output, "--in", source)
+        librarian("identify", "--instrument", name)
+    rows = librarian("instrument", "list")["instruments"]
+    first, second = sorted(range(2), key=lambda place: rows[place]["name"])
+    device = {row["name"]: row["device"] for row in rows}
+    assert set(device.values()) == {own, own + 1}, (rows[first], rows[second])
+    charts = {own: "fogbell", own + 1: other}
+    for unit in units:
+        unit.close()
+    back = standin(charts[device["Two"]], "Pit order", *QUICK)  # alone: it gets the name that One had
+    held = back.state()["sound"]
+    refused = librarian("capture", "--instrument", "One", code=Exit.COULD_NOT)
+    assert f"Two (device ID {device['Two']}) answered" in refused["sentence"]
+    standin(charts[device["One"]], "Pit order", *QUICK)
+    for name, there in (("One", "Two"), ("Two", "One")):
+        for words in (("capture",), ("bring-up", "--monitors-down")):
+            refused = librarian(*words, "--instrument", name, code=Exit.COULD_NOT)
+            assert f"{there} (device ID {device[there]}) answered" in refused["sentence"], words
+    assert librarian("find")["total"] == 0
+    assert back.state()["sound"] == held
+    assert {row["name"]: row["device"] for row in librarian("instrument", "list")["instruments"]} == device
+
+
 def test_a_conversation_that_is_held_when_its_port_goes_ends_with_a_sentence(
     librarian: Terminal, standin: Start
 ) -> None:

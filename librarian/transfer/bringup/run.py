@@ -13,7 +13,7 @@ from librarian.transfer.bringup.identity import identity
 from librarian.transfer.bringup.report import Report
 from librarian.transfer.cancel import Cancel, OnProgress
 from librarian.transfer.capture import as_version, read_all
-from librarian.transfer.identify import introduce, show_itself
+from librarian.transfer.identify import introduce, is_twin, refuse_stranger, show_itself
 from librarian.transfer.line import Line
 from librarian.transfer.plan import make_plan
 from librarian.transfer.reading import Reading
@@ -67,6 +67,9 @@ def bring_up(
         talk.limit_s = limits.bring_up_s(line)
         talk.state = "Nothing was changed."
         introduce(talk)
+        found = line.identified
+        if found is not None and found.reply is not None and is_twin(line, found.reply.device):
+            refuse_stranger(found)
         bench = Bench(talk, seed)
         talk.trace = None
         held: Reading | None = None
