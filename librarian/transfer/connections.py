@@ -20,6 +20,7 @@ from librarian.messages import Address
 from librarian.standin import Instrument
 from librarian.transfer.line import Line
 from librarian.wire.cable import NoMidiSystem
+from librarian.wire.claim import Claim
 from librarian.wire.clock import Clock, SystemClock
 from librarian.wire.embedded import EmbeddedCable
 from librarian.wire.pace import Pace
@@ -164,6 +165,7 @@ class Connections:
         output = _resolved(row, row.output, "out", ports, [(other.name, other.output) for other in twins])
         input_ = _resolved(row, row.input, "in", ports, [(other.name, other.input) for other in twins])
         line = Line(process.open(output, input_), chart, row.address, name=row.name, pace=pace)
+        line.claim = _claim(output, input_, line)
         line.twins = {
             other.address.device: other.name for other in twins_of(row, twins) if other.address != row.address
         }
@@ -171,7 +173,9 @@ class Connections:
 
     def open_ports(self, output: Port, input_: Port, chart: Chart, address: Address | None = None) -> Line:
         """A line on these very ports, for an instrument that is not in a library (yet)."""
-        return Line(self._ports_process().open(output, input_), chart, address)
+        line = Line(self._ports_process().open(output, input_), chart, address)
+        line.claim = _claim(output, input_, line)
+        return line
 
     def stand_in(self, row: InstrumentRow, chart: Chart) -> Instrument:
         """The stand-in behind an embedded instrument; it lives as long as this object, whatever is opened or closed."""
@@ -179,6 +183,11 @@ class Connections:
             if row.id not in self._stand_ins:
                 self._stand_ins[row.id] = Instrument(chart, seed=row.id, address=row.address)
             return self._stand_ins[row.id]
+
+
+def _claim(output: Port, input_: Port, line: Line) -> Claim:
+    """For the instrument behind these ports; several on one merging interface are told apart by their channels."""
+    return Claim(f"{output.api} {output.name}\n{input_.name}\n{line.chart.id} {line.address.channel}")
 
 
 def _resolved(

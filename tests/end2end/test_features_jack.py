@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import io
 import json
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Callable
@@ -391,6 +393,27 @@ def test_a_small_deaf_instrument_is_handled_as_it_is(librarian: Terminal, standi
     assert done["state"] == "arrived"
     assert sound(one) == held
     assert one.state()["overflowed"] == 0
+
+
+def test_a_second_terminal_is_told_that_the_instrument_is_busy(librarian: Terminal, standin: Start) -> None:
+    one = standin("lanternfish", "Pit busy")
+    librarian.add("lanternfish", one.port)
+    words = ["--library", str(librarian.library), "bank", "backup", "Long", "--json"]
+    with subprocess.Popen(
+        [sys.executable, "-m", "librarian", *words], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
+    ) as other:
+        give_up = time.monotonic() + 20
+        while one.state()["received"] < 5 and time.monotonic() < give_up:
+            time.sleep(0.02)
+        for verb in (("capture", "Harbour"), ("identify",), ("bring-up", "--monitors-down")):
+            busy = librarian(*verb, code=Exit.COULD_NOT)
+            assert "backup is under way" in busy["sentence"]
+            assert f"process {other.pid}" in busy["sentence"]
+        assert other.stdout is not None
+        saved = json.loads(other.stdout.read())
+    assert saved["memory"]["complete"], "nobody disturbed it"
+    assert librarian("capture", "Harbour")["complete"]
+    assert librarian("find")["total"] == 1
 
 
 def test_several_instruments_at_once_do_not_wait_for_each_other(standin: Start) -> None:
