@@ -14,6 +14,7 @@ from typing import Annotated, TypeVar
 import typer
 
 from librarian.chart import Chart, shipped
+from librarian.cli.clean import clean
 from librarian.cli.here import aside
 from librarian.cli.log import Log
 from librarian.cli.reading import chart_file, chart_of_instrument, shipped_chart
@@ -128,15 +129,20 @@ def connected(
                 found = None
                 if asked:
                     found = identify(line, cancel=cancel, progress=progress)
-                    if found.fits == "fits" and (found.firmware, found.address) != (row.firmware, row.address):
-                        library.note_instrument(row.id, firmware=found.firmware, address=found.address)
-                    if found.fits != "fits":
-                        aside(found.sentence)
+                    learn(library, row, found)
+                    if found.fits == "other firmware":  # another instrument is refused by every conversation
+                        aside(clean(found.sentence))
                 yield Connected(row, chart, line, connections, found, log)
             if line.pace.slowed > chart.pace.slowed:
                 library.note_instrument(row.id, pace=pace_text(chart, line.pace))
         finally:
             line.cable.close()
+
+
+def learn(library: Library, row: InstrumentRow, found: Identified) -> None:
+    """Keep with the instrument what its answer told: its firmware, and where it listens."""
+    if found.fits == "fits" and (found.firmware, found.address) != (row.firmware, row.address):
+        library.note_instrument(row.id, firmware=found.firmware, address=found.address)
 
 
 def _opened(

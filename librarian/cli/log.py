@@ -86,6 +86,13 @@ class Log:
         traffic.save(self.path, crossings, {**began, "conversations": self.held})
 
 
+def writable(path: Path) -> None:
+    """Before work of minutes: could this file be written at its end? Raises OutsideProblem where that is plain."""
+    if path.is_dir() or not path.resolve().parent.is_dir():
+        why = "it is a folder" if path.is_dir() else "there is no such folder"
+        raise OutsideProblem(f"{path} cannot be written: {why}. Nothing was begun.", "Choose another place.")
+
+
 def save_text(path: Path, text: str) -> None:
     """Write a text file. Raises OutsideProblem when that is not possible."""
     try:
@@ -103,4 +110,5 @@ def _began(line: Line, *, asked: bool) -> Plain:
         "address": {"channel": line.address.channel, "device": line.address.device},
         "cable": line.cable.name,
         "asked": asked,
+        "twins": {str(device): name for device, name in line.twins.items()},
     }

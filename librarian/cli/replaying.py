@@ -142,6 +142,7 @@ def replayed(path: Path, *, chart: Chart | None, conversation: str | None, cable
     ended = _ended(path, about) if conversation is None else None
     played = ReplayedCable(crossings, cable or str(about.get("cable", "")), ended=ended)
     line = Line(played, described, _address(path, about, described), name=str(about.get("instrument", "")))
+    line.twins = _twins(path, about)
     asked = bool(about.get("asked", False))
     now = [
         _run(line, name, given, played.cancel, asked=asked and count == 0)
@@ -213,6 +214,13 @@ def _address(path: Path, about: Options, chart: Chart) -> Address:
         return Address(int(given["channel"]), int(given["device"]))
     except (KeyError, TypeError, ValueError) as error:
         raise BadInput(f"{path}, line 1: 'address' is no channel and device ID.") from error
+
+
+def _twins(path: Path, about: Options) -> dict[int, str]:
+    try:
+        return {int(device): str(name) for device, name in about.get("twins", {}).items()}
+    except (TypeError, ValueError, AttributeError) as error:
+        raise BadInput(f"{path}, line 1: 'twins' is not what this program writes.") from error
 
 
 class _Exhausted(threading.Event):

@@ -368,8 +368,8 @@ class Answers:
     # -- identity -----------------------------------------------------------------------------------------------------
 
     def _own_device(self) -> int:
-        """The device ID it answers with; one that has none says 0."""
-        return 0 if self._owner.address.device == ALL_CALL else self._owner.address.device
+        """The device ID it answers with."""
+        return self._owner.address.device
 
     def _identity_reply(self) -> bytes:
         owner = self._owner

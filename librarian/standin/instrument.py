@@ -12,7 +12,7 @@ from collections import deque
 from collections.abc import Mapping
 
 from librarian.chart import Chart
-from librarian.messages import Address, Message, Values
+from librarian.messages import ALL_CALL, Address, Message, Values
 from librarian.standin import memory, pots
 from librarian.standin.answers import Answers
 from librarian.standin.behaviour import Behaviour
@@ -38,7 +38,7 @@ class Instrument:
         name: str = "",
     ) -> None:
         self.chart = chart
-        self.address = address if address is not None else chart.default_address
+        self.address = _of_its_own(address if address is not None else chart.default_address)
         self.behaviour = behaviour if behaviour is not None else Behaviour()
         self.sound: dict[str, int] = {**memory.first_values(chart, random.Random(seed)), **(values or {})}
         self.panel: dict[str, int] = dict(self.sound)
@@ -217,3 +217,8 @@ class Instrument:
         while period > 0 and self._next_sensing <= now:
             self._out.appendleft((self._next_sensing, b"\xfe"))
             self._next_sensing += period
+
+
+def _of_its_own(address: Address) -> Address:
+    """A unit has a device ID, also where the chart does not say which; all call is what others say to every unit."""
+    return Address(address.channel, 0) if address.device == ALL_CALL else address

@@ -12,6 +12,7 @@ from librarian.errors import Refused
 from librarian.messages import Message, Origin, Values, Version
 from librarian.transfer.cancel import Cancel, OnProgress
 from librarian.transfer.capture import capture_sentence
+from librarian.transfer.identify import refuse_stranger
 from librarian.transfer.line import Line
 from librarian.transfer.results import Captured
 from librarian.transfer.unasked import Unasked, sent_by_itself
@@ -33,10 +34,12 @@ def capture_by_hand(
 
     Progress counts the parameters heard. The rest is unknown. Each value was heard, not confirmed: nothing can ask.
     Sends nothing but the acknowledgements that the chart has for packets. Raises Refused when nothing in the chart
-    sends anything, CableLost, Busy; Cancelled: nothing was kept.
+    sends anything, WrongInstrument, CableLost, Busy; Cancelled: nothing was kept.
     """
     with line.talk("capture by hand", cancel, progress) as talk:
         talk.state = "Nothing was kept."
+        if line.identified is not None and line.identified.fits == "other instrument":
+            refuse_stranger(line.identified)
         wanted = sending(line)
         dumps = Unasked(talk)
         name = ""

@@ -20,6 +20,7 @@ from librarian.messages import Address
 from librarian.standin import Instrument
 from librarian.transfer.line import Line
 from librarian.wire.cable import NoMidiSystem
+from librarian.wire.claim import Claim
 from librarian.wire.clock import Clock, SystemClock
 from librarian.wire.embedded import EmbeddedCable
 from librarian.wire.pace import Pace
@@ -73,6 +74,19 @@ def slowed(text: str) -> int:
         return int(json.loads(text)["slowed"]) if text else 0
     except (ValueError, TypeError, KeyError):
         return 0
+
+
+def twins_of(row: InstrumentRow, others: Iterable[InstrumentRow]) -> list[InstrumentRow]:
+    """Those of `others` whose ports only a number tells from those of `row`.
+
+    Systems give the numbers in the order in which the units appear: the one that is plugged in first gets the name
+    that the other one had.
+    """
+    return [
+        other
+        for other in others
+        if other.id != row.id and (alike(other.output, row.output) or alike(other.input, row.input))
+    ]
 
 
 class Connections:
@@ -150,11 +164,18 @@ class Connections:
         twins = tuple(other for other in others if other.id != row.id)
         output = _resolved(row, row.output, "out", ports, [(other.name, other.output) for other in twins])
         input_ = _resolved(row, row.input, "in", ports, [(other.name, other.input) for other in twins])
-        return Line(process.open(output, input_), chart, row.address, name=row.name, pace=pace)
+        line = Line(process.open(output, input_), chart, row.address, name=row.name, pace=pace)
+        line.claim = _claim(output, input_, line)
+        line.twins = {
+            other.address.device: other.name for other in twins_of(row, twins) if other.address != row.address
+        }
+        return line
 
     def open_ports(self, output: Port, input_: Port, chart: Chart, address: Address | None = None) -> Line:
         """A line on these very ports, for an instrument that is not in a library (yet)."""
-        return Line(self._ports_process().open(output, input_), chart, address)
+        line = Line(self._ports_process().open(output, input_), chart, address)
+        line.claim = _claim(output, input_, line)
+        return line
 
     def stand_in(self, row: InstrumentRow, chart: Chart) -> Instrument:
         """The stand-in behind an embedded instrument; it lives as long as this object, whatever is opened or closed."""
@@ -162,6 +183,11 @@ class Connections:
             if row.id not in self._stand_ins:
                 self._stand_ins[row.id] = Instrument(chart, seed=row.id, address=row.address)
             return self._stand_ins[row.id]
+
+
+def _claim(output: Port, input_: Port, line: Line) -> Claim:
+    """For the instrument behind these ports; several on one merging interface are told apart by their channels."""
+    return Claim(f"{output.api} {output.name}\n{input_.name}\n{line.chart.id} {line.address.channel}")
 
 
 def _resolved(

@@ -35,12 +35,17 @@ def identify(
         talk.state = "At most a question was sent; nothing has changed."
         talk.tell(0, 1, "answers", timeout_s)
         asked = ALL_CALL if device is None else device
-        found = _who(talk, asked, timeout_s) or _known_by_its_dump(talk) or _raise_silence(talk)
+        found = show_itself(talk, asked, timeout_s)
         line.identified = found
         if found.fits != "other instrument":
             line.readdress(found.address)
         talk.tell(1, 1, "answers", 0.0)
         return found
+
+
+def show_itself(talk: Talk, device: int = ALL_CALL, timeout_s: float = 1.0) -> Identified:
+    """Who answers the identity request, or else a request for a sound. Raises NoReply and the like."""
+    return _who(talk, device, timeout_s) or _known_by_its_dump(talk) or _raise_silence(talk)
 
 
 _INTRODUCTION_S = 1.0
@@ -58,7 +63,8 @@ def introduce(talk: Talk) -> None:
     if line.identified is not None or line.introduced or line.chart.identity.manufacturer is None:
         return
     line.introduced = True
-    line.identified = _who(talk, line.address.device, _INTRODUCTION_S)
+    # A twin on these ports would not answer to the device ID of this one, and be taken for it all the same.
+    line.identified = _who(talk, ALL_CALL if line.twins else line.address.device, _INTRODUCTION_S)
     if line.identified is not None and line.identified.fits == "fits" and line.address.device == ALL_CALL:
         line.readdress(line.identified.address)
 
@@ -158,6 +164,13 @@ def _judge(line: Line, reply: universal.IdentityReply, waited: float) -> Identif
             f"{line.name} answered on {line.port} with device ID {reply.device}, which no message of its chart can "
             "carry; set another one at the instrument."
         )
+    elif fit != "other instrument" and is_twin(line, reply.device):
+        fit = "other instrument"
+        sentence = (
+            f"{line.twins[reply.device]} (device ID {reply.device}) answered on {line.port}, where {line.name} (device "
+            f"ID {line.address.device}) was expected: the system has given their ports new numbers, or the cables were "
+            "exchanged."
+        )
     elif fit == "fits":
         said = f", firmware {firmware}" if firmware else ""
         sentence = f"{line.name} answered on {line.port}{said}. Ready to capture or recall."
@@ -169,6 +182,11 @@ def _judge(line: Line, reply: universal.IdentityReply, waited: float) -> Identif
     else:
         sentence = f"{_stranger(reply)} answered on {line.port}, where {line.name} was expected."
     return Identified(address, reply, firmware, fit, waited, line.echo.thru, sentence)
+
+
+def is_twin(line: Line, device: int) -> bool:
+    """True for the device ID of an equal unit that may have got the ports of this one."""
+    return device in line.twins and device != line.address.device
 
 
 def _stranger(reply: universal.IdentityReply) -> str:

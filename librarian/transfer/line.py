@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field, replace
 
 from librarian.chart import Chart, Decoded, Listener
@@ -16,6 +16,7 @@ from librarian.transfer.results import Identified
 from librarian.transfer.talk import Talk
 from librarian.transfer.troubles import Busy
 from librarian.wire.cable import Cable, CableLost
+from librarian.wire.claim import Claim, Taken
 from librarian.wire.clock import Clock
 from librarian.wire.pace import Pace
 
@@ -57,6 +58,10 @@ class Line:
         self.foreign = 0
         self.identified: Identified | None = None
         self.introduced = False
+        self.twins: Mapping[int, str] = {}
+        """Device ID -> name of other instruments whose ports a system may give the names of these ones."""
+        self.claim: Claim | None = None
+        """Where other programs can reach the instrument as well: what keeps their conversations apart from ours."""
         self._lock = threading.Lock()
         self._wanted = threading.Event()
         self._what = ""
@@ -98,25 +103,51 @@ class Line:
                 f"{self.name} is busy: {self._what} is under way on {self.port}.",
                 "Wait until it has ended, or cancel it.",
             )
-        self._what = what
         try:
-            talk = Talk(self, cancel or Cancel(), progress)
-            try:
-                yield talk
-            except CableLost as lost:
-                self.forget()
-                raise CableLost(f"{lost} {talk.state_when_lost()}".rstrip(), lost.hint) from lost
-            except OutsideProblem as problem:
-                # Once anything was written, its condition belongs to whatever is told.
-                state = talk.state_when_lost() if talk.wrote else ""
-                if state not in str(problem):
-                    problem.args = (f"{problem} {state}",)
-                raise
-            finally:
-                talk.end()
+            with self._claimed(what):
+                self._what = what
+                with self._talk(cancel, progress) as talk:
+                    yield talk
         finally:
             self._what = ""
             self._lock.release()
+
+    @contextmanager
+    def _claimed(self, what: str) -> Iterator[None]:
+        """Hold the instrument among all programs of this computer as well. Listening sends nothing, and needs not."""
+        if self.claim is None or what == LISTENING:
+            yield
+            return
+        with ExitStack() as held:
+            try:
+                others = held.enter_context(self.claim.held(what))
+            except Taken as taken:
+                process = f", process {taken.process}" if taken.process else ""
+                raise Busy(
+                    f"{self.name} is busy: {taken.what or 'a conversation'} is under way on {self.port}, in another "
+                    f"window or terminal{process}.",
+                    "Wait until it has ended, or cancel it there.",
+                ) from taken
+            if others:
+                self.forget()
+            yield
+
+    @contextmanager
+    def _talk(self, cancel: Cancel | None, progress: OnProgress | None) -> Iterator[Talk]:
+        talk = Talk(self, cancel or Cancel(), progress)
+        try:
+            yield talk
+        except CableLost as lost:
+            self.forget()
+            raise CableLost(f"{lost} {talk.state_when_lost()}".rstrip(), lost.hint) from lost
+        except OutsideProblem as problem:
+            # Once anything was written, its condition belongs to whatever is told.
+            state = talk.state_when_lost() if talk.wrote else ""
+            if state not in str(problem):
+                problem.args = (f"{problem} {state}",)
+            raise
+        finally:
+            talk.end()
 
     def _acquire(self, what: str) -> bool:
         """Take the lock; listening gives way to anything that has a purpose."""

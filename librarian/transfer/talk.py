@@ -155,10 +155,11 @@ class Talk:
         while (left := until - self.line.clock.now()) > 0:
             self._hear_for(min(_LOOK_UP_S, left))
 
-    def ask(self, *messages: bytes) -> float:
+    def ask(self, *messages: bytes, travels: Callable[[bytes], bytes] | None = None) -> float:
         """Queue one request; returns when it will have left, seconds of the clock. Nothing is sent until `answered`.
 
         Whatever stood on the line before is heard out first, so that no older message is taken for the answer.
+        `travels`: the bytes that the last message becomes on the cable, only to prove a receiver.
         """
         self.until_sent()
         while (arrival := self.next(self.line.clock.now())) is not None:
@@ -167,7 +168,10 @@ class Talk:
         self.line.echo.asked(*messages)
         for raw in messages[:-1]:
             self.send(raw)
-        self.send(messages[-1], gap_s=0.0)
+        if travels is None:
+            self.send(messages[-1], gap_s=0.0)
+        else:
+            self.send_stream(travels(messages[-1]))
         return self._queue_ends
 
     def answered(self, tail: frozenset[str] = frozenset()) -> None:

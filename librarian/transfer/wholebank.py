@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 
-from librarian.chart import Way
+from librarian.chart import NotWritable, Way
 from librarian.chart.dump import ProgramSource
 from librarian.messages import Origin, Version
 from librarian.transfer.line import Line
@@ -13,6 +13,7 @@ from librarian.transfer.plan import dump_in
 from librarian.transfer.read import read_surely
 from librarian.transfer.send import commands, send_dump
 from librarian.transfer.talk import Talk
+from librarian.transfer.writing import MOST_NAMES, fitting_names
 
 
 def bank_way(line: Line, form: str) -> Way | None:
@@ -77,27 +78,44 @@ def read_bank(talk: Talk, way: Way, bank: int = 0) -> Bank:
     return Bank(programs, sure.reading.received, first, slots)
 
 
+def _first_writable(encoded: Callable[[int], tuple[bytes, ...]]) -> tuple[bytes, ...]:
+    """With the names as they are, or else as they can be, or else without them."""
+    for attempt in range(MOST_NAMES):
+        try:
+            return encoded(attempt)
+        except NotWritable:
+            continue
+    return encoded(MOST_NAMES)
+
+
 def write_bank(talk: Talk, way: Way, held: Bank, new: Mapping[int, Version]) -> str:
-    """Write what was read with some programs replaced; the others go back to the bit. '' or how it was refused."""
+    """Write what was read with some programs replaced; the others go back to the bit. '' or how it was refused.
+
+    Names that the instrument cannot hold are cut and changed as those of single programs are.
+    """
     line = talk.line
     codec = line.chart.codec
     kinds = [name for name, info in codec.messages.items() if info.kind in {"program", "edit buffer"}]
     refusals = talk.refusals
 
-    def source(version: Version) -> ProgramSource:
+    def source(version: Version, attempt: int) -> ProgramSource:
         bases = (dump_in(line, version, name) for name in kinds)
         base = next((found for found in bases if found is not None), None)
-        return ProgramSource(version.values, version.name or None, base)
+        names = fitting_names(version.name, codec.messages[way.message].name_size)
+        return ProgramSource(version.values, names[attempt] if attempt < len(names) else None, base)
 
-    messages = codec.encode_bank(
-        way.message,
-        {number - held.first: source(version) for number, version in new.items()},
-        line.address,
-        values=None,
-        base=held.raws,
-        form="write",
-        **{word: number for word, number in held.slots.items() if word in codec.messages[way.message].slots},
-    )
+    def encoded(attempt: int) -> tuple[bytes, ...]:
+        return codec.encode_bank(
+            way.message,
+            {number - held.first: source(version, attempt) for number, version in new.items()},
+            line.address,
+            values=None,
+            base=held.raws,
+            form="write",
+            **{word: number for word, number in held.slots.items() if word in codec.messages[way.message].slots},
+        )
+
+    messages = _first_writable(encoded)
     commands(talk, way.before)
     refusal = send_dump(talk, way, messages)
     commands(talk, way.after)

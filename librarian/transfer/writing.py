@@ -25,7 +25,7 @@ def written(
     """
     encode = line.chart.codec.encode
     slots = {**usual_slots(line, message), **(slots or {})}
-    for fitting in _fitting(name, line.chart.codec.messages[message].name_size):
+    for fitting in fitting_names(name, line.chart.codec.messages[message].name_size):
         try:
             return encode(message, values, line.address, base=base, name=fitting, form="write", **slots)
         except NotWritable:
@@ -39,7 +39,11 @@ def usual_slots(line: Line, message: str) -> dict[str, int]:
     return {word: low for word, (low, _) in info.slots.items() if word != "version"}
 
 
-def _fitting(name: str, size: int) -> list[str]:
+MOST_NAMES = 4
+"""So many ways of writing one name there are."""
+
+
+def fitting_names(name: str, size: int) -> list[str]:
     """The name, cut, then without accents, then with question marks for what is no plain letter."""
     if not name or not size:
         return []

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import io
 import json
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Callable
@@ -235,6 +237,26 @@ def test_bring_up_of_a_small_instrument_for_its_maker(librarian: Terminal, stand
     assert later["changes"]["mended"] == []
 
 
+def test_bring_up_of_an_instrument_that_cannot_be_asked_for_its_sound(
+    librarian: Terminal, standin: Start, tmp_path: Path
+) -> None:
+    chart = tmp_path / "buoy.toml"
+    start, end = SMALL_CHART.index("[[capture]]"), SMALL_CHART.index("[[recall]]")
+    chart.write_text(SMALL_CHART[:start] + SMALL_CHART[end:], encoding="utf-8")
+    one = standin(chart, "Pit mute", *QUICK)
+    librarian.add(chart, one.port)
+    before = one.state()["sound"]
+    log = tmp_path / "log.json"
+    report = librarian("bring-up", "--monitors-down", "--traffic", log, code=Exit.UNPROVED)
+    assert report["failed"] == 0
+    assert {each["check"].partition(":")[0] for each in report["findings"] if each["outcome"] == "passed"} == {
+        "identity"
+    }
+    assert report["unproved"] == ["Cutoff", "Drive"]
+    assert one.state()["sound"] == before
+    assert librarian("replay", log)["same"]
+
+
 def test_twins_are_told_apart_and_one_that_was_away_is_known_again(librarian: Terminal, standin: Start) -> None:
     left, right = standin("fogbell", "Pit twin"), standin("fogbell", "Pit twin", "--seed", "2")
     ports = [port for port in librarian("ports")["ports"] if left.port in port["name"]]
@@ -258,6 +280,41 @@ def test_twins_are_told_apart_and_one_that_was_away_is_known_again(librarian: Te
     assert gone["kind"] == "outside"
     standin("fogbell", "Pit lone")
     assert librarian("identify", "--instrument", "Three")["fits"] == "fits"
+
+
+def test_twins_that_come_back_in_another_order_are_not_exchanged(
+    librarian: Terminal, standin: Start, tmp_path: Path
+) -> None:
+    text = shipped()["fogbell"].read_text(encoding="utf-8")
+    own = load(shipped()["fogbell"]).default_address.device
+    other = tmp_path / "fogbell.toml"
+    other.write_text(text.replace(f"device = {own}", f"device = {own + 1}", 1), encoding="utf-8")
+    assert load(other).default_address.device == own + 1
+    units = [standin("fogbell", "Pit order", *QUICK), standin(other, "Pit order", *QUICK, "--seed", "2")]
+    ports = [port for port in librarian("ports")["ports"] if units[0].port in port["name"]]
+    outputs, inputs = ([p["fingerprint"] for p in ports if p["direction"] == way] for way in ("out", "in"))
+    for name, output, source in zip(("One", "Two"), outputs, inputs, strict=True):
+        librarian("instrument", "add", "--chart", "fogbell", "--name", name, "--out", output, "--in", source)
+        librarian("identify", "--instrument", name)
+    rows = librarian("instrument", "list")["instruments"]
+    first, second = sorted(range(2), key=lambda place: rows[place]["name"])
+    device = {row["name"]: row["device"] for row in rows}
+    assert set(device.values()) == {own, own + 1}, (rows[first], rows[second])
+    charts = {own: "fogbell", own + 1: other}
+    for unit in units:
+        unit.close()
+    back = standin(charts[device["Two"]], "Pit order", *QUICK)  # alone: it gets the name that One had
+    held = back.state()["sound"]
+    refused = librarian("capture", "--instrument", "One", code=Exit.COULD_NOT)
+    assert f"Two (device ID {device['Two']}) answered" in refused["sentence"]
+    standin(charts[device["One"]], "Pit order", *QUICK)
+    for name, there in (("One", "Two"), ("Two", "One")):
+        for words in (("capture",), ("bring-up", "--monitors-down")):
+            refused = librarian(*words, "--instrument", name, code=Exit.COULD_NOT)
+            assert f"{there} (device ID {device[there]}) answered" in refused["sentence"], words
+    assert librarian("find")["total"] == 0
+    assert back.state()["sound"] == held
+    assert {row["name"]: row["device"] for row in librarian("instrument", "list")["instruments"]} == device
 
 
 def test_a_conversation_that_is_held_when_its_port_goes_ends_with_a_sentence(
@@ -336,6 +393,27 @@ def test_a_small_deaf_instrument_is_handled_as_it_is(librarian: Terminal, standi
     assert done["state"] == "arrived"
     assert sound(one) == held
     assert one.state()["overflowed"] == 0
+
+
+def test_a_second_terminal_is_told_that_the_instrument_is_busy(librarian: Terminal, standin: Start) -> None:
+    one = standin("lanternfish", "Pit busy")
+    librarian.add("lanternfish", one.port)
+    words = ["--library", str(librarian.library), "bank", "backup", "Long", "--json"]
+    with subprocess.Popen(
+        [sys.executable, "-m", "librarian", *words], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
+    ) as other:
+        give_up = time.monotonic() + 20
+        while one.state()["received"] < 5 and time.monotonic() < give_up:
+            time.sleep(0.02)
+        for verb in (("capture", "Harbour"), ("identify",), ("bring-up", "--monitors-down")):
+            busy = librarian(*verb, code=Exit.COULD_NOT)
+            assert "backup is under way" in busy["sentence"]
+            assert f"process {other.pid}" in busy["sentence"]
+        assert other.stdout is not None
+        saved = json.loads(other.stdout.read())
+    assert saved["memory"]["complete"], "nobody disturbed it"
+    assert librarian("capture", "Harbour")["complete"]
+    assert librarian("find")["total"] == 1
 
 
 def test_several_instruments_at_once_do_not_wait_for_each_other(standin: Start) -> None:

@@ -154,6 +154,15 @@ def test_a_bring_up_asks_for_the_monitors_runs_and_its_report_is_saved_and_compa
     content["firmware"] = "0.9"
     (tmp_path / "earlier.json").write_text(json.dumps(content), encoding="utf-8")
     proving.compare(tmp_path / "earlier.json")
-    assert "Since firmware 0.9: 0 new failures, 1 mended" in proving.sheet.changes.said
+    assert proving.sheet.changes.said.startswith("Since firmware 0.9 (")
+    assert "): 0 new failures, 1 mended" in proving.sheet.changes.said
+    assert any("mended" in line.second for line in desk.lines(proving.sheet))
+    content["chart"] = "another"
+    (tmp_path / "other.json").write_text(json.dumps(content), encoding="utf-8")
+    told = []
+    window.desk.told.connect(told.append)
+    proving.compare(tmp_path / "other.json")
+    assert "held against the chart another" in str(told)
+    assert "Compare with a report of the same kind" in str(told)
     proving.compare(tmp_path / "report.txt")
     assert "no saved bring-up report" in window.areas.drawers.notice.sentence.said

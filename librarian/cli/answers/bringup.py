@@ -22,16 +22,23 @@ class Finding(Answer):
 
 
 class Since(Answer):
-    """Against an earlier report: what fails now and did not, what does not any more, what fails in both."""
+    """Against an earlier report: what fails now and did not, what does not any more, what fails in both.
+
+    `untried`: what passed or failed then and was not tried now.
+    """
 
     since: str
     broken: list[Finding]
     mended: list[Finding]
     still: list[Finding]
+    untried: list[Finding]
 
 
 class BroughtUp(Answer):
-    """Answer of `bring-up`. `measured`: figures by name; `restored`: is the old sound back; `files`: what was saved."""
+    """Answer of `bring-up`. `measured`: figures by name; `restored`: is the old sound back; `files`: what was saved.
+
+    `unproved`: labels of parameters that can be set, and that nothing reads back.
+    """
 
     instrument: str
     chart: str
@@ -46,6 +53,7 @@ class BroughtUp(Answer):
     findings: list[Finding]
     measured: dict[str, str]
     restored: str
+    unproved: list[str]
     changes: Since | None
     files: list[str]
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated
 
@@ -12,11 +14,11 @@ from librarian.cli.asking import agreed, somebody_there
 from librarian.cli.clean import clean
 from librarian.cli.connect import EmbeddedOption, InstrumentOption, TrafficOption, chosen_instrument, connected
 from librarian.cli.exits import Exit
-from librarian.cli.here import Here
-from librarian.cli.log import save_text
+from librarian.cli.here import Here, aside
+from librarian.cli.log import save_text, writable
 from librarian.cli.verb import verb
 from librarian.cli.waiting import waiting
-from librarian.errors import BadInput
+from librarian.errors import BadInput, OutsideProblem
 from librarian.transfer import bringup
 
 CARE = (
@@ -61,16 +63,21 @@ def bring_up(
 
     Each parameter is sent and read back at its ends, its middle and between; identity, device IDs, running status,
     realtime bytes, bad dumps and the fastest gaps are tried. The sound in it is put back at the end. The monitors must
-    be down: hearing damage is permanent. Exit code 0: nothing failed; 3: something did.
+    be down: hearing damage is permanent. What cannot be read back is not tried, and the report says why. Exit code 0:
+    nothing failed; 3: something did; 4: nothing failed, but there are parameters that nothing reads back.
     """
     files = [file for file in (text, html, junit, save) if file is not None]
-    if len(set(files)) < len(files):
+    if len({file.resolve() for file in files}) < len(files):
         raise BadInput("Two reports cannot go into one file.", "Give each a name of its own.")
+    for file in files:
+        writable(file)
     earlier = None if since is None else bringup.load(since)
     if not monitors_down:
         somebody_there("--monitors-down", scripted=here.as_json)
     with here.opened() as library:
         row = chosen_instrument(library, instrument, embedded=embedded)
+        if earlier is not None:
+            bringup.refuse_other(earlier, row.chart)
         agreed(f"{CARE} Is that done?", yes=monitors_down, option="--monitors-down", declined="Nothing was sent.")
         with (
             waiting(f"Bring-up of {row.name}") as (cancel, progress),
@@ -81,16 +88,13 @@ def bring_up(
                 there.line, write_memory=write_memory, seed=seed, cancel=cancel, progress=progress
             )
             there.log.ends(report.sentence)
-    changes = None if earlier is None else bringup.changes(report, earlier)
+    changes = None if earlier is None else bringup.changes(report, earlier, there.chart)
     as_text = bringup.as_text(report, changes)
-    if text is not None:
-        save_text(text, as_text)
-    if html is not None:
-        save_text(html, bringup.as_html(report, changes))
-    if junit is not None:
-        save_text(junit, bringup.as_junit(report))
-    if save is not None:
-        bringup.save(report, save)
+    kept = _Kept()
+    kept.keep(text, lambda place: save_text(place, as_text))
+    kept.keep(html, lambda place: save_text(place, bringup.as_html(report, changes)))
+    kept.keep(junit, lambda place: save_text(place, bringup.as_junit(report, changes)))
+    kept.keep(save, lambda place: bringup.save(report, place))
     answer = answers.BroughtUp(
         instrument=report.instrument,
         chart=report.chart,
@@ -105,12 +109,36 @@ def bring_up(
         findings=[_finding(one) for one in report.findings],
         measured=dict(report.measured),
         restored=report.restored,
+        unproved=list(report.unproved),
         changes=None if changes is None else _since(changes),
-        files=[str(file) for file in files],
+        files=[str(file) for file in kept.files],
     )
-    saved = [f"Saved: {clean(', '.join(str(file) for file in files))}"] if files else []
+    saved = [f"Saved: {clean(', '.join(str(file) for file in kept.files))}"] if kept.files else []
     here.answer(answer, clean(as_text.rstrip("\n"), lines=True, longest=len(as_text)), *saved)
-    return Exit.DIFFERS if report.of("failed") else Exit.OK
+    if kept.troubled:
+        return Exit.COULD_NOT
+    if report.of("failed"):
+        return Exit.DIFFERS
+    return Exit.UNPROVED if report.unproved else Exit.OK
+
+
+@dataclass
+class _Kept:
+    """The files that were written. What minutes of work found is shown all the same where one of them cannot be."""
+
+    files: list[Path] = field(default_factory=list)
+    troubled: bool = False
+
+    def keep(self, place: Path | None, write: Callable[[Path], None]) -> None:
+        if place is None:
+            return
+        try:
+            write(place)
+        except OutsideProblem as problem:
+            self.troubled = True
+            aside(clean(f"{problem} {problem.hint}"))
+        else:
+            self.files.append(place)
 
 
 def _since(changes: bringup.Changes) -> answers.Since:
@@ -119,6 +147,7 @@ def _since(changes: bringup.Changes) -> answers.Since:
         broken=[_finding(one) for one in changes.broken],
         mended=[_finding(one) for one in changes.mended],
         still=[_finding(one) for one in changes.still],
+        untried=[_finding(one) for one in changes.untried],
     )
 
 

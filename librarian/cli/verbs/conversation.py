@@ -18,6 +18,7 @@ from librarian.cli.connect import (
     TrafficOption,
     chosen_instrument,
     connected,
+    learn,
     wait_for_port,
 )
 from librarian.cli.exits import Exit
@@ -30,9 +31,10 @@ from librarian.cli.sheets import compared_answer, comparison_table, panel_name, 
 from librarian.cli.verb import verb
 from librarian.cli.verbs.recalling import SetupOption, state_exit
 from librarian.cli.waiting import on_interrupt, waiting
+from librarian.collection import InstrumentRow, Library
 from librarian.collection.plain import as_plain
 from librarian.errors import BadInput, OutsideProblem
-from librarian.transfer.connections import Connections
+from librarian.transfer.connections import Connections, twins_of
 
 PatchArgument = Annotated[str, typer.Argument(metavar="PATCH", help=REFERENCE)]
 
@@ -88,6 +90,9 @@ def who(
                 with connected(library, row, ask=False, cancel=cancel, traffic=traffic) as there:
                     line = there.line
                     found = _asked(line, there.log, device, cancel, progress)
+                if found.fits == "fits":
+                    learn(library, row, found)
+                    _warn_of_twins(library, row, found)
     here.answer(_identified(line, found), clean(found.sentence))
     return Exit.OK if found.fits == "fits" else Exit.DIFFERS
 
@@ -219,6 +224,19 @@ def panic(
             there.log.begins("panic")
             transfer.panic(there.line, wait_s=_PANIC_S)
         here.answer(answers.Panicked(instrument=row.name), f"Everything off was sent to {clean(row.name)}.")
+
+
+def _warn_of_twins(library: Library, row: InstrumentRow, found: transfer.Identified) -> None:
+    """Equal units with one device ID: nothing tells them apart when the system numbers their ports anew."""
+    for twin in twins_of(row, library.instruments()):
+        if twin.address.device == found.address.device:
+            aside(
+                clean(
+                    f"{twin.name} has the same device ID ({twin.address.device}), and only a number tells its ports "
+                    f"from those of {row.name}: plugged in in another order, each may be taken for the other. Give one "
+                    "of them another device ID."
+                )
+            )
 
 
 def _asked(

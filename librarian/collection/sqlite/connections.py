@@ -26,7 +26,7 @@ APPLICATION_ID = 0x4C696272
 PATIENCE_S = 30.0
 #: What one connection may keep of the file in memory.
 _CACHE_KIB = 32768
-_NOT_THERE = re.compile(r"no such (table|column)|has no column named")
+_NOT_THERE = re.compile(r"no such (table|column)|has no column named|foreign key mismatch")
 
 
 def open_engine(

@@ -120,7 +120,7 @@ def read(path: Path) -> Bundle:
     """
     name = path.name
     with _archive(path, name) as archive:
-        infos = {each.filename: each for each in archive.infolist() if not each.is_dir()}
+        infos = {each.filename: each for each in archive.infolist() if not each.filename.endswith("/")}
         roots = sorted((each for each in infos if each.split("/")[-1] == form.INDEX), key=len)
         if not roots or roots[0].count("/") > 1:
             raise BadInput(

@@ -8,11 +8,14 @@ from random import Random
 
 from librarian.chart import Chart, Parameter, Way
 from librarian.messages import Values
+from librarian.transfer.bank import program_way, single_programs
 from librarian.transfer.bringup.report import Finding
 from librarian.transfer.read import askable, read
 from librarian.transfer.reading import Reading, Unreadable
 from librarian.transfer.talk import Talk
 from librarian.transfer.troubles import EchoLoop, ForeignOnly, InstrumentRefused, NoReply
+from librarian.transfer.unasked import starts_its_dump
+from librarian.transfer.wholebank import bank_way
 
 # Of a failure no more messages than these are kept each way: the first ones and the last ones.
 _MOST_BYTES = 12
@@ -39,6 +42,9 @@ class Bench:
         self.findings: list[Finding] = []
         self.measured: list[tuple[str, str]] = []
         self.roads = askable(talk.line)
+        self.readable = frozenset(name for road in self.roads for name in road.carries)
+        self.by_memory: frozenset[str] = frozenset()
+        """What was written into a program of its memory and read back from there."""
         talk.trace = []
 
     @property
@@ -50,6 +56,19 @@ class Bench:
     def parameters(self) -> Mapping[str, Parameter]:
         """All parameters by id."""
         return self.chart.parameters
+
+    @property
+    def stored(self) -> Way | None:
+        """The dump by which its memory is asked for, one program before a whole bank; None where there is none."""
+        line = self.talk.line
+        return program_way(line, "request") if single_programs(line, "request") else bank_way(line, "request")
+
+    @property
+    def unproved(self) -> tuple[str, ...]:
+        """Ids that the chart can set and of which nothing says whether they arrive, in the order of the chart."""
+        codec = self.chart.codec
+        set_by = {*codec.carried(), *codec.single_ids, *(name for way in self.chart.ways_out for name in way.carries)}
+        return tuple(name for name in self.chart.order if name in set_by - self.readable - self.by_memory)
 
     # -- noting -------------------------------------------------------------------------------------------------------
 
@@ -72,6 +91,27 @@ class Bench:
     def not_tried(self, check: str, why: str, subject: str = "") -> None:
         """It could not be tried, and why."""
         self.findings.append(Finding(check, subject, "not tried", got=why))
+
+    def provable(self, check: str, ids: Iterable[str]) -> list[str]:
+        """Those of `ids` that can be read back; of the others the report says why they are not tried."""
+        names = list(ids)
+        found = [name for name in names if name in self.readable]
+        if names and not self.roads:
+            self.not_tried(check, self._why_unreadable())
+        elif names and not found:
+            self.not_tried(check, "nothing that can be asked for tells their values")
+        else:
+            for name in names:
+                if name not in self.readable:
+                    self.not_tried(check, "nothing that can be asked for tells its value", self.named(name))
+        return found
+
+    def _why_unreadable(self) -> str:
+        if self.stored is not None:
+            return "it cannot be read back: only its memory can be asked for, not its edit buffer"
+        if starts_its_dump(self.chart):
+            return "it cannot be read back: its dump is started on the instrument, and nothing asks for it"
+        return "it cannot be read back: the chart knows no request for its sound"
 
     def noted(self, well: bool, check: str, subject: str, expected: str, got: str) -> None:
         """Passed or failed."""
@@ -114,8 +154,10 @@ class Bench:
     # -- writing and comparing ----------------------------------------------------------------------------------------
 
     def value_sets(self, ids: Iterable[str], extra: int = 2) -> list[tuple[str, dict[str, int]]]:
-        """What to try: the lowest, the highest, the middle, and `extra` random values of every parameter."""
+        """What to try: the lowest, the highest, the middle, and `extra` random values of every parameter, if any."""
         names = list(ids)
+        if not names:
+            return []
         of = self.parameters
         sets = [
             ("lowest", {name: of[name].low for name in names}),
@@ -131,6 +173,10 @@ class Bench:
         """A random value for each of these parameters."""
         return self.value_sets(ids, 1)[-1][1]
 
+    def named(self, name: str) -> str:
+        """A parameter as the subject of a finding: label and id."""
+        return f"{self.parameters[name].label} ({name})"
+
     def shown(self, name: str, value: int | None) -> str:
         """A value for the report: display text and raw number."""
         return "nothing" if value is None else f"{self.parameters[name].display(value)} ({value})"
@@ -145,7 +191,7 @@ class Bench:
         """Read back; a parameter that differs is tried once more alone (`again`) before it counts as failed."""
         held = self.read().values
         for name, value in wanted.items():
-            subject = f"{self.parameters[name].label} ({name}), {which}"
+            subject = f"{self.named(name)}, {which}"
             if held.get(name) == value:
                 self.passed(check, subject)
                 continue

@@ -18,7 +18,7 @@ def each_value(bench: Bench) -> None:
     if not carried:
         bench.not_tried("controllers: values", "the chart has no controllers")
         return
-    for which, values in bench.value_sets(carried):
+    for which, values in bench.value_sets(bench.provable("controllers: values", carried)):
         wanted = {name: exact(carried[name], value) for name, value in values.items()}
         bench.begin()
         _send(bench, wanted)
@@ -57,7 +57,7 @@ def single_parameters(bench: Bench) -> None:
         bench.not_tried("single parameters: values", "the chart has no single-parameter messages")
         return
     address = bench.talk.line.address
-    for which, values in bench.value_sets(ids, 1):
+    for which, values in bench.value_sets(bench.provable("single parameters: values", ids), 1):
         bench.begin()
         for name, value in values.items():
             for raw in bench.chart.codec.set_one(name, value, address, values):
@@ -69,11 +69,15 @@ def single_parameters(bench: Bench) -> None:
 
 def null_selection(bench: Bench) -> None:
     """After NRPN or RPN null, data entry changes nothing."""
-    found = _selected(bench)
-    if found is None:
+    selected = _selected(bench)
+    if not selected:
         bench.not_tried("NRPN null", "the chart has no NRPN or RPN that the instrument obeys")
         return
-    name, binding = found
+    name = next((name for name in selected if name in bench.readable), None)
+    if name is None:
+        bench.provable("NRPN null", selected)
+        return
+    binding = selected[name]
     parameter = bench.parameters[name]
     talk = bench.talk
     channel = 0xB0 | binding.channel_of(talk.line.address)
@@ -102,19 +106,24 @@ def _data_entry(binding: Binding, value: int, status: int) -> list[bytes]:
     return [bytes((status, 6, wire >> 7)), bytes((status, 38, wire & 0x7F))]
 
 
-def _selected(bench: Bench) -> tuple[str, Binding] | None:
+def _selected(bench: Bench) -> dict[str, Binding]:
+    """The parameters that are set by NRPN or RPN, and the first binding of each that does so."""
+    found: dict[str, Binding] = {}
     for name, parameter in bench.parameters.items():
         for binding in parameter.bindings:
             if binding.travels in {"nrpn", "rpn"} and binding.recognized and not binding.under:
-                return name, binding
-    return None
+                found.setdefault(name, binding)
+    return found
 
 
 def running_status(bench: Bench) -> None:
     """Several controllers after one status byte, also with realtime between them."""
+    if bench.chart.codec.carried() and not bench.roads:
+        bench.provable("running status", bench.chart.codec.carried())
+        return
     found: list[tuple[str, Binding]] = []
     for name, parameter in bench.parameters.items():
-        for binding in parameter.bindings:
+        for binding in parameter.bindings if name in bench.readable else ():
             plain = binding.travels == "cc" and binding.recognized and not binding.under and not binding.partner
             if plain and (not found or found[0][1].channel == binding.channel):
                 found.append((name, binding))
@@ -122,7 +131,7 @@ def running_status(bench: Bench) -> None:
         if len(found) == 3:
             break
     if len(found) < 3:
-        bench.not_tried("running status", "fewer than three parameters have a plain controller")
+        bench.not_tried("running status", "fewer than three parameters that can be read back have a plain controller")
         return
     address = bench.talk.line.address
     for realtime in (b"", b"\xf8"):
@@ -162,11 +171,16 @@ def nothing_else(bench: Bench) -> None:
     if other is None:
         bench.not_tried("controllers: another channel", "it uses all sixteen channels")
         return
+    # One that nothing reads back is left out: it could not be put back either, should the instrument obey.
+    provable = [name for name in carried if name in bench.readable]
+    if not provable:
+        bench.provable("controllers: another channel", carried)
+        return
     before = bench.read().values
     away = {
         name: one.high if before.get(name) != one.high else one.low
         for name, one in bench.parameters.items()
-        if name in carried
+        if name in provable
     }
     bench.begin()
     for burst in bench.chart.codec.controllers(Values(away), own):

@@ -1,9 +1,16 @@
-"""Does it say who it is, to whom it should, and to nobody else?"""
+"""Does it say who it is, to whom it should, and to nobody else?
+
+Of an instrument that cannot be read back this is all that can be tried, so the realtime bytes that may stand inside any
+SysEx message (MIDI 1.0 Detailed Specification, "System Real Time") are tried on this request as well.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from librarian.messages import ALL_CALL, Damaged
 from librarian.transfer.bringup.bench import Bench
+from librarian.transfer.bringup.dumps import with_realtime
 from librarian.wire import universal
 
 _WAIT_S = 1.0
@@ -44,6 +51,9 @@ def identity(bench: Bench) -> None:
     strangers, _ = _ask(bench, other, _SILENCE_S)
     answered = any(one.device == reply.device for one in strangers)
     bench.noted(not answered, "identity: another device ID", f"{other}", "silence", "it answers for another device")
+    bench.begin()
+    between, _ = _ask(bench, ALL_CALL, _WAIT_S, with_realtime)
+    bench.noted(bool(between), "identity: realtime inside the request", "", "a reply", "nothing")
 
 
 def _fields(bench: Bench, reply: universal.IdentityReply) -> None:
@@ -62,11 +72,13 @@ def _word(value: bytes | int) -> str:
     return value.hex(" ").upper() if isinstance(value, bytes) else str(value)
 
 
-def _ask(bench: Bench, device: int, wait_s: float) -> tuple[list[universal.IdentityReply], list[str]]:
-    """Every reply, and why something that looks like one is none."""
+def _ask(
+    bench: Bench, device: int, wait_s: float, travels: Callable[[bytes], bytes] | None = None
+) -> tuple[list[universal.IdentityReply], list[str]]:
+    """Every reply, and why something that looks like one is none. `travels`: what becomes of the request's bytes."""
     talk = bench.talk
     request = universal.identity_request(device)
-    talk.ask(request)
+    talk.ask(request, travels=travels)
     replies: list[universal.IdentityReply] = []
     broken: list[str] = []
     until = talk.line.clock.now() + wait_s

@@ -1,8 +1,9 @@
-"""What a bring-up found: one line for each thing that was tried, and the comparison with an earlier report."""
+"""What a bring-up found: one line for each thing that was tried; saved and loaded."""
 
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
@@ -10,8 +11,16 @@ from pathlib import Path
 from typing import Any, Literal
 
 from librarian.errors import BadInput, OutsideProblem
+from librarian.transfer.troubles import and_list
 
 Outcome = Literal["passed", "failed", "not tried"]
+
+_NAMED = re.compile(r".* \((?P<id>[^()]+)\)(?P<rest>, .*)?$")
+_NUMBERED = frozenset({
+    "identity: own device ID", "identity: another device ID", "dumps: another device ID",
+    "controllers: another channel",
+})  # fmt: skip
+"""Checks that are made once, with the number of an address as their subject."""
 
 _KIND = "librarian bring-up report"
 _EDITION = 1
@@ -36,13 +45,20 @@ class Finding:
 
     @property
     def key(self) -> tuple[str, str]:
-        """What makes it the same thing in another report."""
-        return self.check, self.subject
+        """What makes it the same thing in another report: a label or a device ID may have changed since."""
+        if self.check in _NUMBERED:
+            return self.check, ""
+        named = _NAMED.match(self.subject)
+        return self.check, f"{named['id']}{named['rest'] or ''}" if named else self.subject
 
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """A whole run. `measured`: figures that are no pass or fail, such as the fastest gap, in words. `taken`: UTC."""
+    """A whole run. `measured`: figures that are no pass or fail, such as the fastest gap, in words. `taken`: UTC.
+
+    `unproved`: labels of the parameters that the chart can set and nothing reads back: of these nobody knows whether
+    they arrive, however many findings passed.
+    """
 
     instrument: str
     chart: str
@@ -54,6 +70,7 @@ class Report:
     seconds: float
     taken: datetime
     restored: str = ""
+    unproved: tuple[str, ...] = ()
 
     def of(self, outcome: Outcome) -> tuple[Finding, ...]:
         """The findings with this outcome, in the order tried."""
@@ -65,36 +82,12 @@ class Report:
         counts = {outcome: len(self.of(outcome)) for outcome in ("passed", "failed", "not tried")}
         return f"{counts['passed']} passed, {counts['failed']} failed, {counts['not tried']} not tried"
 
-
-@dataclass(frozen=True, slots=True)
-class Changes:
-    """A report against an earlier one: what fails now and did not, what failed and does not, what fails in both."""
-
-    since: str
-    broken: tuple[Finding, ...]
-    mended: tuple[Finding, ...]
-    still: tuple[Finding, ...]
-
     @property
-    def sentence(self) -> str:
-        """In one line, with the firmware it is compared with."""
-        return (
-            f"Since {self.since}: {len(self.broken)} new failures, {len(self.mended)} mended, "
-            f"{len(self.still)} as before"
-        )
-
-
-def changes(now: Report, earlier: Report) -> Changes:
-    """Compare with the report of an earlier firmware (or of the same one before)."""
-    failed_then = {one.key for one in earlier.of("failed")}
-    passed_now = {one.key for one in now.of("passed")}
-    failed_now = now.of("failed")
-    return Changes(
-        since=f"firmware {earlier.firmware}" if earlier.firmware else f"{earlier.taken:%Y-%m-%d %H:%M} UTC",
-        broken=tuple(one for one in failed_now if one.key not in failed_then),
-        mended=tuple(one for one in earlier.of("failed") if one.key in passed_now),
-        still=tuple(one for one in failed_now if one.key in failed_then),
-    )
+    def open(self) -> str:
+        """What this report cannot say of the instrument; '' where everything that can be set is read back."""
+        if not self.unproved:
+            return ""
+        return f"Not proved, because nothing reads them back here: {and_list(self.unproved)}."
 
 
 def save(report: Report, path: Path) -> None:
@@ -112,7 +105,9 @@ def load(path: Path) -> Report:
         content = json.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
         raise OutsideProblem(f"{path} could not be read: {error.strerror}.", "Choose another file.") from error
-    except (UnicodeDecodeError, ValueError, RecursionError) as error:
+    except json.JSONDecodeError as error:
+        raise _no_report(path, f"from line {error.lineno} on it is not JSON, or it was cut there") from error
+    except (ValueError, RecursionError) as error:
         raise _no_report(path, "it is not JSON") from error
     if not isinstance(content, dict) or content.get("file") != _KIND:
         raise _no_report(path, "its first key does not say so")
@@ -120,8 +115,10 @@ def load(path: Path) -> Report:
         raise _no_report(path, f"it is of edition {content.get('edition')}, and this program reads {_EDITION}")
     try:
         return _report(content)
-    except (KeyError, TypeError, ValueError) as error:
-        raise _no_report(path, f"{error} is missing or of the wrong kind") from error
+    except KeyError as error:
+        raise _no_report(path, f"{error} is missing in it") from error
+    except (TypeError, ValueError, AttributeError, OverflowError) as error:
+        raise _no_report(path, f"it is damaged, or was changed by hand ({error})") from error
 
 
 def _no_report(path: Path, why: str) -> BadInput:
@@ -141,6 +138,7 @@ def _report(content: dict[str, Any]) -> Report:
         seconds=float(content["seconds"]),
         taken=taken if taken.tzinfo is not None else taken.replace(tzinfo=UTC),
         restored=_text(content["restored"]),
+        unproved=_texts(content.get("unproved", ())),
     )
 
 

@@ -13,7 +13,7 @@ from librarian.transfer.bringup.identity import identity
 from librarian.transfer.bringup.report import Report
 from librarian.transfer.cancel import Cancel, OnProgress
 from librarian.transfer.capture import as_version, read_all
-from librarian.transfer.identify import introduce
+from librarian.transfer.identify import introduce, is_twin, refuse_stranger, show_itself
 from librarian.transfer.line import Line
 from librarian.transfer.plan import make_plan
 from librarian.transfer.reading import Reading
@@ -58,29 +58,34 @@ def bring_up(
 
     Its edit buffer is changed many times and put back at the end; its memory is written only with `write_memory`, and
     put back as well. `seed` chooses the values between the ends. Turn the monitors down first: every sound from the
-    lowest to the highest of everything is tried. Raises NoReply and the like when nothing answers at all, Refused where
-    nothing can be read back, CableLost, Busy; Cancelled says whether the old sound was put back.
+    lowest to the highest of everything is tried. Where the edit buffer cannot be asked for, what needs it is not tried
+    and nothing of the sound is sent; the rest is. Raises NoReply and the like when nothing answers at all, Refused
+    where the chart knows nothing that the instrument answers, CableLost, Busy; Cancelled says whether the old sound was
+    put back.
     """
     with line.talk("bring-up", cancel, progress) as talk:
         talk.limit_s = limits.bring_up_s(line)
         talk.state = "Nothing was changed."
         introduce(talk)
+        found = line.identified
+        if found is not None and found.reply is not None and is_twin(line, found.reply.device):
+            refuse_stranger(found)
         bench = Bench(talk, seed)
-        if not bench.roads:
-            raise Refused(
-                f"{line.name} cannot be asked for its sound, so nothing that is sent to it can be proved.",
-                "Give its chart a way of capture that the program can ask for.",
-            )
         talk.trace = None
-        held = _held(talk, bench)
+        held: Reading | None = None
+        if bench.roads:
+            held = _held(talk, bench)
+        else:
+            _answers(talk, bench)
         talk.trace = []
-        talk.state = f"{line.name} holds values of the test; recall a sound, or choose a program at the instrument."
+        if bench.roads:
+            talk.state = f"{line.name} holds values of the test; recall a sound, or choose a program at the instrument."
         for count, (what, check) in enumerate(_CHECKS):
             talk.tell(count, len(_CHECKS) + 1, what, None)
             _run(bench, what, check)
         talk.tell(len(_CHECKS), len(_CHECKS) + 1, "memory", None)
         _run(bench, "memory", lambda one: memory.writing(one, allowed=write_memory))
-        restored = _put_back(bench, held)
+        restored = _put_back(bench, held) if bench.roads else "Its edit buffer was left as it is."
         talk.tell(len(_CHECKS) + 1, len(_CHECKS) + 1, "done", 0.0)
         firmware = line.identified.firmware if line.identified is not None else ""
         return Report(
@@ -94,7 +99,22 @@ def bring_up(
             seconds=talk.seconds,
             taken=datetime.now(UTC),
             restored=restored,
+            unproved=tuple(line.chart.parameters[name].label for name in bench.unproved),
         )
+
+
+def _answers(talk: Talk, bench: Bench) -> None:
+    """Where the edit buffer cannot be asked for: is anybody there at all, by its identity or by its memory?"""
+    line = talk.line
+    if line.chart.identity.manufacturer is None and bench.stored is None:
+        raise Refused(
+            f"{line.name} answers nothing that its chart knows: it can be asked neither who it is nor for a sound, so "
+            "nothing that is sent to it can be proved.",
+            "Give its chart an identity, or a way of capture that the program can ask for. What its controls send can "
+            "be seen without: capture by hand.",
+        )
+    if line.identified is None:
+        show_itself(talk)
 
 
 def _held(talk: Talk, bench: Bench) -> Reading | None:

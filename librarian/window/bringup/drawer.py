@@ -19,17 +19,18 @@ Scope = Literal["all", "failed", "passed", "not tried"]
 MEMORY = (("leave", "Leave its memory alone"), ("write", "Write its memory too"))
 
 
-def finding_line(one: Finding, *, new: bool) -> Line:
-    """One row. `new`: it did not fail in the report that this one is compared with."""
+def finding_line(one: Finding, since: str) -> Line:
+    """One row. `since`: what became of it since the report that this one is compared with, or ''."""
     name = one.subject or one.check
     second = one.check if one.subject else ""
     if one.outcome == "failed":
         words = f"{one.expected}, got {one.got}" if one.expected else one.got
-        parts = [second, f"probably {one.side}" if one.side else "", "new" if new else ""]
+        parts = [second, f"probably {one.side}" if one.side else "", since]
         return Line(name, " · ".join(part for part in parts if part) or "failed", words, "different", "failed",
                     strong=True, trouble=True)
     if one.outcome == "passed":
-        return Line(name, second or "passed", one.got, "agrees", "passed")
+        words = " · ".join(part for part in (second or "passed", since) if part)
+        return Line(name, words, one.got, "agrees", "passed")
     return Line(name, one.got or second, "not tried", "unknown", "not tried")
 
 
@@ -75,7 +76,8 @@ class BringUpDrawer(Drawer):
         self.title.say(f"{report.instrument}{firmware}")
         when = f"Chart revision {report.revision}, {day(report.taken)} at {clock_time(report.taken)}."
         measured = [f"{name[:1].upper()}{name[1:]}: {figure}." for name, figure in report.measured]
-        self.say(f"{report.sentence}.", " ".join([when, report.restored, *measured]))
+        told = (report.open, when, report.restored, *measured)
+        self.say(f"{report.sentence}.", " ".join(words for words in told if words))
         self.changes.setVisible(changes is not None)
         if changes is not None:
             mended = [one.subject or one.check for one in changes.mended]
@@ -86,11 +88,10 @@ class BringUpDrawer(Drawer):
                  ("passed", f"Passed {figures(counts['passed'])}")]
         self.scope.show_segments(words, scope)
         self.scope.show()
-        new = {one.key for one in changes.broken} if changes is not None else set()
         order = {"failed": 0, "not tried": 1, "passed": 2}
         shown = sorted((one for one in report.findings if scope in {"all", one.outcome}),
                        key=lambda one: order[one.outcome])
-        self.list.show_lines([finding_line(one, new=one.key in new) for one in shown])
+        self.list.show_lines([finding_line(one, changes.of(one) if changes is not None else "") for one in shown])
         self.bytes.setPlainText("")
         self.list.select_row(0)
         return shown

@@ -8,6 +8,7 @@ from pathlib import Path
 from PySide6.QtCore import QObject
 from PySide6.QtWidgets import QFileDialog
 
+from librarian.chart import Chart
 from librarian.errors import Cancelled, LibrarianError, OutsideProblem
 from librarian.transfer.bringup import (
     Changes,
@@ -49,6 +50,7 @@ class BringUp(Hand):
         self._shown: Sequence[Finding] = ()
         self._scope: Scope = "all"
         self._write = False
+        self._instrument = 0
 
     def make(self) -> BringUpDrawer:
         made = BringUpDrawer(self.look)
@@ -139,19 +141,29 @@ class BringUp(Hand):
         assert isinstance(report, Report)
         earlier, self.report = self.report, report
         same = earlier is not None and (earlier.instrument, earlier.chart) == (report.instrument, report.chart)
-        self.changes = changes(report, earlier) if same and earlier is not None else None
+        self._instrument = instrument
+        self.changes = changes(report, earlier, self._chart()) if same and earlier is not None else None
         self._scope = "failed" if report.of("failed") else "all"
         failed = len(report.of("failed"))
         standing = self.desk.instruments.standings.get(instrument)
         if standing is not None:
             standing.told(
-                mark="different" if failed else "agrees", plate=f"{len(report.of('passed'))} passed, {failed} failed",
+                mark="different" if failed else "question" if report.unproved else "agrees",
+                plate=f"{len(report.of('passed'))} passed, {failed} failed",
                 first=f"{report.instrument} was proved against its chart:",
-                rest=f"{report.sentence}. {report.restored}",
+                rest=" ".join(words for words in (f"{report.sentence}.", report.open, report.restored) if words),
                 report=True,
             )
         if self.is_open:
             self.load()
+
+    def _chart(self) -> Chart | None:
+        """The chart that the report was held against, if the instrument has that one still."""
+        standing = self.desk.instruments.standings.get(self._instrument)
+        if standing is None or self.report is None:
+            return None
+        same = (standing.chart.id, standing.chart.revision) == (self.report.chart, self.report.revision)
+        return standing.chart if same else None
 
     def _failed(self, problem: Exception) -> None:
         if isinstance(problem, Cancelled):
@@ -165,7 +177,7 @@ class BringUp(Hand):
         if self.report is None:
             return
         try:
-            self.changes = changes(self.report, load(path))
+            self.changes = changes(self.report, load(path), self._chart())
         except LibrarianError as problem:
             self.desk.trouble(problem)
             return
@@ -187,7 +199,7 @@ class BringUp(Hand):
                 save(report, path)
             else:
                 made = as_html(report, self.changes) if kind in {".html", ".htm"} else (
-                    as_junit(report) if kind == ".xml" else as_text(report, self.changes))
+                    as_junit(report, self.changes) if kind == ".xml" else as_text(report, self.changes))
                 _write(path, made)
         except LibrarianError as problem:
             self.desk.trouble(problem)

@@ -342,3 +342,29 @@ def test_without_a_name_the_only_stand_in_of_the_library_is_taken(run, tmp_path)
     assert run("capture", "Third", "--embedded", "--instrument", other).code == Exit.OK
     several = run("capture", "Fourth", "--embedded")
     assert (several.code, "Which stand-in?" in several.err) == (Exit.COULD_NOT, True)
+
+
+def test_what_a_bring_up_cannot_compare_or_save_is_said_before_minutes_are_spent(run, tmp_path):
+    own, other, saved = tmp_path / "own.toml", tmp_path / "other.toml", tmp_path / "first.json"
+    own.write_text(OWN, encoding="utf-8")
+    other.write_text(OWN.replace('id = "box"', 'id = "case"').replace('"Box"', '"Case"'), encoding="utf-8")
+    words = ("bring-up", "--embedded", "--monitors-down", "--instrument")
+    first = run(*words, own, "--save", saved, "--json")
+    assert first.code in {Exit.OK, Exit.UNPROVED}
+    again = run(*words, own, "--since", saved, "--json").answer["changes"]
+    assert (again["broken"], again["mended"], again["still"], again["untried"]) == ([], [], [], [])
+    log = tmp_path / "log.json"
+    refused = run(*words, other, "--since", saved, "--traffic", log)
+    assert refused.code == Exit.COULD_NOT
+    assert "held against the chart box" in refused.err
+    nowhere = run(*words, own, "--text", tmp_path / "no folder" / "report.txt", "--traffic", log)
+    assert nowhere.code == Exit.COULD_NOT
+    assert "Nothing was begun" in nowhere.err
+    assert not log.exists()
+    twice = run(*words, own, "--text", saved, "--save", saved.parent / "." / ".." / saved.parent.name / saved.name)
+    assert twice.code == Exit.COULD_NOT
+    assert "one file" in twice.err
+    full = run(*words, own, "--junit", "/dev/full", "--save", saved, "--json")
+    assert full.code == Exit.COULD_NOT
+    assert "/dev/full could not be written" in full.err
+    assert full.answer["files"] == [str(saved)], "what was found is told all the same"

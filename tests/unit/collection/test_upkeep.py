@@ -108,6 +108,16 @@ def test_what_is_damaged_is_said_in_a_sentence(
         ask(filled)
 
 
+def test_a_table_whose_key_has_another_name_is_a_sentence_of_the_check(filled: Library, tmp_path: Path) -> None:
+    source = whole_file(filled, tmp_path / "damaged.sqlite")
+    head = b"CREATE TABLE instrument (\n\ti"
+    data = source.read_bytes()
+    assert head + b"d" in data
+    source.write_bytes(data.replace(head + b"d", head + b"e"))
+    with Library.open(source) as library, pytest.raises(LibraryProblem, match="damaged"):
+        library.check()
+
+
 def test_a_damaged_list_of_tables_leaves_no_copy(filled: Library, tmp_path: Path) -> None:
     break_it(filled, "PRAGMA wal_checkpoint(TRUNCATE)")
     data = filled.path.read_bytes()

@@ -308,6 +308,22 @@ def test_what_is_missing_or_too_much(empty: Library, bundle: Path, tmp_path: Pat
     assert "is a zip but no bundle" in refused(empty, wrapped)
 
 
+def test_an_entry_without_a_name_is_passed_over(empty: Library, full: Library, bundle: Path) -> None:
+    """The length of a name is a number in the file (ZIP application note, 4.4.10), and may be 0."""
+    with zipfile.ZipFile(bundle, "a") as archive:
+        archive.writestr("q", b"")
+    data = bundle.read_bytes()
+    at = data.rindex(b"PK\x01\x02")
+    head = data[at : at + 28] + b"\x00\x00" + data[at + 30 : at + 46] + data[at + 47 :]
+    end = head.index(b"PK\x05\x06")
+    size = int.from_bytes(head[end + 12 : end + 16], "little") - 1
+    bundle.write_bytes(data[:at] + head[: end + 12] + size.to_bytes(4, "little") + head[end + 16 :])
+    with zipfile.ZipFile(bundle) as archive:
+        assert archive.namelist()[-1] == ""
+    take(empty, bundle)
+    assert empty.total() == full.total()
+
+
 def test_a_bundle_packed_again_in_a_folder_is_read(empty: Library, full: Library, bundle: Path) -> None:
     out = bundle.with_name("again.zip")
     with zipfile.ZipFile(bundle) as old, zipfile.ZipFile(out, "w") as new:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -9,8 +10,9 @@ import pytest
 
 from librarian.chart import Chart
 from librarian.collection import InstrumentRow, Library
-from librarian.messages import Version
-from librarian.transfer import capture, recall
+from librarian.messages import Address, Values, Version
+from librarian.transfer import WrongInstrument, capture, capture_by_hand, identify, recall, verify
+from librarian.transfer.bringup import bring_up
 from librarian.transfer.connections import Connections, NoSuchPort
 from librarian.wire.cable import Cable, CableLost
 from librarian.wire.clock import VirtualClock
@@ -106,6 +108,58 @@ def test_two_equal_units_with_equal_dumps_are_held_apart_and_a_held_conversation
     assert right.sound == dict(same.values)
     assert recall(right.line, new).state == "arrived"
     assert right.sound[parameter] == other
+
+
+def test_a_unit_that_got_the_ports_of_the_other_is_known_by_its_device_id(
+    fogbell: Chart, plugged: Plugged, library_path: Path
+) -> None:
+    with Library.open(library_path) as library, Connections() as connections:
+        left, right = _units(library, fogbell, plugged)
+        line = connections.open(left, fogbell, others=library.instruments())
+        assert line.twins == {}, "nothing tells them apart yet"
+        library.note_instrument(right.id, address=Address(left.address.channel, 9))
+        line = connections.open(left, fogbell, others=library.instruments())
+        assert line.twins == {9: "Right"}
+        noted = library.instrument(right.id)
+        assert connections.open(noted, fogbell, others=library.instruments()).twins == {left.address.device: "Left"}
+        library.update_instrument(right.id, output="alsa:out:0:Other 1:0", input="alsa:in:0:Other 1:0")
+        assert connections.open(left, fogbell, others=library.instruments()).twins == {}
+
+
+@pytest.mark.parametrize("asked", [True, False])
+def test_nothing_is_read_from_or_sent_to_the_other_one(fogbell: Chart, asked: bool) -> None:
+    other = world(fogbell, address=Address(fogbell.default_address.channel, 9), introduced=False)
+    other.line.address = fogbell.default_address
+    other.line.name = "Left"
+    other.line.twins = {9: "Right"}
+    if asked:
+        found = identify(other.line)
+        assert found.fits == "other instrument"
+        assert found.sentence.startswith("Right (device ID 9) answered on ")
+        assert other.line.address == fogbell.default_address, "it is not taken for the address of Left"
+    sound = Version(fogbell.id, fogbell.revision, Values({fogbell.sound_ids[0]: 1}))
+    for held in (
+        lambda: capture(other.line),
+        lambda: recall(other.line, sound),
+        lambda: verify(other.line, sound),
+        lambda: bring_up(other.line),
+    ):
+        other.line.introduced = asked
+        with pytest.raises(WrongInstrument, match=r"Right \(device ID 9\) answered"):
+            held()
+    with pytest.raises(WrongInstrument):
+        capture_by_hand(other.line, enough=Ended())
+    assert len(other.instrument.states) == 1
+    other.line.twins = {}
+    assert identify(other.line).fits == "fits", "a device ID that no other unit has may have been changed at the unit"
+
+
+class Ended(threading.Event):
+    """Somebody who wants to hear nothing."""
+
+    def is_set(self) -> bool:
+        """At once."""
+        return True
 
 
 def test_alike_means_but_for_numbers() -> None:
