@@ -35,6 +35,8 @@ class Replay:
     now: str
     unexpected: tuple[bytes, ...]
     left: tuple[bytes, ...]
+    remarks: tuple[str, ...] = ()
+    """What explains a difference: the file was cut, or is read by another chart."""
 
     @property
     def same(self) -> bool:
@@ -157,7 +159,23 @@ def replayed(path: Path, *, chart: Chart | None, conversation: str | None, cable
         now="; ".join(now),
         unexpected=tuple(played.unexpected),
         left=played.left,
+        remarks=_remarks(path, about, described, len(crossings)),
     )
+
+
+def _remarks(path: Path, about: Options, described: Chart, there: int) -> tuple[str, ...]:
+    saved = traffic.cut_from(path)
+    found = [] if saved is None else [f"The file was cut: it holds {there} of {saved} messages."]
+    try:
+        then = _chart_in(path, about)
+    except BadInput:  # it was given instead
+        return tuple(found)
+    if (then.id, then.revision) != (described.id, described.revision):
+        found.append(
+            f"Logged with the chart {then.id} revision {then.revision}, read by {described.id} revision "
+            f"{described.revision}."
+        )
+    return tuple(found)
 
 
 def _held(path: Path, about: Options) -> list[Held]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from librarian.chart import Chart, Listener
 from librarian.messages import Address
@@ -34,6 +35,14 @@ class Reader:
         self._ears: dict[str, Listener] = {}
         if chart is not None:
             self._ears = {way: chart.codec.listener(address) for way in ("in", "out")}
+
+    @property
+    def about(self) -> dict[str, Any]:
+        """What a saved log must hold to be understood elsewhere: the chart, and where its instrument listens."""
+        if self._chart is None:
+            return {}
+        address = {"channel": self._address.channel, "device": self._address.device}
+        return {"instrument": self._chart.name, "chart": self._chart.text, "address": address}
 
     def read(self, crossing: Crossing) -> Line:
         """The row for one crossing."""

@@ -105,7 +105,8 @@ def save(path: Path, crossings: Iterable[Crossing], about: Mapping[str, Any] | N
     `about`: what else a reader must know to have the same conversation again (plain JSON values); see `read_about`.
     Raises `OutsideProblem` when the file cannot be written.
     """
-    head: dict[str, Any] = {"file": _KIND, "edition": _EDITION}
+    crossings = tuple(crossings)
+    head: dict[str, Any] = {"file": _KIND, "edition": _EDITION, "messages": len(crossings)}
     lines = [json.dumps(head if about is None else {**head, "about": dict(about)})]
     for crossing in crossings:
         entry: dict[str, str | float] = {
@@ -121,6 +122,14 @@ def save(path: Path, crossings: Iterable[Crossing], about: Mapping[str, Any] | N
         path.write_text("\n".join(lines) + "\n", encoding="utf-8")
     except OSError as error:
         raise OutsideProblem(f"{path} could not be written: {error.strerror}.") from error
+
+
+def cut_from(path: Path) -> int | None:
+    """How many messages were saved, where the file holds fewer now: it was cut. None where it is whole, or old."""
+    head, lines = _lines(path)
+    saved = head.get("messages")
+    there = sum(bool(line.strip()) for line in lines)
+    return saved if isinstance(saved, int) and there < saved else None
 
 
 def load(path: Path) -> tuple[Crossing, ...]:
@@ -146,7 +155,13 @@ def _lines(path: Path) -> tuple[dict[str, object], list[str]]:
         raise OutsideProblem(f"{path} could not be read: {error.strerror}.") from error
     except UnicodeDecodeError as error:
         raise BadInput(f"{path} is not a saved traffic file: it is not UTF-8 text.") from error
-    head = _object(path, 1, lines[0])
+    try:
+        head = _object(path, 1, lines[0])
+    except BadInput as problem:
+        raise BadInput(
+            f"{path} is not a saved traffic file: its first line is not what this program writes.",
+            "One that was saved as text is for reading; save the traffic as a file to be replayed.",
+        ) from problem
     if head.get("file") != _KIND:
         raise BadInput(f"{path} is not a saved traffic file: its first line does not say so.")
     if head.get("edition") != _EDITION:
@@ -158,7 +173,10 @@ def _object(path: Path, number: int, line: str) -> dict[str, object]:
     try:
         found = json.loads(line)
     except (ValueError, RecursionError) as error:
-        raise BadInput(f"{path}, line {number}: not a JSON object.") from error
+        raise BadInput(
+            f"{path}, line {number}: not a JSON object.",
+            "If that is its last line, the file was cut there: take the line out, and the rest can be used.",
+        ) from error
     if not isinstance(found, dict):
         raise BadInput(f"{path}, line {number}: not a JSON object.")
     return found

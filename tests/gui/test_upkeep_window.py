@@ -157,9 +157,13 @@ def test_the_traffic_is_filtered_by_words_and_bytes_and_saved(desk: Desk, tmp_pa
     text = (tmp_path / "log.txt").read_text(encoding="utf-8")
     assert len(text.splitlines()) == len(traffic.model.lines)
     traffic.save_to(tmp_path / "log.jsonl")
-    from librarian.wire.traffic import load
+    from librarian.chart import loads
+    from librarian.wire.traffic import load, read_about
 
     assert len(load(tmp_path / "log.jsonl")) > len(traffic.model.lines)
+    about = read_about(tmp_path / "log.jsonl")
+    assert loads(about["chart"]).name == about["instrument"], "a replay elsewhere needs no chart beside the file"
+    assert set(about["address"]) == {"channel", "device"}
     traffic.save_to(tmp_path / "no" / "log.txt")
     assert "could not be written" in desk.window.areas.drawers.notice.sentence.said
 

@@ -63,6 +63,7 @@ class Replayed(Answer):
 
     `then`, `now`: how it ended, in its own words; `then` is empty where the file does not say. `unexpected`: messages
     sent now that the file does not have; `left`: messages of the file that were not sent now, in hexadecimal.
+    `remarks`: what explains a difference: that the file was cut, or is read by another chart than then.
     """
 
     file: str
@@ -75,3 +76,4 @@ class Replayed(Answer):
     same: bool
     unexpected: list[str]
     left: list[str]
+    remarks: list[str]

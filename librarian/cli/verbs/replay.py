@@ -71,8 +71,10 @@ def replay(
         same=found.same,
         unexpected=[raw.hex(" ").upper() for raw in found.unexpected],
         left=[raw.hex(" ").upper() for raw in found.left],
+        remarks=list(found.remarks),
     )
     said = [f"{clean(found.instrument)}, {found.conversation}, {found.crossings} messages."]
+    said += [clean(remark) for remark in found.remarks]
     if found.then:
         said.append(f"Then: {clean(found.then)}")
     said.append(f"Now:  {clean(found.now)}")

@@ -155,7 +155,9 @@ class Bench:
 
     def value_sets(self, ids: Iterable[str], extra: int = 2) -> list[tuple[str, dict[str, int]]]:
         """What to try: the lowest, the highest, the middle, and `extra` random values of every parameter, if any."""
-        names = list(ids)
+        # In the order of the chart: a set has another one in each process, and the same seed would throw other values.
+        wanted = frozenset(ids)
+        names = [name for name in self.chart.order if name in wanted]
         if not names:
             return []
         of = self.parameters

@@ -235,7 +235,8 @@ class TrafficDrawer(Lookful):
             if path.suffix.lower() == ".txt":
                 _write_text(path, self._as_text())
             else:
-                save(path, self._traffic.after(0))
+                about = self._reader().about if self._reader is not None else {}
+                save(path, self._traffic.after(0), about)
         except LibrarianError as problem:
             self.told.emit(f"{problem} {problem.hint}".strip())
         else:

@@ -281,3 +281,24 @@ def test_traffic_as_text_and_where_it_cannot_be_written(run, tmp_path):
     nowhere = run("identify", "--embedded", "--traffic", tmp_path / "missing" / "log.json")
     assert nowhere.code == Exit.COULD_NOT
     assert "could not be written" in nowhere.err
+
+
+def test_a_log_that_was_cut_or_is_read_by_another_chart_says_so(run, two_sounds, tmp_path):
+    log, cut, broken = (tmp_path / f"{name}.json" for name in ("log", "cut", "broken"))
+    assert run("capture", "--embedded", "--instrument", "lanternfish", "--traffic", log).code == Exit.OK
+    assert run("replay", log, "--json").answer["remarks"] == []
+    lines = log.read_text(encoding="utf-8").splitlines(keepends=True)
+    cut.write_text("".join(lines[:4]), encoding="utf-8")
+    replayed = run("replay", cut)
+    assert replayed.code == Exit.DIFFERS
+    assert f"The file was cut: it holds 3 of {len(lines) - 1} messages." in replayed.out
+    broken.write_text("".join(lines)[:-40], encoding="utf-8")
+    refused = run("replay", broken)
+    assert refused.code == Exit.COULD_NOT
+    assert "the file was cut there: take the line out" in refused.err
+    other = run("replay", log, "--chart", shipped()["fogbell"])
+    assert other.code == Exit.DIFFERS
+    assert "Logged with the chart lanternfish revision 4, read by fogbell revision 2." in other.out
+    text = tmp_path / "log.txt"
+    assert run("capture", "--embedded", "--instrument", "lanternfish", "--traffic", text).code == Exit.OK
+    assert "saved as text is for reading" in run("replay", text).err

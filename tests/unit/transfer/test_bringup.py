@@ -14,6 +14,7 @@ from librarian.errors import BadInput, Cancelled, OutsideProblem, Refused
 from librarian.standin import Behaviour
 from librarian.transfer import Cancel, NoReply
 from librarian.transfer.bringup import Report, as_html, as_junit, as_text, bring_up, changes, load, save
+from librarian.transfer.bringup.bench import Bench
 from tests.bench.bringup import report_of
 from tests.conversations import charts
 from tests.defects import DEFECTS, planted
@@ -340,6 +341,18 @@ def test_a_parameter_that_nothing_reads_back_is_not_tried_and_does_not_fail_the_
     (hush,) = (finding for finding in report.of("not tried") if finding.subject == "Hush (tone.hush)")
     assert hush.got == "nothing that can be asked for tells its value"
     assert any(finding.check == "timing: controllers" for finding in report.of("passed"))
+
+
+def test_a_seed_throws_the_same_values_whatever_the_order_of_a_set(known: dict[str, Chart]) -> None:
+    # The order of a set of texts is another one in each process, so a log was not the same when it was replayed.
+    line = world(known["lanternfish"]).line
+    ids = line.chart.sound_ids
+    thrown = []
+    for names in (ids, tuple(reversed(ids)), frozenset(ids)):
+        with line.talk("bring-up") as talk:
+            thrown.append(Bench(talk, 7).value_sets(names))
+    assert thrown[0] == thrown[1] == thrown[2]
+    assert list(thrown[1][0][1]) == list(ids)
 
 
 def test_cancel_says_that_the_test_sound_is_still_there(known: dict[str, Chart]) -> None:

@@ -97,8 +97,8 @@ GOOD = '{"at": 0, "cable": "x", "direction": "in", "bytes": "B0 4A 40"}'
 @pytest.mark.parametrize(
     ("text", "sentence"),
     [
-        ("", "line 1: not a JSON object"),
-        ("B0 4A 40", "line 1: not a JSON object"),
+        ("", "its first line is not what this program writes"),
+        ("B0 4A 40", "its first line is not what this program writes"),
         ("{}", "its first line does not say so"),
         ('{"file": "librarian traffic", "edition": 2}', "is of edition 2; this program reads edition 1"),
         (f"{HEAD}\n{GOOD}\n[1]", "line 3: not a JSON object"),
