@@ -234,6 +234,8 @@ class Memory(Hand):
             else f"Not all of {name}’s memory could be read:",
             f"{count} programs are kept as {quoted(backup.name)}.",
         )
+        if instrument == self.instrument:
+            self._key = backup.key  # an answer that came meanwhile may have chosen an older one
         self.load()
 
     def ask_to_write(self, wanted: Mapping[int, Version], source: str) -> None:
