@@ -9,8 +9,9 @@ import sqlite3
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Column, Connection, select
 
 from librarian.errors import Refused
 
@@ -102,8 +103,10 @@ def _copy(
     result: Repaired,
 ) -> None:
     names = columns.get(table, [])
+    kinds = [Base.metadata.tables[table].columns[name] for name in names]
     missing = 0
     saved = 0
+    mended = 0
     places = ", ".join("?" for _ in names)
     into = f"INSERT OR IGNORE INTO {table} ({', '.join(names)}) VALUES ({places})"
     for rows in _readable(source, table, names) if names else ():
@@ -111,13 +114,28 @@ def _copy(
             missing += 1
             continue
         for row in rows:
+            values = [_of_its_kind(value, column) for value, column in zip(row, kinds, strict=True)]
             try:
-                saved += driver.execute(into, row).rowcount
+                kept = driver.execute(into, values).rowcount
+                saved += kept
+                mended += kept and any(new is not old for new, old in zip(values, row, strict=True))
             except (sqlite3.DatabaseError, UnicodeDecodeError):
                 missing += 1
     result.saved[table] = saved
     if missing:
         result.lost.append(f"{missing} places in the table {table} could not be read.")
+    if mended:
+        result.lost.append(f"{mended} rows of the table {table} held something of a wrong kind; that was left out.")
+
+
+def _of_its_kind(value: object, column: Column[Any]) -> object:
+    """What a column may hold: damage can make a number of a text, or nothing of a number, and the rest be whole."""
+    kind = column.type.python_type
+    if isinstance(value, kind) or (value is None and column.nullable):
+        return value
+    if kind is str and isinstance(value, bytes):
+        return value.decode("utf-8", "replace")
+    return None if column.nullable else kind()
 
 
 def _readable(
