@@ -97,8 +97,10 @@ def count(path: Path) -> tuple[int, int]:
         if revision_of(connection) is None:
             raise LibraryProblem(f"{path} is not a library.")
         patches = connection.execute("SELECT count(*) FROM patch WHERE state = 0").fetchone()[0]
-        change = connection.execute("SELECT value FROM counter WHERE name = 'change'").fetchone()[0]
-        return int(patches), int(change)
+        change = connection.execute("SELECT value FROM counter WHERE name = 'change'").fetchone()
+        if change is None or not isinstance(change[0], int):
+            raise sqlite.damaged(path)
+        return int(patches), change[0]
 
 
 @contextmanager
@@ -151,8 +153,13 @@ def _sweep(folder: Path, library: Path) -> None:
 
 def _compared(library: Path, target: Path) -> tuple[int, int]:
     """Count the copy; it must have at least the changes that the library had when it was begun."""
-    patches, change = count(target)
-    if change > count(library)[1]:
+    try:
+        patches, change = count(target)
+        now = count(library)[1]
+    except LibraryProblem as problem:
+        target.unlink(missing_ok=True)
+        raise sqlite.damaged(library) from problem
+    if change > now:
         target.unlink(missing_ok=True)
         raise LibraryProblem(f"A backup of {library} came out different from it, so it was thrown away.")
     return patches, change

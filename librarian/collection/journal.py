@@ -14,9 +14,10 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from sqlalchemy import Connection, RowMapping, insert, select, update
+from sqlalchemy.exc import IntegrityError
 
 from .changes import apply, count_versions
-from .problems import as_kept
+from .problems import LibraryProblem, as_kept
 from .schema import Intent
 
 DONE, UNDONE, DROPPED = 0, 1, 2
@@ -128,8 +129,14 @@ def take(connection: Connection, change: int, step: RowMapping, *, forth: bool) 
     """Undo or redo one step in the caller's transaction."""
     at = now_us()
     changes = unpack(step["changes"])
-    for one in changes if forth else reversed(changes):
-        apply(connection, change, at, one.kind, one.ids, one.values(forth=forth))
+    try:
+        for one in changes if forth else reversed(changes):
+            apply(connection, change, at, one.kind, one.ids, one.values(forth=forth))
+    except IntegrityError as error:
+        raise LibraryProblem(
+            f"The step “{step['label']}” cannot be taken: it would put back something that was damaged.",
+            "See what: librarian library check. Then restore a backup, or repair it into a new file.",
+        ) from error
     connection.execute(update(Intent).where(Intent.id == step["id"]).values(state=DONE if forth else UNDONE))
 
 

@@ -7,12 +7,14 @@ waited for (`sqlite.PATIENCE_S`).
 
 from __future__ import annotations
 
+import sqlite3
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, nullcontext
 from pathlib import Path
 
 from sqlalchemy import Connection, Engine, select, update
+from sqlalchemy.exc import IntegrityError
 
 from librarian.errors import Refused
 
@@ -157,6 +159,7 @@ class Store:
         if self._closed:
             raise Refused(f"The library {self.path} is closed.")
         with (
+            self._blaming(),
             sqlite.as_sentences(self.path, opened=True),
             self._engine.connect().execution_options(begin=begin) as connection,
             sqlite.unchecked(connection) if unchecked else nullcontext(),
@@ -168,6 +171,20 @@ class Store:
                 sqlite.check_references(connection, self.path)
             if self._frozen is not None:
                 self._refuse_what_changed()
+
+    @contextmanager
+    def _blaming(self) -> Iterator[None]:
+        """What stumbles over a row that nobody can have written, stumbles over damage: that is proved, then said."""
+        try:
+            yield
+        except _STUMBLES as error:
+            if self._is_damaged():
+                raise sqlite.damaged(self.path) from error
+            raise
+
+    def _is_damaged(self) -> bool:
+        with sqlite.as_sentences(self.path, opened=True), self._engine.connect() as connection:
+            return any(sqlite.of_a_wrong_kind(connection)) or bool(sqlite.broken_references(connection))
 
     def _refuse_what_changed(self) -> None:
         try:
@@ -190,6 +207,7 @@ def _identity(path: Path) -> tuple[int, int] | None:
     return found.st_dev, found.st_ino
 
 
+_STUMBLES = (ValueError, TypeError, AttributeError, LookupError, IntegrityError, sqlite3.IntegrityError)
 _CHANGE = select(Counter.value).where(Counter.name == "change")
 _STATE = select(Counter.name, Counter.value)
 _COUNT_UP = update(Counter).where(Counter.name == "change").values(value=Counter.value + 1)

@@ -30,6 +30,7 @@ from .files import (
     sync_folder,
     unchecked,
 )
+from .kinds import of_a_wrong_kind
 from .rows import (
     apart,
     cursor,
@@ -99,6 +100,7 @@ __all__ = [
     "matching",
     "matching_ids",
     "next_id",
+    "of_a_wrong_kind",
     "open_engine",
     "phrase",
     "raw",
