@@ -6,14 +6,13 @@ from collections.abc import Callable, Iterator
 from contextlib import closing
 from typing import Any
 
-from sqlalchemy import Connection, select, text
+from sqlalchemy import Connection, text
 
-from . import sqlite
+from . import evidence, sqlite
 from .changes import word_row
 from .content import cut
 from .layout import digest, layout_if_whole
 from .problems import LibraryProblem, as_kept
-from .schema import Counter
 
 #: Ids named as examples in one sentence.
 EXAMPLES = 3
@@ -41,11 +40,16 @@ def _references(connection: Connection) -> Iterator[str]:
         yield f"{len(broken)} rows point to nothing, in {', '.join(sorted({table for table, _ in broken}))}."
 
 
+def _tables(connection: Connection) -> Iterator[str]:
+    changed = evidence.changed_tables(connection)
+    if changed:
+        yield f"The description of {', '.join(changed)} is damaged."
+
+
 def _kinds(connection: Connection) -> Iterator[str]:
     for table, rows in sqlite.of_a_wrong_kind(connection):
         yield f"{rows} {'row holds' if rows == 1 else 'rows hold'} something of a wrong kind, in {table}."
-    counters = set(connection.execute(select(Counter.name)).scalars())
-    if counters != {"change", "epoch"}:
+    if not evidence.counters_are_there(connection):
         yield "The counters of changes are damaged."
 
 
@@ -155,7 +159,7 @@ def _words_of(connection: Connection, indexed: Iterator[tuple[int, str, str, str
 
 
 _LOOKS: tuple[Callable[[Connection], Iterator[str]], ...] = (
-    _references, _kinds, _contents, _received, _texts, _pointers, _words,
+    _tables, _references, _kinds, _contents, _received, _texts, _pointers, _words,
 )  # fmt: skip
 
 

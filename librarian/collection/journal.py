@@ -7,6 +7,7 @@ the one common past (the label says what would be undone). A step is written in 
 from __future__ import annotations
 
 import json
+import sqlite3
 import time
 import zlib
 from collections.abc import Sequence
@@ -132,7 +133,7 @@ def take(connection: Connection, change: int, step: RowMapping, *, forth: bool) 
     try:
         for one in changes if forth else reversed(changes):
             apply(connection, change, at, one.kind, one.ids, one.values(forth=forth))
-    except IntegrityError as error:
+    except (IntegrityError, sqlite3.IntegrityError) as error:
         raise LibraryProblem(
             f"The step “{step['label']}” cannot be taken: it would put back something that was damaged.",
             "See what: librarian library check. Then restore a backup, or repair it into a new file.",

@@ -14,11 +14,11 @@ from contextlib import contextmanager, nullcontext
 from pathlib import Path
 
 from sqlalchemy import Connection, Engine, select, update
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy.exc import DBAPIError
 
 from librarian.errors import Refused
 
-from . import sqlite
+from . import evidence, sqlite
 from .folding import clean
 from .journal import Pending, record
 from .problems import LibraryProblem, as_kept, unwritable
@@ -184,7 +184,7 @@ class Store:
 
     def _is_damaged(self) -> bool:
         with sqlite.as_sentences(self.path, opened=True), self._engine.connect() as connection:
-            return any(sqlite.of_a_wrong_kind(connection)) or bool(sqlite.broken_references(connection))
+            return evidence.is_damaged(connection)
 
     def _refuse_what_changed(self) -> None:
         try:
@@ -207,7 +207,7 @@ def _identity(path: Path) -> tuple[int, int] | None:
     return found.st_dev, found.st_ino
 
 
-_STUMBLES = (ValueError, TypeError, AttributeError, LookupError, IntegrityError, sqlite3.IntegrityError)
+_STUMBLES = (ValueError, TypeError, AttributeError, LookupError, DBAPIError, sqlite3.Error)
 _CHANGE = select(Counter.value).where(Counter.name == "change")
 _STATE = select(Counter.name, Counter.value)
 _COUNT_UP = update(Counter).where(Counter.name == "change").values(value=Counter.value + 1)

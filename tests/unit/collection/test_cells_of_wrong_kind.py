@@ -159,8 +159,30 @@ def spoil(path: Path, table: str, column: str, wrong: str) -> None:
     first = f"({key}) IN (SELECT {key} FROM {table} ORDER BY {key} LIMIT 1)"
     with sqlite3.connect(path, isolation_level=None) as connection:
         connection.execute("PRAGMA ignore_check_constraints = ON")
-        connection.execute("PRAGMA writable_schema = ON")
-        connection.execute("UPDATE sqlite_master SET sql = replace(sql, ' NOT NULL', '') WHERE name = ?", (table,))
-        connection.execute("PRAGMA writable_schema = RESET")
+        described = connection.execute("SELECT sql FROM sqlite_master WHERE name = ?", (table,)).fetchone()[0]
+        describe(connection, table, described.replace(" NOT NULL", ""))
         connection.execute(f"UPDATE {table} SET {column} = {wrong} WHERE {first}")
+        describe(connection, table, described)
     connection.close()
+
+
+def describe(connection: sqlite3.Connection, table: str, sql: str) -> None:
+    """What SQLite's own list of tables says of one."""
+    connection.execute("PRAGMA writable_schema = ON")
+    connection.execute("UPDATE sqlite_master SET sql = ? WHERE name = ?", (sql, table))
+    connection.execute("PRAGMA writable_schema = RESET")
+
+
+@pytest.mark.parametrize("option", ["prefix", "tokenize"])
+def test_a_damaged_description_of_the_index_of_words_is_said(whole: Path, option: str) -> None:
+    with sqlite3.connect(whole, isolation_level=None) as connection:
+        described = connection.execute("SELECT sql FROM sqlite_master WHERE name = 'word_index'").fetchone()[0]
+        describe(connection, "word_index", described.replace(option, "MThdix"))
+    connection.close()
+    with Library.open(whole) as library:
+        with pytest.raises(LibrarianError, match="damaged"):
+            library.rows(library.find("storm").ids)
+        assert any("word_index" in line for line in library.check())
+    repair(whole, whole.with_name("saved.sqlite"))
+    with Library.open(whole.with_name("saved.sqlite")) as saved:
+        assert len(saved.find("storm").ids) == SOUNDS

@@ -1,0 +1,48 @@
+"""Is it the library that is damaged, or is the program wrong? Asked only after something stumbled, and by the check."""
+
+from __future__ import annotations
+
+from sqlalchemy import Connection, create_engine, text
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.pool import StaticPool
+
+from . import sqlite
+from .migrating import upgrade
+from .schema import Counter
+
+_TABLES = "SELECT name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite~_%' ESCAPE '~'"
+
+
+def is_damaged(connection: Connection) -> bool:
+    """Whether the file holds what this program can never have written. Reads every row."""
+    try:
+        return bool(
+            changed_tables(connection)
+            or any(sqlite.of_a_wrong_kind(connection))
+            or sqlite.broken_references(connection)
+            or not counters_are_there(connection)
+        )
+    except (DBAPIError, ValueError, TypeError):
+        return True  # what cannot even be looked through is not whole
+
+
+def changed_tables(connection: Connection) -> list[str]:
+    """Tables and indexes that are not described as the migrations made them, in a library of the present schema."""
+    engine = create_engine("sqlite://", poolclass=StaticPool)
+    try:
+        with engine.begin() as fresh:
+            upgrade(fresh)
+            made = _described(fresh)
+    finally:
+        engine.dispose()
+    here = _described(connection)
+    return sorted(name for name, described in made.items() if here.get(name) != described)
+
+
+def _described(connection: Connection) -> dict[str, str | None]:
+    return {row.name: row.sql for row in connection.execute(text(_TABLES))}
+
+
+def counters_are_there(connection: Connection) -> bool:
+    """Every library has both."""
+    return {"change", "epoch"} <= set(connection.execute(text(f"SELECT name FROM {Counter.__tablename__}")).scalars())
