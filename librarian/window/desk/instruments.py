@@ -89,7 +89,7 @@ class Instruments(QObject):
         self.current: int | None = None
         self._asking = QTimer(self)
         self._asking.setInterval(_ASK_AGAIN_MS)
-        self._asking.timeout.connect(self._ask_the_silent)
+        self._asking.timeout.connect(self.ask_the_silent)
         self._asking.start()
 
     # -- which there are -------------------------------------------------------------------------------------------
@@ -151,6 +151,10 @@ class Instruments(QObject):
         """True while a conversation with it runs or waits."""
         link = self._links.get(instrument)
         return link is not None and link.busy
+
+    def line(self, instrument: int) -> Line | None:
+        """Its line while that is open."""
+        return self._links[instrument].line if instrument in self._links else None
 
     def close(self) -> None:
         """End every line."""
@@ -240,9 +244,8 @@ class Instruments(QObject):
         keep_before: Callable[[Version], object] | None = None,
     ) -> None:
         """Bring a stored sound into the instrument and prove it."""
-        self._subject[instrument] = (patch, version, None)
-        standing = self.standings[instrument]
-        standing.subject = name
+        self._subject[instrument] = (patch, version, InIt(patch, version, name, now(), content.values))
+        self.standings[instrument].subject = name
 
         def talk(line: Line, cancel: Cancel, progress: OnProgress) -> Recalled:
             if slower:
@@ -253,7 +256,6 @@ class Instruments(QObject):
             )
 
         self._links[instrument].run("recall", talk)
-        self._subject[instrument] = (patch, version, InIt(patch, version, name, now(), content.values))
 
     def compare(self, instrument: int, patch: int, version: int, name: str, content: Version) -> None:
         """Read what is in the instrument and lay it beside a stored sound; nothing is written."""
@@ -274,7 +276,7 @@ class Instruments(QObject):
 
     def usual_pace(self, instrument: int) -> None:
         """Forget the slower pace that worked: the chart's again from the next message on."""
-        line = self._links[instrument].line
+        line = self.line(instrument)
         if line is not None:
             line.usual_pace()
         self._keep_pace(instrument)
@@ -306,13 +308,11 @@ class Instruments(QObject):
             "identify", lambda line, cancel, progress: identify(line, cancel=cancel, progress=progress)
         )
 
-    def _ask_the_silent(self) -> None:
+    def ask_the_silent(self) -> None:
+        """Ask those who is there that did not answer, or were held by another program; every five seconds."""
         for name, standing in self.standings.items():
-            # An echo loop is not asked again: nothing more is sent until the person has rewired.
-            if standing.open and not standing.ready and standing.asked and standing.worst != "different":
-                link = self._links[name]
-                if not link.busy and not standing.halted:
-                    self._ask(name)
+            if standing.to_be_asked_again and not self._links[name].busy:
+                self._ask(name)
 
     def _opened(self, instrument: int) -> None:
         standing = self.standings.get(instrument)
@@ -353,7 +353,7 @@ class Instruments(QObject):
             return
         if what == "identify":
             # A silent question in the background must not wipe the sentence that says what is wrong.
-            if standing.asked == 0:
+            if standing.asked == 0 and not standing.held_elsewhere:
                 standing.asking()
             else:
                 standing.asked += 1
@@ -432,8 +432,7 @@ class Instruments(QObject):
 
     def _keep_pace(self, instrument: int) -> None:
         """What pace worked is remembered for this instrument on these ports."""
-        link, standing = self._links.get(instrument), self.standings.get(instrument)
-        line = link.line if link is not None else None
+        line, standing = self.line(instrument), self.standings.get(instrument)
         if line is None or standing is None:
             return
         text = pace_text(standing.chart, line.pace)
