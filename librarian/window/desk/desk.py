@@ -18,6 +18,7 @@ from librarian.messages import Version
 from librarian.transfer import Captured, Recalled, Verified, can_be_read
 from librarian.transfer.before import panel_name
 from librarian.transfer.connections import Connections
+from librarian.window import only_to_read
 from librarian.window.collection.state import Completion
 from librarian.window.desk.asker import Asker
 from librarian.window.desk.choice import Choice, Side
@@ -76,7 +77,8 @@ class Desk(Editing, QObject):
         self.work = Work(self)
         self.work.failed.connect(self.trouble)
         self.instruments = Instruments(library, connections, self)
-        self.instruments.learnt.connect(self.work.edit)
+        if not library.only_to_read:
+            self.instruments.learnt.connect(self.work.edit)
         self.instruments.captured.connect(self._captured)
         self.instruments.recalled.connect(self._recalled)
         self.instruments.compared.connect(self._compared)
@@ -94,7 +96,7 @@ class Desk(Editing, QObject):
         self.choice = Choice()
         self._as_version_of: dict[int, int] = {}
         self.recalls = Recalls(library)
-        self._unreadable: set[int] = set()
+        self._not_kept: set[int] = set()
         self.past = self._read_past()
         self._changes = 0
         self._watcher = Asker(self)
@@ -103,7 +105,8 @@ class Desk(Editing, QObject):
         self._watch = QTimer(self)
         self._watch.setInterval(_WATCH_MS)
         self._watch.timeout.connect(self._look_for_changes)
-        self._watch.start()
+        if not library.only_to_read:
+            self._watch.start()
 
     def close(self) -> None:
         """End lines and questions; the library stays open for whoever opened it."""
@@ -343,20 +346,23 @@ class Desk(Editing, QObject):
         if standing is None:
             return
         self.instruments.choose(instrument)
-        self._tell_unreadable(standing)
+        self._tell_not_kept(standing)
         self.instruments.recall(
             instrument, side.patch.id, side.version.id, side.name, side.content, slower=slower, whole=whole,
             with_setup=with_setup,
             keep_before=self.recalls.begin(instrument, standing.chart, side.name, with_setup=with_setup),
         )
 
-    def _tell_unreadable(self, standing: Standing) -> None:
-        """Once for each instrument: a recall to it cannot be taken back."""
-        line = self.instruments.line(standing.row.id)
-        if standing.row.id in self._unreadable or line is None or can_be_read(line):
+    def _tell_not_kept(self, standing: Standing) -> None:
+        """Once for each instrument: what a recall to it replaces is not kept."""
+        line, name = self.instruments.line(standing.row.id), standing.row.name
+        readable = line is None or can_be_read(line)
+        if standing.row.id in self._not_kept or (readable and not self.library.only_to_read):
             return
-        self._unreadable.add(standing.row.id)
-        name = standing.row.name
+        self._not_kept.add(standing.row.id)
+        if readable:
+            self.told.emit(only_to_read.recalling(name))
+            return
         self.told.emit(Told(
             f"{name} cannot be read: what is in it now is not kept.",
             "A recall to it cannot be taken back. Capture by hand first what shall not be lost.",

@@ -37,7 +37,8 @@ class Recalls:
         self._put_back.pop(instrument, None)
 
         def keep(before: Version) -> None:
-            keep_what_was_there(self._library, instrument, chart, before, over, with_setup=with_setup)
+            if not self._library.only_to_read:
+                keep_what_was_there(self._library, instrument, chart, before, over, with_setup=with_setup)
             if before.values:
                 self._under_way[instrument] = Before(instrument, before, over, with_setup)
 
