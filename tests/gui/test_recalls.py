@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from threading import Event
 
 import pytest
 
+from librarian.collection import Library
 from librarian.messages import Version
 from librarian.window.desk import desk as desks
 from librarian.window.desk import recalls
@@ -156,6 +158,7 @@ def test_a_new_version_stays_one_while_another_instrument_does_not_answer(desk: 
     inner.capture(as_version_of_a=True)
     inner.instruments.failed.emit(desk.ids["fogbell"], "identify", ValueError("it did not answer"))
     desk.wait_for(lambda: len(desk.library.versions(desk.patches[STORM])) == versions + 1)
+    desk.settle()
     assert desk.library.total() == count
 
 
@@ -202,3 +205,26 @@ def test_an_instrument_that_another_program_held_is_asked_again(desk: Desk, tmp_
     instruments.ask_the_silent()
     desk.wait_for(lambda: "answered" in desk.sentence)
     assert not desk.standing("lanternfish").to_be_asked_again
+
+
+@pytest.mark.parametrize("change", ["removed", "other ports"])
+def test_a_conversation_that_a_change_of_its_instrument_ends_is_told(desk: Desk, change: str) -> None:
+    """As when a terminal removes the instrument, or gives it other ports, while its memory is being read."""
+    lanternfish, inner = desk.ids["lanternfish"], desk.window.desk
+    ended: list[Exception] = []
+
+    def reading(_line, cancel, _progress) -> None:
+        while True:
+            cancel.check("9 of 64 programs were read and kept.")
+            Event().wait(0.01)
+
+    inner.instruments.converse(lanternfish, "backup", "", reading, lambda _: None, ended.append)
+    desk.wait_for(lambda: desk.standing("lanternfish").transfer == "backup")
+    with Library.open(desk.library.path) as terminal:
+        if change == "removed":
+            terminal.remove_instrument(lanternfish)
+        else:
+            terminal.update_instrument(lanternfish, output="jack:out:0:elsewhere", input="jack:in:0:elsewhere")
+    desk.wait_for(lambda: "9 of 64 programs were read and kept." in desk.notice, desk.notice)
+    assert desk.notice.startswith("Reading the memory was broken off. Its ports or its chart were changed, or it was")
+    assert len(ended) == 1

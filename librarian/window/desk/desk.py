@@ -25,6 +25,7 @@ from librarian.window.desk.choice import Choice, Side
 from librarian.window.desk.editing import Editing
 from librarian.window.desk.groups import Group, grouped
 from librarian.window.desk.instruments import Instruments
+from librarian.window.desk.link import LineChanged
 from librarian.window.desk.present import cannot_send
 from librarian.window.desk.recalls import Recalls
 from librarian.window.desk.results import offered
@@ -442,9 +443,7 @@ class Desk(Editing, QObject):
             self.recalls.broke_off(instrument)
         # The chain has other things to say soon: that the ports are gone, that they are back, of another instrument.
         elsewhere = instrument != self.instruments.current and isinstance(problem, LibrarianError)
-        if what != "identify" and (isinstance(problem, CableLost) or elsewhere):
-            standing = self.instruments.standings[instrument]
-            self.told.emit(Told(
-                f"{standing.title(what)} was broken off. {problem}", getattr(problem, "hint", ""), trouble=True
-            ))
+        if what != "identify" and (isinstance(problem, (CableLost, LineChanged)) or elsewhere):
+            first = f"{self.instruments.standings[instrument].title(what)} was broken off."
+            self.told.emit(Told(f"{first} {problem}", getattr(problem, "hint", ""), trouble=True))
         self.chosen.emit()

@@ -87,6 +87,7 @@ class Instruments(QObject):
         self._others: dict[tuple[int, str], tuple[Callable[[object], object], Callable[[Exception], object]]] = {}
         self._subject: dict[int, tuple[int, int, InIt | None]] = {}
         self.current: int | None = None
+        self._closed = False
         self._asking = QTimer(self)
         self._asking.setInterval(_ASK_AGAIN_MS)
         self._asking.timeout.connect(self.ask_the_silent)
@@ -158,6 +159,7 @@ class Instruments(QObject):
 
     def close(self) -> None:
         """End every line."""
+        self._closed = True
         self._asking.stop()
         for name in list(self.standings):
             self._close(name)
@@ -168,6 +170,8 @@ class Instruments(QObject):
             link.blockSignals(True)
             link.close()
             link.deleteLater()
+            if link.cut is not None and not self._closed:
+                self._failed(instrument, *link.cut)
         self.standings.pop(instrument, None)
 
     def _begin(self, row: InstrumentRow) -> None:
@@ -276,8 +280,7 @@ class Instruments(QObject):
 
     def usual_pace(self, instrument: int) -> None:
         """Forget the slower pace that worked: the chart's again from the next message on."""
-        line = self.line(instrument)
-        if line is not None:
+        if (line := self.line(instrument)) is not None:
             line.usual_pace()
         self._keep_pace(instrument)
         self.changed.emit(instrument)

@@ -40,6 +40,10 @@ class OurFault(LibrarianError):  # noqa: N818 - named for whose it is
     hint = "Nothing kept before has changed. The log has the details; please report them."
 
 
+class LineChanged(LibrarianError):  # noqa: N818 - what happened, not what went wrong
+    """The library says something else of the instrument now, so that its line was closed in a conversation."""
+
+
 @dataclass(frozen=True)
 class Job:
     """One conversation to be had. `name` comes back with its result; `talk` runs on the link's thread."""
@@ -71,6 +75,8 @@ class Link(QObject):
         self._renewals = 0
         self._thread = threading.Thread(target=self._live, name="instrument line", daemon=True)
         self.line: Line | None = None
+        self.cut: tuple[str, LineChanged] | None = None
+        """The conversation that `close` ended, by its name, with what the instrument holds now."""
 
     def start(self) -> None:
         """Open the line, and keep it open."""
@@ -201,6 +207,10 @@ class Link(QObject):
             raise
         except (LibrarianError, Cancelled) as problem:
             self._current = None
+            if self._closing.is_set() and job.name != _QUESTION:
+                state = problem.state if isinstance(problem, Cancelled) else str(problem)
+                why = "Its ports or its chart were changed, or it was removed from the library."
+                self.cut = job.name, LineChanged(f"{why} {state}".rstrip())
             self.failed.emit(job.name, problem)
             return problem
         except Exception as problem:  # noqa: BLE001 - said and logged; the line goes on
