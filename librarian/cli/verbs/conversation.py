@@ -137,6 +137,8 @@ def capture(
                 if by_hand:
                     there.log.begins("capture by hand")
                     found = _by_hand(there, seconds, progress)
+                    if found.broke_off:
+                        aside(clean(found.broke_off))
                 elif program is not None:
                     number = one_program(memory_of(there.chart), program)
                     there.log.begins("capture", program=number)

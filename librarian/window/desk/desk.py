@@ -415,7 +415,7 @@ class Desk(Editing, QObject):
             if target is None:
                 self.named.emit(patch)
 
-        self.edit(keep, then=kept)
+        self.edit(keep, result.broke_off, then=kept)
 
     def _recalled(self, instrument: int, result: object, _patch: int, _version: int) -> None:
         assert isinstance(result, Recalled)
