@@ -228,3 +228,46 @@ def test_a_conversation_that_a_change_of_its_instrument_ends_is_told(desk: Desk,
     desk.wait_for(lambda: "9 of 64 programs were read and kept." in desk.notice, desk.notice)
     assert desk.notice.startswith("Reading the memory was broken off. Its ports or its chart were changed, or it was")
     assert len(ended) == 1
+
+
+def test_a_recall_that_is_asked_for_twice_is_had_once_and_undone_to_what_was_there(desk: Desk) -> None:
+    proved(desk, STAIR)  # the caution is answered
+    before, recalled = sound(desk, "lanternfish"), []
+    desk.window.desk.instruments.recalled.connect(lambda *_: recalled.append(True))
+    desk.choose(STORM)
+    for _ in range(3):
+        desk.window.commands.run("recall")
+    desk.wait_for(lambda: f"Recall of “{STORM}” is proved" in desk.sentence)
+    desk.wait_for(lambda: not desk.window.desk.instruments.busy(desk.ids["lanternfish"]))
+    desk.settle()
+    assert len(recalled) == 1
+    desk.press("Ctrl+Z")
+    desk.wait_for(lambda: "what was there before" in desk.sentence and "is proved" in desk.sentence)
+    assert sound(desk, "lanternfish") == before
+
+
+@pytest.mark.parametrize(("command", "more"), [("capture", 1), ("compare_instrument", 0)])
+def test_a_key_that_is_hit_twice_asks_once(desk: Desk, command: str, more: int) -> None:
+    desk.choose(STORM)
+    count, started = desk.library.total(), []
+    link = desk.window.desk.instruments._links[desk.ids["lanternfish"]]
+    link.started.connect(started.append)
+    desk.window.commands.run(command)
+    desk.window.commands.run(command)
+    desk.wait_for(lambda: desk.library.total() == count + more and bool(started))
+    desk.wait_for(lambda: not desk.window.desk.instruments.busy(desk.ids["lanternfish"]))
+    desk.settle()
+    assert len(started) == 1
+    assert desk.library.total() == count + more
+
+
+def test_a_backup_that_is_asked_for_twice_ends_once(desk: Desk) -> None:
+    lanternfish, inner = desk.ids["lanternfish"], desk.window.desk
+    ended: list[object] = []
+    for _ in range(2):
+        inner.instruments.converse(
+            lanternfish, "backup", "", lambda _line, _cancel, _progress: "read", ended.append, ended.append
+        )
+    desk.wait_for(lambda: bool(ended) and not inner.instruments.busy(lanternfish))
+    desk.settle()
+    assert ended == ["read"]

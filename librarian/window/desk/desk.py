@@ -314,10 +314,6 @@ class Desk(Editing, QObject):
             return None
         return self.instruments.standings.get(a.patch.instrument)
 
-    def chart_of_a(self) -> Chart | None:
-        """The chart that A is kept by."""
-        return self.choice.chart
-
     # -- with instruments ------------------------------------------------------------------------------------------
 
     def capture(self, *, as_version_of_a: bool = False, by_hand: bool = False) -> None:
@@ -344,7 +340,7 @@ class Desk(Editing, QObject):
             return
         instrument = side.patch.instrument
         standing = self.instruments.standings.get(instrument)
-        if standing is None:
+        if standing is None or self.instruments.under_way(instrument, "recall"):
             return
         self.instruments.choose(instrument)
         self._tell_not_kept(standing)
@@ -378,6 +374,8 @@ class Desk(Editing, QObject):
         reason = cannot_send("The instrument", standing)
         if reason or standing is None:
             self.told.emit(Told(reason))
+            return
+        if self.instruments.under_way(last.instrument, "recall"):
             return
         back, keep = self.recalls.begin_undo(standing.chart)
         self.instruments.recall(

@@ -18,7 +18,7 @@ from typing import Any
 
 from PySide6.QtCore import QObject, Signal
 
-from librarian.errors import Cancelled, LibrarianError
+from librarian.errors import Cancelled, LibrarianError, OutsideProblem
 from librarian.transfer import Cancel, Line, NoReply, OnProgress, Progress, listen
 from librarian.wire.cable import CableLost
 
@@ -32,6 +32,14 @@ _MOST_RENEWALS = 3
 """Since it answered last: an instrument that is switched off is not worth opening ports for ever."""
 
 Talk = Callable[[Line, Cancel, OnProgress], Any]
+
+
+class NoPortsYet(OutsideProblem):
+    """No ports are chosen; how many there are to choose from, and on which system."""
+
+    def __init__(self, found: int, system: str, any_system: bool) -> None:
+        super().__init__("No ports are chosen.", "Choose the output and the input that lead to the instrument.")
+        self.found, self.system, self.any_system = found, system, any_system
 
 
 class OurFault(LibrarianError):  # noqa: N818 - named for whose it is

@@ -380,3 +380,8 @@ def _is_told_by_its_count(result: Recalled) -> bool:
 def _tail(sentence: str) -> str:
     """What comes after the colon of "Messages arrive …, but none from X: notes on channel 10."."""
     return sentence.rpartition(": ")[2].rstrip(".") or sentence
+
+
+def road(row: InstrumentRow) -> tuple[str, int, str, str]:
+    """What, when it changes, means another line."""
+    return row.chart, row.revision, row.output, row.input
