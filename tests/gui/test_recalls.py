@@ -237,6 +237,7 @@ def test_a_recall_that_is_asked_for_twice_is_had_once_and_undone_to_what_was_the
     desk.choose(STORM)
     for _ in range(3):
         desk.window.commands.run("recall")
+    assert desk.notice == "Another transfer is under way."
     desk.wait_for(lambda: f"Recall of “{STORM}” is proved" in desk.sentence)
     desk.wait_for(lambda: not desk.window.desk.instruments.busy(desk.ids["lanternfish"]))
     desk.settle()

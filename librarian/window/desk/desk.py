@@ -340,7 +340,10 @@ class Desk(Editing, QObject):
             return
         instrument = side.patch.instrument
         standing = self.instruments.standings.get(instrument)
-        if standing is None or self.instruments.under_way(instrument, "recall"):
+        if standing is None:
+            return
+        if self.instruments.under_way(instrument, "recall"):
+            self.told.emit(Told("Another transfer is under way."))
             return
         self.instruments.choose(instrument)
         self._tell_not_kept(standing)
