@@ -22,12 +22,6 @@ def shown_time(moment: datetime) -> str:
     return f"{moment.astimezone():%Y-%m-%d %H:%M}"
 
 
-def panel_name(taken: datetime) -> str:
-    """What a captured sound is called until the person names it: "Panel, 12 Mar 20:04"."""
-    local = taken.astimezone()
-    return f"Panel, {local.day} {local:%b %H:%M}"
-
-
 def labels(chart: Chart) -> dict[str, str]:
     """Section id to its label."""
     return {section.id: section.label for section in chart.sections}

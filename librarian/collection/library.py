@@ -48,6 +48,11 @@ class Library(InstrumentsDoor, SoundsDoor, QuestionsDoor):
         """The file."""
         return self._store.path
 
+    @property
+    def only_to_read(self) -> bool:
+        """True when it was opened although it cannot be written: every change is refused."""
+        return self._store.only_to_read
+
     def close(self) -> None:
         """Give the file free."""
         self._store.close()

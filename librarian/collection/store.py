@@ -45,6 +45,11 @@ class Store:
         self._first: Callable[[], None] | None = None
         self._frozen = frozen
 
+    @property
+    def only_to_read(self) -> bool:
+        """True when every change is refused, because the file cannot be written."""
+        return self._frozen is not None
+
     def close(self) -> None:
         """Give back every connection. Twice does no harm."""
         self._closed = True
@@ -194,7 +199,7 @@ class Store:
         if not same:
             raise LibraryProblem(
                 f"The library {self.path} changed while it was read, or its disk is gone.",
-                "Do it once more, or copy the library to where you may write and open the copy.",
+                "Open it once more, or copy the library to where you may write and open the copy.",
             )
 
 

@@ -16,6 +16,7 @@ from librarian.transfer.identify import refuse_stranger
 from librarian.transfer.line import Line
 from librarian.transfer.results import Captured
 from librarian.transfer.unasked import Unasked, sent_by_itself
+from librarian.wire.cable import CableLost
 
 _LOOK_S = 0.05
 # A sweep of one pot sends some hundred messages; so many are kept as received, the oldest go first.
@@ -33,8 +34,10 @@ def capture_by_hand(
     """Listen until a dump has come, or every control that sends has been moved and rests for `settle_s`, or `enough`.
 
     Progress counts the parameters heard. The rest is unknown. Each value was heard, not confirmed: nothing can ask.
+    A cable that is lost on the way ends it as `enough` does, and `Captured.broke_off` says so; with nothing heard yet
+    it raises CableLost.
     Sends nothing but the acknowledgements that the chart has for packets. Raises Refused when nothing in the chart
-    sends anything, WrongInstrument, CableLost, Busy; Cancelled: nothing was kept.
+    sends anything, WrongInstrument, Busy; Cancelled: nothing was kept.
     """
     with line.talk("capture by hand", cancel, progress) as talk:
         talk.state = "Nothing was kept."
@@ -48,10 +51,18 @@ def capture_by_hand(
         received: deque[bytes] = deque(maxlen=_MOST_RECEIVED)
         listener = line.chart.codec.listener(line.address)
         last_at = line.clock.now()
+        broke_off = ""
         total = len(line.chart.parameters)
         talk.tell(0, total, "controls", None)
         while not (enough is not None and enough.is_set()):
-            arrival = talk.next(line.clock.now() + _LOOK_S)
+            try:
+                arrival = talk.next(line.clock.now() + _LOOK_S)
+            except CableLost as lost:
+                if not heard:
+                    raise
+                # Half an hour of turning knobs shall not go with a plug; nothing else of the cable is needed.
+                broke_off = f"{lost} What was heard before is kept: {len(heard)} of {total} parameters."
+                break
             now = line.clock.now()
             if arrival is None:
                 if wanted and wanted <= set(heard) and now - last_at >= settle_s:
@@ -100,6 +111,7 @@ def capture_by_hand(
             seconds=talk.seconds,
             refused=(*dumps.refused, *(one.reason for one in talk.damaged)),
             sentence=capture_sentence(line, len(heard), total, missing),
+            broke_off=broke_off,
         )
 
 

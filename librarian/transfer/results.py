@@ -38,6 +38,7 @@ class Captured:
 
     `refused`: answers that came and could not be used, each with its reason. `readings`: how often it was asked;
     everything known was read at least twice the same (or heard by hand, once). `way`: as the chart calls it.
+    `broke_off`: what ended listening before its time, and that what was heard is kept; '' where nothing did.
     """
 
     version: Version
@@ -51,6 +52,7 @@ class Captured:
     seconds: float
     refused: tuple[str, ...]
     sentence: str
+    broke_off: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ from librarian.window.commands import Commands
 from librarian.window.desk.desk import Desk
 from librarian.window.desk.present import capture_reason, match_reason, recall_reason
 from librarian.window.desk.standing import Standing
+from librarian.window.only_to_read import CHANGING, REASON
 
 
 def allow_commands(commands: Commands, desk: Desk, target: Standing | None) -> None:
@@ -40,6 +41,9 @@ def allow_commands(commands: Commands, desk: Desk, target: Standing | None) -> N
     grouped = desk.order.removeprefix("group ") if desk.order.startswith("group ") else "none"
     for name in ("tag", "instrument", "none"):
         commands.act[f"group_{name}"].setChecked(name == grouped)
+    if desk.library.only_to_read:
+        for name in CHANGING:
+            allow(name, REASON)
     going = standing is not None and bool(standing.transfer)
     allow("cancel", "" if going or desk.work.long is not None else "Nothing is under way.")
 
@@ -49,6 +53,7 @@ def _allow_undo(commands: Commands, desk: Desk) -> None:
     undoing = f"Undo: {undo}" if undo else "Undo"
     commands.act["undo"].setText("Undo recall" if desk.can_undo_recall else undoing)
     commands.act["redo"].setText(f"Redo: {redo}" if redo else "Redo")
-    commands.allow("undo", "" if undo or desk.can_undo_recall else "There is nothing to take back.")
+    nothing = REASON if desk.library.only_to_read else "" if undo else "There is nothing to take back."
+    commands.allow("undo", "" if desk.can_undo_recall else nothing)
     commands.allow("redo", "" if redo else "There is nothing to do again.")
     commands.allow("undo_recall", "" if desk.can_undo_recall else "No recall can be taken back now.")

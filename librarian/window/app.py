@@ -65,7 +65,7 @@ def _run(application: QApplication, options: argparse.Namespace, stack: ExitStac
     stack.callback(settings.sync)  # what is written later would make the demo's folder once more
     ending = EndBySignal(application)
     stack.callback(ending.stop)
-    library = stack.enter_context(Library.open(place))
+    library = stack.enter_context(Library.open(place, only_to_read=True))
     connections = stack.enter_context(Connections())
     look = Look(options.theme)
     look.dress(application)

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from PySide6.QtCore import QEvent, QSize, Qt, QTimer, Signal
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QApplication, QStackedWidget, QVBoxLayout, QWidget
+from shiboken6 import isValid
 
 from librarian.window.chain.widget import Chain
 from librarian.window.collection.area import CollectionArea
@@ -148,7 +149,8 @@ class Areas(Lookful):
             return
         self._put_on_grid()
         before, self._focus_before = self._focus_before, None
-        if before is not None and before.isVisible() and before.isEnabled():
+        # A button of the chain is gone as soon as the chain says something else.
+        if before is not None and isValid(before) and before.isVisible() and before.isEnabled():
             before.setFocus(Qt.FocusReason.OtherFocusReason)
         else:
             self.collection.list.take_focus()

@@ -30,6 +30,7 @@ from librarian.window.details.of import details_of
 from librarian.window.drawers import Drawers
 from librarian.window.ending import EndWhenWritten
 from librarian.window.exchange.drop import FileDrop
+from librarian.window.only_to_read import refusing
 from librarian.window.pages.learn.learning import Learning
 from librarian.window.paint.look import Choice as Theme
 from librarian.window.paint.look import Look
@@ -87,7 +88,7 @@ class MainWindow(QMainWindow):
 
     def _doers(self) -> dict[str, Callable[[], object]]:
         desk, areas = self.desk, self.areas
-        return self.drawers.doers() | {
+        doers: dict[str, Callable[[], object]] = self.drawers.doers() | {
             "search": lambda: areas.focus_area("search"),
             "show_all": self.show_all,
             "quit": self.close,
@@ -142,6 +143,7 @@ class MainWindow(QMainWindow):
             "monitors_down": lambda: self.caution.answer(down=True),
             "not_now": lambda: self.caution.answer(down=False),
         }
+        return doers | (refusing(self._show_told) if desk.library.only_to_read else {})
 
     def _with_current(self, act: Callable[[int], object]) -> Callable[[], object]:
         def do() -> object:

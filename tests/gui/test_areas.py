@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QApplication, QLineEdit, QMainWindow, QPushButton, QVBoxLayout, QWidget
+from shiboken6 import delete
 
 from librarian.window.areas import Areas
 from librarian.window.grid import drawer_for, grid_for
@@ -155,6 +156,25 @@ def test_a_drawer_opens_where_the_grid_has_it_and_gives_the_focus_back(qtbot, wi
     assert areas.collection.list.hasFocus()
     assert not drawer.isVisible()
     assert areas.panel.width() == panel
+
+
+def test_a_drawer_closes_although_what_had_the_focus_before_is_gone(window):
+    areas = window.centralWidget()
+    areas.add_drawer("traffic", QLineEdit())
+    button = QPushButton("Traffic", areas)
+    button.show()
+    button.setFocus()
+    assert QApplication.focusWidget() is button
+    areas.open_drawer("traffic")
+    settle()
+    delete(button)
+    closed = []
+    areas.drawer_closed.connect(closed.append)
+    areas.close_drawer()
+    settle()
+    assert closed == ["traffic"]
+    assert areas.drawer == ""
+    assert areas.collection.list.hasFocus()
 
 
 def test_a_drawer_opens_again_after_the_window_has_changed(window):

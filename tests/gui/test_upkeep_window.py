@@ -104,10 +104,13 @@ def test_a_library_that_was_swept_away_is_a_sentence(desk: Desk):
 
 
 def recall(desk: Desk, command: str) -> None:
+    ended = []
+    desk.window.desk.instruments.recalled.connect(lambda *_: ended.append(command))
     desk.window.commands.run(command)
     if desk.window.areas.band.isVisible():
         desk.window.areas.band.buttons["monitors_down"].click()
-    desk.wait_for(lambda: "read back equal" in desk.sentence and not desk.standing("lanternfish").transfer)
+    desk.wait_for(lambda: bool(ended))
+    assert "read back equal" in desk.sentence
 
 
 def test_a_recall_says_what_did_not_have_to_travel_and_can_send_everything(desk: Desk):

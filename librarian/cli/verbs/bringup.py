@@ -20,6 +20,7 @@ from librarian.cli.verb import verb
 from librarian.cli.waiting import waiting
 from librarian.errors import BadInput, OutsideProblem
 from librarian.transfer import bringup
+from librarian.transfer.before import before_bring_up
 
 CARE = (
     "Every control goes to both its ends: turn the monitors down and take headphones off first, "
@@ -85,7 +86,12 @@ def bring_up(
         ):
             there.log.begins("bring-up", write_memory=write_memory, seed=seed)
             report = bringup.bring_up(
-                there.line, write_memory=write_memory, seed=seed, cancel=cancel, progress=progress
+                there.line,
+                write_memory=write_memory,
+                seed=seed,
+                keep_before=before_bring_up(library, row.id, there.chart),
+                cancel=cancel,
+                progress=progress,
             )
             there.log.ends(report.sentence)
     changes = None if earlier is None else bringup.changes(report, earlier, there.chart)

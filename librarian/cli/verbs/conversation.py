@@ -27,13 +27,14 @@ from librarian.cli.log import Log
 from librarian.cli.patches import REFERENCE, find_patch, find_version, patch_answer
 from librarian.cli.programs import memory_of, one_program
 from librarian.cli.reading import chart_file
-from librarian.cli.sheets import compared_answer, comparison_table, panel_name, sound_answer, summary
+from librarian.cli.sheets import compared_answer, comparison_table, sound_answer, summary
 from librarian.cli.verb import verb
 from librarian.cli.verbs.recalling import SetupOption, state_exit
 from librarian.cli.waiting import on_interrupt, waiting
 from librarian.collection import InstrumentRow, Library
 from librarian.collection.plain import as_plain
 from librarian.errors import BadInput, OutsideProblem
+from librarian.transfer.before import panel_name
 from librarian.transfer.connections import Connections, twins_of
 
 PatchArgument = Annotated[str, typer.Argument(metavar="PATCH", help=REFERENCE)]
@@ -136,6 +137,8 @@ def capture(
                 if by_hand:
                     there.log.begins("capture by hand")
                     found = _by_hand(there, seconds, progress)
+                    if found.broke_off:
+                        aside(clean(found.broke_off))
                 elif program is not None:
                     number = one_program(memory_of(there.chart), program)
                     there.log.begins("capture", program=number)

@@ -10,10 +10,10 @@ from librarian.cli import answers
 from librarian.cli.clean import clean
 from librarian.cli.here import Here
 from librarian.cli.patches import REFERENCE, find_patch, patch_answer
-from librarian.cli.sheets import panel_name
 from librarian.cli.verb import verb
 from librarian.collection import Library, PatchRow
 from librarian.errors import BadInput
+from librarian.transfer.before import panel_name
 
 _RECENT = 50
 

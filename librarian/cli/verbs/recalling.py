@@ -23,15 +23,15 @@ from librarian.cli.connect import (
 from librarian.cli.exits import Exit
 from librarian.cli.here import Here, aside
 from librarian.cli.patches import REFERENCE, find_version, patch_answer
-from librarian.cli.sheets import compared_answer, comparison_table, panel_name, shown_time
+from librarian.cli.sheets import compared_answer, comparison_table, shown_time
 from librarian.cli.verb import verb
 from librarian.cli.waiting import waiting
 from librarian.collection import Library
 from librarian.collection.plain import as_plain, of_plain
 from librarian.errors import Refused
 from librarian.messages import Version
+from librarian.transfer.before import keep_what_was_there
 
-RECENT = 200
 _BEFORE = "before recall/"
 
 SetupOption = Annotated[bool, typer.Option("--with-setup", help="Setup parameters too, not only the sound.")]
@@ -78,9 +78,8 @@ def recall(
             if not before.values:
                 return
             _remember(library, row.id, stored.name, before, with_setup)
-            if not _held(library, row.id, before):
-                note = f"Before the recall of “{stored.name}”"
-                library.keep(row.id, panel_name(before.taken), before, ["before a recall"], note)
+            chart = there.chart
+            keep_what_was_there(library, row.id, chart, before, stored.name, with_setup=with_setup)
 
         with (
             waiting(f"Recalling “{stored.name}” to {row.name}") as (cancel, progress),
@@ -202,10 +201,3 @@ def _how(done: transfer.Recalled) -> list[str]:
         times = "once" if done.rounds == 1 else f"{done.rounds} times"
         said.append(f"Sent again {times}; the gaps between messages are doubled {done.slowed} times now, and stay so.")
     return said
-
-
-def _held(library: Library, instrument: int, before: Version) -> bool:
-    """Is what the instrument holds a recent patch's latest version? If it is an old one's, a copy does no harm."""
-    rows = library.rows(library.find(instrument=instrument, order="time").ids[:RECENT])
-    contents = library.version_contents([row.latest for row in rows])
-    return any(each.values == before.values for each in contents.values())

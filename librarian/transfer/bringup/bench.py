@@ -7,7 +7,7 @@ from dataclasses import replace
 from random import Random
 
 from librarian.chart import Chart, Parameter, Way
-from librarian.messages import Values
+from librarian.messages import Values, Version
 from librarian.transfer.bank import program_way, single_programs
 from librarian.transfer.bringup.report import Finding
 from librarian.transfer.read import askable, read
@@ -31,6 +31,10 @@ class Unproved(Exception):  # noqa: N818 - a signal inside this room: the check 
     def __init__(self, reason: str) -> None:
         super().__init__(reason)
         self.reason = reason
+
+
+KeepBefore = Callable[[str, Version], object]
+"""Keeps what is about to be written over: '' and the sound in the edit buffer, or "program 64" and what it holds."""
 
 
 class Bench:

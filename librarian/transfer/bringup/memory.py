@@ -9,7 +9,7 @@ from librarian.chart import Way
 from librarian.errors import Refused
 from librarian.messages import Values, Version
 from librarian.transfer.bank import no_memory, program_way, read_program, single_programs, slots, slots_of
-from librarian.transfer.bringup.bench import Bench
+from librarian.transfer.bringup.bench import Bench, KeepBefore
 from librarian.transfer.plan import dump_in
 from librarian.transfer.send import commands, send_dump
 from librarian.transfer.troubles import EchoLoop, ForeignOnly, InstrumentRefused, NoReply, NotUnderstood
@@ -27,7 +27,7 @@ class _Road:
     store: Callable[[int, Version, Mapping[str, int], str], object]
 
 
-def writing(bench: Bench, *, allowed: bool) -> None:
+def writing(bench: Bench, *, allowed: bool, keep_before: KeepBefore | None = None) -> None:
     """Write the last program, read it and its neighbours back, and put the old one there again.
 
     Where the edit buffer cannot be read this is the only proof of what a dump sets: then every value is tried here.
@@ -50,6 +50,8 @@ def writing(bench: Bench, *, allowed: bool) -> None:
     subject = f"program {memory.shown(number)}"
     try:
         before = {other: road.read(other) for other in (number, *neighbours)}
+        if keep_before is not None:
+            keep_before(subject, before[number])
         state = bench.talk.state
         bench.talk.state = f"{state} Its {subject} holds values of the test as well, or is being written."
         if bench.roads:

@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from librarian.errors import Refused
 from librarian.transfer import limits
 from librarian.transfer.bringup import controllers, dumps, memory, timing
-from librarian.transfer.bringup.bench import Bench, Unproved
+from librarian.transfer.bringup.bench import Bench, KeepBefore, Unproved
 from librarian.transfer.bringup.identity import identity
 from librarian.transfer.bringup.report import Report
 from librarian.transfer.cancel import Cancel, OnProgress
@@ -51,13 +51,15 @@ def bring_up(
     *,
     write_memory: bool = False,
     seed: int = 1,
+    keep_before: KeepBefore | None = None,
     cancel: Cancel | None = None,
     progress: OnProgress | None = None,
 ) -> Report:
     """Hold an instrument against its chart, part by part.
 
     Its edit buffer is changed many times and put back at the end; its memory is written only with `write_memory`, and
-    put back as well. `seed` chooses the values between the ends. Turn the monitors down first: every sound from the
+    put back as well. What is put back goes to `keep_before` first, because the conversation may break off. `seed`
+    chooses the values between the ends. Turn the monitors down first: every sound from the
     lowest to the highest of everything is tried. Where the edit buffer cannot be asked for, what needs it is not tried
     and nothing of the sound is sent; the rest is. Raises NoReply and the like when nothing answers at all, Refused
     where the chart knows nothing that the instrument answers, CableLost, Busy; Cancelled says whether the old sound was
@@ -75,16 +77,21 @@ def bring_up(
         held: Reading | None = None
         if bench.roads:
             held = _held(talk, bench)
+            if held is not None and keep_before is not None:
+                keep_before("", as_version(line, held, kind="safety", detail=f"before a bring-up, on {line.port}"))
         else:
             _answers(talk, bench)
         talk.trace = []
         if bench.roads:
-            talk.state = f"{line.name} holds values of the test; recall a sound, or choose a program at the instrument."
+            kept = " What was in it before is kept." if held is not None and keep_before is not None else ""
+            talk.state = (
+                f"{line.name} holds values of the test; recall a sound, or choose a program at the instrument.{kept}"
+            )
         for count, (what, check) in enumerate(_CHECKS):
             talk.tell(count, len(_CHECKS) + 1, what, None)
             _run(bench, what, check)
         talk.tell(len(_CHECKS), len(_CHECKS) + 1, "memory", None)
-        _run(bench, "memory", lambda one: memory.writing(one, allowed=write_memory))
+        _run(bench, "memory", lambda one: memory.writing(one, allowed=write_memory, keep_before=keep_before))
         restored = _put_back(bench, held) if bench.roads else "Its edit buffer was left as it is."
         talk.tell(len(_CHECKS) + 1, len(_CHECKS) + 1, "done", 0.0)
         firmware = line.identified.firmware if line.identified is not None else ""

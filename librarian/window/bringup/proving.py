@@ -10,6 +10,7 @@ from PySide6.QtWidgets import QFileDialog
 
 from librarian.chart import Chart
 from librarian.errors import Cancelled, LibrarianError, OutsideProblem
+from librarian.transfer.before import before_bring_up
 from librarian.transfer.bringup import (
     Changes,
     Finding,
@@ -131,9 +132,12 @@ class BringUp(Hand):
     def run(self, instrument: int) -> None:
         """Have the conversation; minutes, with progress and cancel in the chain."""
         write = self._write
+        keep = before_bring_up(self.desk.library, instrument, self.desk.instruments.standings[instrument].chart)
         self.desk.instruments.converse(
             instrument, "bring-up", "",
-            lambda line, cancel, progress: bring_up(line, write_memory=write, cancel=cancel, progress=progress),
+            lambda line, cancel, progress: bring_up(
+                line, write_memory=write, keep_before=keep, cancel=cancel, progress=progress
+            ),
             lambda report: self._ran(instrument, report), self._failed,
         )
 

@@ -15,19 +15,25 @@ from librarian.chart import Chart, carry
 from librarian.collection import Found, Library
 from librarian.errors import Cancelled, LibrarianError, Refused
 from librarian.messages import Version
-from librarian.transfer import Captured, Recalled, Verified
+from librarian.transfer import Captured, Recalled, Verified, can_be_read
+from librarian.transfer.before import panel_name
 from librarian.transfer.connections import Connections
+from librarian.window import only_to_read
 from librarian.window.collection.state import Completion
 from librarian.window.desk.asker import Asker
 from librarian.window.desk.choice import Choice, Side
 from librarian.window.desk.editing import Editing
 from librarian.window.desk.groups import Group, grouped
-from librarian.window.desk.instruments import Instruments, now
+from librarian.window.desk.instruments import Instruments
+from librarian.window.desk.link import LineChanged
+from librarian.window.desk.present import cannot_send
+from librarian.window.desk.recalls import Recalls
 from librarian.window.desk.results import offered
 from librarian.window.desk.standing import Standing
 from librarian.window.desk.told import Told
 from librarian.window.desk.work import Work
-from librarian.window.words import clock_time, day, quoted
+from librarian.window.words import quoted
+from librarian.wire.cable import CableLost
 
 _WATCH_MS = 700
 Order = Literal["name", "time", "instrument", "match", "group tag", "group instrument"]
@@ -72,7 +78,8 @@ class Desk(Editing, QObject):
         self.work = Work(self)
         self.work.failed.connect(self.trouble)
         self.instruments = Instruments(library, connections, self)
-        self.instruments.learnt.connect(self.work.edit)
+        if not library.only_to_read:
+            self.instruments.learnt.connect(self.work.edit)
         self.instruments.captured.connect(self._captured)
         self.instruments.recalled.connect(self._recalled)
         self.instruments.compared.connect(self._compared)
@@ -88,9 +95,9 @@ class Desk(Editing, QObject):
         self.order: Order = "name"
         self.found: Found | None = None
         self.choice = Choice()
-        self._keep_as_version: int | None = None
-        self._undo_recall: tuple[int, Version, str] | None = None
-        self._before: tuple[int, Version, str] | None = None
+        self._as_version_of: dict[int, int] = {}
+        self.recalls = Recalls(library)
+        self._not_kept: set[int] = set()
         self.past = self._read_past()
         self._changes = 0
         self._watcher = Asker(self)
@@ -99,7 +106,8 @@ class Desk(Editing, QObject):
         self._watch = QTimer(self)
         self._watch.setInterval(_WATCH_MS)
         self._watch.timeout.connect(self._look_for_changes)
-        self._watch.start()
+        if not library.only_to_read:
+            self._watch.start()
 
     def close(self) -> None:
         """End lines and questions; the library stays open for whoever opened it."""
@@ -306,10 +314,6 @@ class Desk(Editing, QObject):
             return None
         return self.instruments.standings.get(a.patch.instrument)
 
-    def chart_of_a(self) -> Chart | None:
-        """The chart that A is kept by."""
-        return self.choice.chart
-
     # -- with instruments ------------------------------------------------------------------------------------------
 
     def capture(self, *, as_version_of_a: bool = False, by_hand: bool = False) -> None:
@@ -318,9 +322,9 @@ class Desk(Editing, QObject):
         if current is None:
             return
         a = self.choice.a
-        self._keep_as_version = None
+        self._as_version_of.pop(current, None)
         if as_version_of_a and a is not None and a.patch is not None and a.patch.instrument == current:
-            self._keep_as_version = a.patch.id
+            self._as_version_of[current] = a.patch.id
         if by_hand:
             self.instruments.capture_by_hand(current)
         else:
@@ -338,36 +342,54 @@ class Desk(Editing, QObject):
         standing = self.instruments.standings.get(instrument)
         if standing is None:
             return
+        if self.instruments.under_way(instrument, "recall"):
+            self.told.emit(Told("Another transfer is under way."))
+            return
         self.instruments.choose(instrument)
-        held = standing.in_it.values if standing.in_it is not None else None
-        self._undo_recall = None
-
-        def keep_before(before: Version) -> None:
-            # Runs on the line's thread, before the first byte: what was there is kept unless it is kept already.
-            if before.values != held:
-                name = before.name.strip() or _panel_name()
-                self.library.keep(instrument, f"{name}, before a recall", before)
-
-            self._before = (instrument, before, side.name)
-
-        self._before = None
+        self._tell_not_kept(standing)
         self.instruments.recall(
             instrument, side.patch.id, side.version.id, side.name, side.content, slower=slower, whole=whole,
-            with_setup=with_setup, keep_before=keep_before,
+            with_setup=with_setup,
+            keep_before=self.recalls.begin(instrument, standing.chart, side.name, with_setup=with_setup),
         )
 
-    def undo_recall(self) -> None:
-        """Write back what was captured before the last recall."""
-        if self._undo_recall is None:
+    def _tell_not_kept(self, standing: Standing) -> None:
+        """Once for each instrument: what a recall to it replaces is not kept."""
+        line, name = self.instruments.line(standing.row.id), standing.row.name
+        readable = line is None or can_be_read(line)
+        if standing.row.id in self._not_kept or (readable and not self.library.only_to_read):
             return
-        instrument, before, name = self._undo_recall
-        self._undo_recall = None
-        self.instruments.recall(instrument, 0, 0, f"what was there before {quoted(name)}", before)
+        self._not_kept.add(standing.row.id)
+        if readable:
+            self.told.emit(only_to_read.recalling(name))
+            return
+        self.told.emit(Told(
+            f"{name} cannot be read: what is in it now is not kept.",
+            "A recall to it cannot be taken back. Capture by hand first what shall not be lost.",
+        ))
+
+    def undo_recall(self) -> None:
+        """Write back what was captured before the last recall; what was played since is kept first."""
+        last = self.recalls.last
+        if last is None:
+            return
+        standing = self.instruments.standings.get(last.instrument)
+        reason = cannot_send("The instrument", standing)
+        if reason or standing is None:
+            self.told.emit(Told(reason))
+            return
+        if self.instruments.under_way(last.instrument, "recall"):
+            return
+        back, keep = self.recalls.begin_undo(standing.chart)
+        self.instruments.recall(
+            back.instrument, 0, 0, f"what was there before {quoted(back.over)}", back.content,
+            with_setup=back.with_setup, keep_before=keep,
+        )
 
     @property
     def can_undo_recall(self) -> bool:
         """True while nothing was done since a recall before which the instrument could be read."""
-        return self._undo_recall is not None
+        return self.recalls.last is not None
 
     def compare_with_instrument(self) -> None:
         """Read what A's instrument holds and show it as B; nothing is written."""
@@ -377,8 +399,8 @@ class Desk(Editing, QObject):
 
     def _captured(self, instrument: int, result: object) -> None:
         assert isinstance(result, Captured)
-        target, self._keep_as_version = self._keep_as_version, None
-        name = result.version.name.strip() or _panel_name()
+        target = self._as_version_of.pop(instrument, None)
+        name = result.version.name.strip() or panel_name(result.version.taken)
 
         def keep() -> tuple[int, Side]:
             if target is None:
@@ -394,13 +416,11 @@ class Desk(Editing, QObject):
             if target is None:
                 self.named.emit(patch)
 
-        self.edit(keep, then=kept)
+        self.edit(keep, result.broke_off, then=kept)
 
-    def _recalled(self, _instrument: int, result: object, patch: int, _version: int) -> None:
+    def _recalled(self, instrument: int, result: object, _patch: int, _version: int) -> None:
         assert isinstance(result, Recalled)
-        if patch and self._before is not None:
-            self._undo_recall = self._before
-        self._before = None
+        self.recalls.ended(instrument)
         self.chosen.emit()
 
     def _compared(self, instrument: int, result: object, patch: int, version: int) -> None:
@@ -417,12 +437,14 @@ class Desk(Editing, QObject):
         content = Version(chart=chart.id, revision=chart.revision, values=read, unknown=unknown)
         self._set(self._beside(self.choice, Side(f"{standing.row.name} now", content)))
 
-    def _failed(self, _instrument: int, _what: str, _problem: object) -> None:
-        self._keep_as_version = None
+    def _failed(self, instrument: int, what: str, problem: Exception) -> None:
+        if what.startswith("capture"):
+            self._as_version_of.pop(instrument, None)
+        if what == "recall":
+            self.recalls.broke_off(instrument)
+        # The chain has other things to say soon: that the ports are gone, that they are back, of another instrument.
+        elsewhere = instrument != self.instruments.current and isinstance(problem, LibrarianError)
+        if what != "identify" and (isinstance(problem, (CableLost, LineChanged)) or elsewhere):
+            first = f"{self.instruments.standings[instrument].title(what)} was broken off."
+            self.told.emit(Told(f"{first} {problem}", getattr(problem, "hint", ""), trouble=True))
         self.chosen.emit()
-
-
-def _panel_name() -> str:
-    moment = now()
-    return f"Panel, {day(moment)} {clock_time(moment)}"
-

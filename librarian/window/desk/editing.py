@@ -19,9 +19,9 @@ if TYPE_CHECKING:
     from PySide6.QtCore import SignalInstance
 
     from librarian.collection import Library, PatchRow
-    from librarian.messages import Version
     from librarian.window.desk.desk import Past
     from librarian.window.desk.instruments import Instruments
+    from librarian.window.desk.recalls import Recalls
     from librarian.window.desk.work import Work
 
 Says = str | Callable[[Any], str]
@@ -34,7 +34,7 @@ class Editing:
     instruments: Instruments
     work: Work
     told: SignalInstance
-    _undo_recall: tuple[int, Version, str] | None
+    recalls: Recalls
     changed_by_us: Callable[[Past], None]
     _read_past: Callable[[], Past]
     undo_recall: Callable[[], None]
@@ -47,7 +47,7 @@ class Editing:
 
         def done(ended: tuple[Any, Past]) -> None:
             result, past = ended
-            self._undo_recall = None
+            self.recalls.last = None
             self.changed_by_us(past)
             said = sentence(result) if callable(sentence) else sentence
             if said:
@@ -138,7 +138,7 @@ class Editing:
 
     def undo(self) -> None:
         """Take the last thing back: an edit of the collection, or the last recall if nothing was done since."""
-        if self._undo_recall is not None:
+        if self.recalls.last is not None:
             self.undo_recall()
             return
         self._told_after(self.library.undo, "Taken back")

@@ -16,7 +16,7 @@ from PySide6.QtCore import QObject, QTimer, Signal
 
 from librarian.chart import Chart, loads
 from librarian.collection import InstrumentRow, Library
-from librarian.errors import Cancelled, LibrarianError, OutsideProblem
+from librarian.errors import Cancelled, LibrarianError
 from librarian.messages import Version
 from librarian.transfer import (
     Cancel,
@@ -37,22 +37,14 @@ from librarian.transfer.connections import Connections, PortsNotChosen, is_embed
 from librarian.window.chain import transfers
 from librarian.window.chain.facts import Setting
 from librarian.window.chain.state import ChainState
-from librarian.window.desk.link import Link, Talk
-from librarian.window.desk.standing import InIt, Standing, Worst
+from librarian.window.desk.link import Link, NoPortsYet, Talk
+from librarian.window.desk.standing import InIt, Standing, Worst, road
 from librarian.wire.cable import NoMidiSystem
 from librarian.wire.ports import API_NAMES
 
 _ASK_AGAIN_MS = 5000
 # Charts do not change, so one may serve all windows of the process.
 _chart_of = cache(loads)
-
-
-class NoPortsYet(OutsideProblem):
-    """No ports are chosen; how many there are to choose from, and on which system."""
-
-    def __init__(self, found: int, system: str, any_system: bool) -> None:
-        super().__init__("No ports are chosen.", "Choose the output and the input that lead to the instrument.")
-        self.found, self.system, self.any_system = found, system, any_system
 
 
 def now() -> datetime:
@@ -87,9 +79,11 @@ class Instruments(QObject):
         self._others: dict[tuple[int, str], tuple[Callable[[object], object], Callable[[Exception], object]]] = {}
         self._subject: dict[int, tuple[int, int, InIt | None]] = {}
         self.current: int | None = None
+        self._closed = False
+        self._under_way: set[tuple[int, str]] = set()
         self._asking = QTimer(self)
         self._asking.setInterval(_ASK_AGAIN_MS)
-        self._asking.timeout.connect(self._ask_the_silent)
+        self._asking.timeout.connect(self.ask_the_silent)
         self._asking.start()
 
     # -- which there are -------------------------------------------------------------------------------------------
@@ -107,7 +101,7 @@ class Instruments(QObject):
         for row in rows.values():
             known = self.standings.get(row.id)
             chart = self.chart(row.chart, row.revision)
-            if known is None or _road(known.row) != _road(row) or known.chart is not chart:
+            if known is None or road(known.row) != road(row) or known.chart is not chart:
                 self._close(row.id)
                 self._begin(row)
             else:
@@ -152,8 +146,22 @@ class Instruments(QObject):
         link = self._links.get(instrument)
         return link is not None and link.busy
 
+    def line(self, instrument: int) -> Line | None:
+        """Its line while that is open."""
+        return self._links[instrument].line if instrument in self._links else None
+
+    def under_way(self, instrument: int, what: str) -> bool:
+        """True from when this conversation was asked for until its end has been told: a key may be hit twice."""
+        return (instrument, what) in self._under_way
+
+    def _run(self, instrument: int, what: str, talk: Talk) -> None:
+        if not self.under_way(instrument, what):
+            self._under_way.add((instrument, what))
+            self._links[instrument].run(what, talk)
+
     def close(self) -> None:
         """End every line."""
+        self._closed = True
         self._asking.stop()
         for name in list(self.standings):
             self._close(name)
@@ -164,7 +172,10 @@ class Instruments(QObject):
             link.blockSignals(True)
             link.close()
             link.deleteLater()
+            if link.cut is not None and not self._closed:
+                self._failed(instrument, *link.cut)
         self.standings.pop(instrument, None)
+        self._under_way = {one for one in self._under_way if one[0] != instrument}
 
     def _begin(self, row: InstrumentRow) -> None:
         chart = self.chart(row.chart, row.revision)
@@ -217,15 +228,15 @@ class Instruments(QObject):
         if all(way.kind == "hand" or not way.requested for way in self.standings[instrument].chart.ways_in):
             self.capture_by_hand(instrument)
         else:
-            self._links[instrument].run(
-                "capture", lambda line, cancel, progress: capture(line, cancel=cancel, progress=progress)
+            self._run(
+                instrument, "capture", lambda line, cancel, progress: capture(line, cancel=cancel, progress=progress)
             )
 
     def capture_by_hand(self, instrument: int) -> None:
         """Listen until every control has moved, or the person says enough."""
         enough = self._enough[instrument] = Event()
-        self._links[instrument].run(
-            "capture by hand",
+        self._run(
+            instrument, "capture by hand",
             lambda line, cancel, progress: capture_by_hand(line, enough=enough, cancel=cancel, progress=progress),
         )
 
@@ -240,9 +251,8 @@ class Instruments(QObject):
         keep_before: Callable[[Version], object] | None = None,
     ) -> None:
         """Bring a stored sound into the instrument and prove it."""
-        self._subject[instrument] = (patch, version, None)
-        standing = self.standings[instrument]
-        standing.subject = name
+        self._subject[instrument] = (patch, version, InIt(patch, version, name, now(), content.values))
+        self.standings[instrument].subject = name
 
         def talk(line: Line, cancel: Cancel, progress: OnProgress) -> Recalled:
             if slower:
@@ -252,15 +262,14 @@ class Instruments(QObject):
                 progress=progress,
             )
 
-        self._links[instrument].run("recall", talk)
-        self._subject[instrument] = (patch, version, InIt(patch, version, name, now(), content.values))
+        self._run(instrument, "recall", talk)
 
     def compare(self, instrument: int, patch: int, version: int, name: str, content: Version) -> None:
         """Read what is in the instrument and lay it beside a stored sound; nothing is written."""
         self._subject[instrument] = (patch, version, None)
         self.standings[instrument].subject = name
-        self._links[instrument].run(
-            "verify", lambda line, cancel, progress: verify(line, content, cancel=cancel, progress=progress)
+        self._run(
+            instrument, "verify", lambda line, cancel, progress: verify(line, content, cancel=cancel, progress=progress)
         )
 
     def converse(
@@ -268,14 +277,15 @@ class Instruments(QObject):
         otherwise: Callable[[Exception], object],
     ) -> None:
         """Any other conversation: "backup", "restore", "bring-up". The chain shows it; one of the two hears the end."""
+        if self.under_way(instrument, what):
+            return
         self.standings[instrument].subject = subject
         self._others[instrument, what] = (then, otherwise)
-        self._links[instrument].run(what, talk)
+        self._run(instrument, what, talk)
 
     def usual_pace(self, instrument: int) -> None:
         """Forget the slower pace that worked: the chart's again from the next message on."""
-        line = self._links[instrument].line
-        if line is not None:
+        if (line := self.line(instrument)) is not None:
             line.usual_pace()
         self._keep_pace(instrument)
         self.changed.emit(instrument)
@@ -306,13 +316,11 @@ class Instruments(QObject):
             "identify", lambda line, cancel, progress: identify(line, cancel=cancel, progress=progress)
         )
 
-    def _ask_the_silent(self) -> None:
+    def ask_the_silent(self) -> None:
+        """Ask those who is there that did not answer, or were held by another program; every five seconds."""
         for name, standing in self.standings.items():
-            # An echo loop is not asked again: nothing more is sent until the person has rewired.
-            if standing.open and not standing.ready and standing.asked and standing.worst != "different":
-                link = self._links[name]
-                if not link.busy and not standing.halted:
-                    self._ask(name)
+            if standing.to_be_asked_again and not self._links[name].busy:
+                self._ask(name)
 
     def _opened(self, instrument: int) -> None:
         standing = self.standings.get(instrument)
@@ -338,8 +346,7 @@ class Instruments(QObject):
         self.changed.emit(instrument)
 
     def _system_gone(self) -> bool:
-        system = self._connections.system()
-        return not system.alive or not system.apis
+        return not (system := self._connections.system()).alive or not system.apis
 
     def _heard(self, instrument: int, moves: object) -> None:
         standing = self.standings.get(instrument)
@@ -353,7 +360,7 @@ class Instruments(QObject):
             return
         if what == "identify":
             # A silent question in the background must not wipe the sentence that says what is wrong.
-            if standing.asked == 0:
+            if standing.asked == 0 and not standing.held_elsewhere:
                 standing.asking()
             else:
                 standing.asked += 1
@@ -378,6 +385,7 @@ class Instruments(QObject):
             self.changed.emit(instrument)
 
     def _done(self, instrument: int, what: str, result: object) -> None:
+        self._under_way.discard((instrument, what))
         standing = self.standings.get(instrument)
         if standing is None:
             return
@@ -405,6 +413,7 @@ class Instruments(QObject):
         self.changed.emit(instrument)
 
     def _failed(self, instrument: int, what: str, problem: object) -> None:
+        self._under_way.discard((instrument, what))
         standing = self.standings.get(instrument)
         if standing is None or not isinstance(problem, Exception):
             return
@@ -430,10 +439,8 @@ class Instruments(QObject):
                 lambda: self._library.note_instrument(row.id, firmware=who.firmware, address=who.address)
             )
 
-    def _keep_pace(self, instrument: int) -> None:
-        """What pace worked is remembered for this instrument on these ports."""
-        link, standing = self._links.get(instrument), self.standings.get(instrument)
-        line = link.line if link is not None else None
+    def _keep_pace(self, instrument: int) -> None:  # remembered for this instrument on these ports
+        line, standing = self.line(instrument), self.standings.get(instrument)
         if line is None or standing is None:
             return
         text = pace_text(standing.chart, line.pace)
@@ -441,8 +448,3 @@ class Instruments(QObject):
         if text != standing.row.pace:
             standing.row = replace(standing.row, pace=text)
             self.learnt.emit(lambda: self._library.note_instrument(instrument, pace=text))
-
-
-def _road(row: InstrumentRow) -> tuple[str, int, str, str]:
-    """What, when it changes, means another line."""
-    return row.chart, row.revision, row.output, row.input

@@ -18,7 +18,7 @@ from typing import Any
 
 from PySide6.QtCore import QObject, Signal
 
-from librarian.errors import Cancelled, LibrarianError
+from librarian.errors import Cancelled, LibrarianError, OutsideProblem
 from librarian.transfer import Cancel, Line, NoReply, OnProgress, Progress, listen
 from librarian.wire.cable import CableLost
 
@@ -34,10 +34,22 @@ _MOST_RENEWALS = 3
 Talk = Callable[[Line, Cancel, OnProgress], Any]
 
 
+class NoPortsYet(OutsideProblem):
+    """No ports are chosen; how many there are to choose from, and on which system."""
+
+    def __init__(self, found: int, system: str, any_system: bool) -> None:
+        super().__init__("No ports are chosen.", "Choose the output and the input that lead to the instrument.")
+        self.found, self.system, self.any_system = found, system, any_system
+
+
 class OurFault(LibrarianError):  # noqa: N818 - named for whose it is
     """Something in the program itself went wrong; the log has the traceback."""
 
     hint = "Nothing kept before has changed. The log has the details; please report them."
+
+
+class LineChanged(LibrarianError):  # noqa: N818 - what happened, not what went wrong
+    """The library says something else of the instrument now, so that its line was closed in a conversation."""
 
 
 @dataclass(frozen=True)
@@ -71,6 +83,8 @@ class Link(QObject):
         self._renewals = 0
         self._thread = threading.Thread(target=self._live, name="instrument line", daemon=True)
         self.line: Line | None = None
+        self.cut: tuple[str, LineChanged] | None = None
+        """The conversation that `close` ended, by its name, with what the instrument holds now."""
 
     def start(self) -> None:
         """Open the line, and keep it open."""
@@ -201,6 +215,10 @@ class Link(QObject):
             raise
         except (LibrarianError, Cancelled) as problem:
             self._current = None
+            if self._closing.is_set() and job.name != _QUESTION:
+                state = problem.state if isinstance(problem, Cancelled) else str(problem)
+                why = "Its ports or its chart were changed, or it was removed from the library."
+                self.cut = job.name, LineChanged(f"{why} {state}".rstrip())
             self.failed.emit(job.name, problem)
             return problem
         except Exception as problem:  # noqa: BLE001 - said and logged; the line goes on

@@ -29,14 +29,9 @@ def recall_reason(choice: Choice, standing: Standing | None) -> str:
     side = choice.b if choice.comparing else choice.a
     if side is None or side.patch is None:
         return "Choose a kept sound first."
-    if standing is None:
-        return f"{side.patch.instrument_name} is no longer in this library."
-    if not standing.open:
-        return f"No cable to {standing.row.name} is open."
-    if standing.transfer not in {"", "identify"}:
-        return "Another transfer is under way."
-    if not standing.ready:
-        return f"{standing.row.name} has not answered yet."
+    reason = cannot_send(side.patch.instrument_name, standing)
+    if reason or standing is None:
+        return reason
     if side.content.revision != standing.chart.revision:
         return (
             f"It was kept with revision {side.content.revision} of the chart, and {standing.row.name} uses revision "
@@ -45,6 +40,17 @@ def recall_reason(choice: Choice, standing: Standing | None) -> str:
     if not side.values:
         return "Nothing of this sound is known, so there is nothing to send."
     return ""
+
+
+def cannot_send(name: str, standing: Standing | None) -> str:
+    """Why nothing can be sent to this instrument now, or empty. `name`: of one that may be gone."""
+    if standing is None:
+        return f"{name} is no longer in this library."
+    if not standing.open:
+        return f"No cable to {standing.row.name} is open."
+    if standing.transfer not in {"", "identify"}:
+        return "Another transfer is under way."
+    return "" if standing.ready else f"{standing.row.name} has not answered yet."
 
 
 def capture_reason(standing: Standing | None) -> str:

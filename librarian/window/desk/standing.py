@@ -15,6 +15,7 @@ from librarian.collection import InstrumentRow
 from librarian.errors import Cancelled, LibrarianError
 from librarian.messages import Values
 from librarian.transfer import (
+    Busy,
     Captured,
     EchoLoop,
     ForeignOnly,
@@ -75,6 +76,7 @@ class Standing:
     in_it: InIt | None = None
     asked: int = 0
     halted: bool = False
+    held_elsewhere: bool = False
     transfer: str = ""
     subject: str = ""
 
@@ -82,6 +84,13 @@ class Standing:
     def chain(self) -> ChainState:
         """The chain as it is to be drawn now."""
         return self.say(self.setting)
+
+    @property
+    def to_be_asked_again(self) -> bool:
+        """True while it is silent, or was held by another program: what the chain says of that is to be true."""
+        # An echo loop is not asked again: nothing more is sent until the person has rewired.
+        silent = not self.ready and bool(self.asked) and self.worst != "different" and not self.halted
+        return self.open and (silent or self.held_elsewhere)
 
     @property
     def changed(self) -> frozenset[str]:
@@ -168,7 +177,7 @@ class Standing:
     def answered(self, who: Identified, when: datetime) -> None:
         """Somebody answered; the chain says whether it is the right one."""
         self.transfer, self.identified, self.last_answer = "", who, when
-        self.halted = False
+        self.halted = self.held_elsewhere = False
         self.asked, self.silent_since = 0, None
         address = who.address
         self.setting = replace(
@@ -210,7 +219,7 @@ class Standing:
 
     def began(self, what: str, subject: str = "") -> None:
         """A transfer begins; `subject` is the name of the sound it is about."""
-        self.transfer, self.subject = what, subject
+        self.transfer, self.subject, self.held_elsewhere = what, subject, False
         if what in {"backup", "restore", "bring-up"}:
             size = self.chart.memory.size if self.chart.memory is not None else 1
             self.went_on(Progress(0, size, "programs") if what != "bring-up" else Progress(0, 0, ""))
@@ -308,15 +317,16 @@ class Standing:
 
     def failed(self, problem: Exception, when: datetime) -> None:
         """A conversation ended without its result."""
-        what, name = self.transfer, self.subject
+        what = self.transfer
         self.transfer = ""
         at = clock_time(self.last_answer) if self.last_answer else ""
         if isinstance(problem, Cancelled):
-            title = _TITLES.get(what, "Capture").format(f"“{name}”")
+            title = self.title(what)
             state = problem.state
             self.say = lambda setting: transfers.cancelled(setting, what=title, state=state)
             return
         self.worst = "broken" if isinstance(problem, (NoReply, EchoLoop, ForeignOnly)) else "alarm"
+        self.held_elsewhere = isinstance(problem, Busy)
         if isinstance(problem, NoReply):
             self.ready = False
             asked = max(1, self.asked)
@@ -346,6 +356,10 @@ class Standing:
         first, rest = str(problem), getattr(problem, "hint", "")
         return lambda setting: troubles.could_not(setting, first=first, rest=rest)
 
+    def title(self, what: str) -> str:
+        """What a conversation is called in a sentence: "Recall of “Harbour”"."""
+        return _TITLES.get(what, "Capture").format(f"“{self.subject}”")
+
     def labels(self, parameters: Iterable[str]) -> tuple[str, ...]:
         """Their labels, in the order given."""
         known: Mapping[str, object] = self.chart.parameters
@@ -366,3 +380,8 @@ def _is_told_by_its_count(result: Recalled) -> bool:
 def _tail(sentence: str) -> str:
     """What comes after the colon of "Messages arrive …, but none from X: notes on channel 10."."""
     return sentence.rpartition(": ")[2].rstrip(".") or sentence
+
+
+def road(row: InstrumentRow) -> tuple[str, int, str, str]:
+    """What, when it changes, means another line."""
+    return row.chart, row.revision, row.output, row.input

@@ -7,6 +7,7 @@ from PySide6.QtCore import QObject, QTimer
 from librarian.collection import BackupRow
 from librarian.window.desk.asker import Asker
 from librarian.window.desk.desk import Desk
+from librarian.window.only_to_read import opened
 
 #: How often a window that stays open asks whether a backup is due.
 _LOOK_MS = 1_800_000
@@ -21,6 +22,9 @@ class Starting(QObject):
         self._asker = Asker(self)
         self._asker.failed.connect(lambda _number, problem: desk.trouble(problem))
         self._asker.ask(self._begin)
+        if desk.library.only_to_read:
+            desk.told.emit(opened(desk.library.path))
+            return  # no copy can be made beside it
         timer = QTimer(self)
         timer.setInterval(_LOOK_MS)
         timer.timeout.connect(lambda: self._asker.ask(lambda: desk.library.back_up_if_due("at-work")))
@@ -28,6 +32,8 @@ class Starting(QObject):
 
     def _begin(self) -> BackupRow | None:
         self._desk.library.warm()
+        if self._desk.library.only_to_read:
+            return None
         return self._desk.library.back_up_if_changed("start")
 
     def close(self) -> None:

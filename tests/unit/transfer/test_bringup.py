@@ -11,6 +11,7 @@ import pytest
 
 from librarian.chart import Chart, Decoded, loads
 from librarian.errors import BadInput, Cancelled, OutsideProblem, Refused
+from librarian.messages import Version
 from librarian.standin import Behaviour
 from librarian.transfer import Cancel, NoReply
 from librarian.transfer.bringup import Report, as_html, as_junit, as_text, bring_up, changes, load, save
@@ -49,6 +50,22 @@ def test_sound_instruments_have_no_failure_and_are_put_back(known: dict[str, Cha
         assert report.restored == "What was in it before is there again."
         assert [dict(one.instrument.memory[index].values) for index in range(one.instrument.memory.size)] == programs
         assert report.sentence.endswith("not tried")
+
+
+def test_what_it_writes_over_is_given_away_first(known: dict[str, Chart]) -> None:
+    one = world(known["lanternfish"], seed=11)
+    last = one.instrument.memory.size - 1
+    before, program = dict(one.sound), dict(one.instrument.memory[last].values)
+    kept: list[tuple[str, dict[str, int], bool]] = []
+
+    def keep(place: str, version: Version) -> None:
+        untouched = one.sound == before if place == "" else dict(one.instrument.memory[last].values) == program
+        kept.append((place, dict(version.values), untouched))
+
+    bring_up(one.line, write_memory=True, keep_before=keep)
+    assert [(place, untouched) for place, _, untouched in kept] == [("", True), ("program 64", True)]
+    assert kept[0][1] == before
+    assert kept[1][1] == {name: program[name] for name in one.line.chart.sound_ids}
 
 
 def test_memory_is_not_touched_unless_allowed(known: dict[str, Chart]) -> None:
@@ -360,6 +377,7 @@ def test_cancel_says_that_the_test_sound_is_still_there(known: dict[str, Chart])
     cancel = Cancel()
     one.bad.at(104.0, lambda now: cancel.set())
     with pytest.raises(Cancelled) as ended:
-        bring_up(one.line, cancel=cancel)
+        bring_up(one.line, cancel=cancel, keep_before=lambda _place, _version: None)
     assert one.clock.now() <= 104.3
     assert "values of the test" in ended.value.state
+    assert ended.value.state.endswith("What was in it before is kept.")

@@ -6,9 +6,10 @@ import threading
 
 import pytest
 
-from librarian.chart import Chart, loads
+from librarian.chart import Chart, load, loads, shipped
 from librarian.errors import Refused
 from librarian.transfer import capture, capture_by_hand, capture_program
+from librarian.wire.cable import CableLost
 from tests.simulated import world
 
 PARAMETERS = """
@@ -75,6 +76,27 @@ def test_a_dump_started_on_the_instrument_is_captured(pressed: Chart) -> None:
     assert len(got.refused) == 1
     assert "checksum" in got.refused[0]
     assert got.bytes_out == 0
+
+
+def test_what_was_heard_before_the_cable_was_lost_is_no_less_heard() -> None:
+    one = world(load(shipped()["lanternfish"]))
+    one.bad.at(101.0, lambda now: one.instrument.turn("mixer.noise", 5, now))
+    one.bad.at(101.0, lambda now: one.instrument.turn("filter.mode", 1, now))
+    one.bad.at(102.0, lambda now: one.cable.lose("The interface was pulled out."))
+    got = capture_by_hand(one.line)
+    assert set(got.version.values) == {"mixer.noise", "filter.mode"}
+    assert got.known == 2
+    assert set(got.missing) == set(one.line.chart.parameters) - {"mixer.noise", "filter.mode"}
+    assert got.broke_off == (
+        "The interface was pulled out. What was heard before is kept: 2 of 52 parameters."
+    )
+
+
+def test_a_cable_that_is_lost_before_anything_was_heard_leaves_nothing_to_keep(pressed: Chart) -> None:
+    one = world(pressed)
+    one.bad.at(102.0, lambda now: one.cable.lose("The interface was pulled out."))
+    with pytest.raises(CableLost, match=r"pulled out\. Nothing was kept\."):
+        capture_by_hand(one.line)
 
 
 def test_a_chart_without_request_says_what_to_do(pressed: Chart) -> None:
