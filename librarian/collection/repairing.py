@@ -45,6 +45,7 @@ def repair(damaged: Path, into: Path) -> Repaired:
     """
     if into.exists():
         raise Refused(f"{into} exists already; a repair never replaces a file.", "Choose another name.")
+    sqlite.refuse_strange_log(damaged.absolute())
     result = Repaired(into)
     source = sqlite3.connect(f"{damaged.absolute().as_uri()}?mode=ro", uri=True)
     source.text_factory = lambda raw: raw.decode("utf-8", "replace")
@@ -65,7 +66,7 @@ def repair(damaged: Path, into: Path) -> Repaired:
             store.next_change(connection, epoch=True)
     except BaseException:
         store.close()
-        for leftover in (into, Path(f"{into}-wal"), Path(f"{into}-shm")):
+        for leftover in (into, sqlite.log_of(into), Path(f"{into}-shm")):
             leftover.unlink(missing_ok=True)
         raise
     finally:

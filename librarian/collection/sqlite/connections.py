@@ -73,22 +73,24 @@ def reading_uri(path: Path) -> str:
     Without a log no program has it open: then it is read as one that does not change, and whoever reads has to see
     to it that it did not (`file_state`). With a log its writer is there, and the two take turns as always.
     """
-    return f"{path.as_uri()}?{'mode=ro' if _log_of(path).exists() else 'immutable=1'}"
+    return f"{path.as_uri()}?{'mode=ro' if log_of(path).exists() else 'immutable=1'}"
 
 
 def file_state(path: Path) -> tuple[int, int, bool]:
     """Another one when a program has written the file or begins to: size, time, whether there is a log."""
     found = path.stat()
-    return found.st_size, found.st_mtime_ns, _log_of(path).exists()
+    return found.st_size, found.st_mtime_ns, log_of(path).exists()
 
 
-def _log_of(path: Path) -> Path:
+def log_of(path: Path) -> Path:
+    """The log of what is not in the file yet; it lies beside it while a program has it open, or was killed."""
     return Path(f"{path}-wal")
 
 
 def write_ahead(connection: sqlite3.Connection) -> None:
-    """Readers and one writer at once. Stays with the file."""
-    connection.execute("PRAGMA journal_mode = WAL")
+    """Readers and one writer at once. Stays with the file, but not with its copies: those are single files."""
+    if connection.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
+        connection.execute("PRAGMA journal_mode = WAL")
 
 
 @contextmanager
