@@ -9,8 +9,9 @@ import sqlite3
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Column, Connection, select
 
 from librarian.errors import Refused
 
@@ -25,6 +26,10 @@ from .schema import LIVE, Base, Counter, Patch, PatchTag, Tag
 
 #: Rows read at once while all goes well.
 STRIDE = 500
+#: A number of a row is never strange below this, however small the file.
+_PLAUSIBLE = 1_000_000
+#: No row takes less.
+_ROW_BYTES = 16
 #: Tables that are not copied: a new library has its own counters, and tags stand in the patches too.
 _MADE_ANEW = frozenset({Counter.__tablename__, Tag.__tablename__, PatchTag.__tablename__})
 
@@ -48,6 +53,8 @@ def repair(damaged: Path, into: Path) -> Repaired:
     sqlite.refuse_strange_log(damaged.absolute())
     result = Repaired(into)
     source = sqlite3.connect(f"{damaged.absolute().as_uri()}?mode=ro", uri=True)
+    # SQLite reads nothing of a file that is shorter than it says, unless its list of tables may be mended.
+    source.execute("PRAGMA writable_schema = ON")
     source.text_factory = lambda raw: raw.decode("utf-8", "replace")
     store = open_store(into)
     try:
@@ -107,18 +114,57 @@ def _copy(
     saved = 0
     places = ", ".join("?" for _ in names)
     into = f"INSERT OR IGNORE INTO {table} ({', '.join(names)}) VALUES ({places})"
+    kinds = [_kind(Base.metadata.tables[table].columns[name]) for name in names]
     for rows in _readable(source, table, names) if names else ():
         if rows is None:
             missing += 1
             continue
         for row in rows:
             try:
-                saved += driver.execute(into, row).rowcount
+                typed = [_of_kind(value, *kind) for value, kind in zip(row, kinds, strict=True)]
+                kept = driver.execute(into, typed).rowcount
             except (sqlite3.DatabaseError, UnicodeDecodeError):
-                missing += 1
+                kept = 0
+            saved += kept
+            missing += not kept
     result.saved[table] = saved
     if missing:
         result.lost.append(f"{missing} places in the table {table} could not be read.")
+
+
+def _kind(column: Column[Any]) -> tuple[type, bool]:
+    """What the values of a column are, and whether there may be none. A number of a row is taken as it is."""
+    return (object, True) if column.primary_key else (column.type.python_type, bool(column.nullable))
+
+
+def _of_kind(value: object, kind: type, nothing: bool) -> object:
+    """The value, or the empty one of its kind where damage has made another kind of it, which nobody can read."""
+    return value if isinstance(value, kind) or (value is None and nothing) else None if nothing else kind()
+
+
+def _bytes(source: sqlite3.Connection) -> int:
+    """How many the file has."""
+    sizes = [_try(source, f"PRAGMA {name}", ()) for name in ("page_count", "page_size")]
+    pages, size = (int(str(found[0][0])) if found else 0 for found in sizes)
+    return pages * size
+
+
+def _ends(source: sqlite3.Connection, table: str) -> tuple[int, int]:
+    """The numbers between which the rows of a table lie. Its last page may be gone, and all the others be there.
+
+    A number that damage has made does not count: the gap before it would be walked through for years.
+    """
+    lowest = _try(source, f"SELECT min(id) FROM {table}", ())
+    highest = _try(source, f"SELECT max(id) FROM {table}", ())
+    if lowest and lowest[0][0] is None:
+        return 0, -1
+    if not highest:
+        highest = _try(source, "SELECT seq FROM sqlite_sequence WHERE name = ?", (table,))
+    size = _bytes(source)
+    last = highest[0][0] if highest else size // _ROW_BYTES
+    first = lowest[0][0] if lowest else 0
+    # There were never four times as many rows as the file has bytes, those that were deleted included.
+    return max(0, int(str(first))), min(int(str(last)), max(_PLAUSIBLE, 4 * size))
 
 
 def _readable(
@@ -129,13 +175,10 @@ def _readable(
     if key == "name":
         yield _try(source, f"SELECT {', '.join(names)} FROM {table}", ())
         return
-    ends = _try(source, f"SELECT min({key}), max({key}) FROM {table}", ())
-    if not ends or ends[0][0] is None:
-        # Without its ends the table is walked as far as it goes.
-        yield _try(source, f"SELECT {', '.join(names)} FROM {table}", ()) if not ends else []
-        return
+    first, last = _ends(source, table)
     query = f"SELECT {', '.join(names)} FROM {table} WHERE {key} BETWEEN ? AND ?"
-    first, last = int(str(ends[0][0])), int(str(ends[0][1]))
+    strange = _try(source, f"SELECT {key} FROM {table} WHERE {key} < 0 OR {key} > ?", (last,))
+    yield from [None] * (1 if strange is None else len(strange))
     for start in range(first, last + 1, STRIDE):
         yield from _halving(source, query, start, min(start + STRIDE - 1, last))
 
@@ -154,7 +197,7 @@ def _halving(
         yield from _halving(source, query, middle + 1, last)
 
 
-def _try(source: sqlite3.Connection, query: str, given: tuple[int, ...]) -> list[tuple[object, ...]] | None:
+def _try(source: sqlite3.Connection, query: str, given: tuple[object, ...]) -> list[tuple[object, ...]] | None:
     try:
         return source.execute(query, given).fetchall()
     except (sqlite3.DatabaseError, UnicodeDecodeError):
@@ -264,9 +307,10 @@ def _are_whole(raw: bytes, lengths: str, key: bytes) -> bool:
 
 #: (what is lost, statement), until nothing changes any more.
 _DANGLING: tuple[tuple[str, str], ...] = (
-    ("", "UPDATE version SET received_id = NULL WHERE received_id > 0 "
+    ("", "UPDATE version SET received_id = NULL WHERE received_id IS NOT NULL "
          "AND received_id NOT IN (SELECT id FROM received)"),
-    ("", "UPDATE version SET parent_id = NULL WHERE parent_id > 0 AND parent_id NOT IN (SELECT id FROM version)"),
+    ("", "UPDATE version SET parent_id = NULL WHERE parent_id IS NOT NULL "
+         "AND parent_id NOT IN (SELECT id FROM version)"),
     ("versions without values", "DELETE FROM version WHERE content_id NOT IN (SELECT id FROM content)"),
     ("versions without a patch", "DELETE FROM version WHERE patch_id NOT IN (SELECT id FROM patch)"),
     ("patches without any version", "DELETE FROM patch WHERE id NOT IN (SELECT patch_id FROM version WHERE state = 0) "

@@ -95,8 +95,10 @@ class Charts:
     def get(self, digest: bytes, text: Callable[[], str]) -> Readable | None:
         """The chart with that digest; its text is asked for only the first time."""
         if digest not in self._known:
+            kept: object = text()
             try:
-                self._known[digest] = (self._read or _loads())(text())
+                # One that damage has made a number is no chart either.
+                self._known[digest] = (self._read or _loads())(kept) if isinstance(kept, str) else None
             except LibrarianError:
                 self._known[digest] = None
         return self._known[digest]
