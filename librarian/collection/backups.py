@@ -21,7 +21,7 @@ from librarian.errors import Refused
 
 from . import sqlite
 from .opening import open_store, revision_of
-from .problems import LibraryProblem, NewerLibrary
+from .problems import LibraryProblem, NewerLibrary, as_kept
 from .schema import REVISIONS
 
 #: Copies kept, unless the person says otherwise; the oldest give way.
@@ -93,7 +93,7 @@ def row(path: Path) -> BackupRow | None:
 
 def count(path: Path) -> tuple[int, int]:
     """Open a copy and count: live patches, counter of changes. Raises `LibraryProblem` when it is no library."""
-    with _reading(path) as connection:
+    with _reading(path) as connection, as_kept():
         if revision_of(connection) is None:
             raise LibraryProblem(f"{path} is not a library.")
         patches = connection.execute("SELECT count(*) FROM patch WHERE state = 0").fetchone()[0]

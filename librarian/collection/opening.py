@@ -36,6 +36,7 @@ def open_store(path: Path | None = None, *, patience_s: float = OPENING_PATIENCE
     fresh = _look(place)
     with sqlite.as_sentences(place):
         if not fresh:
+            sqlite.refuse_strange_log(place)
             fresh = _refuse_foreign(place, patience_s, f"{place.as_uri()}?mode=ro")
         try:
             _prepare(place, patience_s)
@@ -60,6 +61,7 @@ def open_to_read(path: Path | None = None, *, patience_s: float = OPENING_PATIEN
     except OSError:
         return None  # opening it to write has the sentence for that
     with sqlite.as_sentences(place):
+        sqlite.refuse_strange_log(place)
         if _refuse_foreign(place, patience_s, sqlite.reading_uri(place)):
             return None
         engine = sqlite.open_engine(place, patience_s=patience_s, only_to_read=True)
@@ -146,12 +148,23 @@ def _prepare(place: Path, patience_s: float) -> None:
         with engine.connect() as connection:
             driver = sqlite.raw(connection)
             if _is_current(driver):
+                _write_ahead_if_alone(driver)
                 return
         with engine.connect() as connection:
             sqlite.write_ahead(sqlite.raw(connection))
         _migrate(engine, place)
     finally:
         engine.dispose()
+
+
+def _write_ahead_if_alone(driver: sqlite3.Connection) -> None:
+    """A copy of a library is a single file; in use it gets its log back, unless another program uses it as it is."""
+    try:
+        driver.execute("PRAGMA busy_timeout = 0")
+        sqlite.write_ahead(driver)
+    except sqlite3.OperationalError as error:
+        if not error.sqlite_errorname.startswith("SQLITE_BUSY"):
+            raise
 
 
 def _is_current(driver: sqlite3.Connection) -> bool:
@@ -194,7 +207,7 @@ def _take_back(place: Path) -> None:
             empty = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0] == 0
         connection.close()
         if empty:
-            for leftover in (place, Path(f"{place}-wal"), Path(f"{place}-shm")):
+            for leftover in (place, sqlite.log_of(place), Path(f"{place}-shm")):
                 leftover.unlink(missing_ok=True)
     except (OSError, sqlite3.Error):
         return  # the first error is the one to tell

@@ -26,6 +26,10 @@ from .schema import LIVE, Base, Counter, Patch, PatchTag, Tag
 
 #: Rows read at once while all goes well.
 STRIDE = 500
+#: A number of a row is never strange below this, however small the file.
+_PLAUSIBLE = 1_000_000
+#: No row takes less.
+_ROW_BYTES = 16
 #: Tables that are not copied: a new library has its own counters, and tags stand in the patches too.
 _MADE_ANEW = frozenset({Counter.__tablename__, Tag.__tablename__, PatchTag.__tablename__})
 
@@ -46,8 +50,11 @@ def repair(damaged: Path, into: Path) -> Repaired:
     """
     if into.exists():
         raise Refused(f"{into} exists already; a repair never replaces a file.", "Choose another name.")
+    sqlite.refuse_strange_log(damaged.absolute())
     result = Repaired(into)
     source = sqlite3.connect(f"{damaged.absolute().as_uri()}?mode=ro", uri=True)
+    # SQLite reads nothing of a file that is shorter than it says, unless its list of tables may be mended.
+    source.execute("PRAGMA writable_schema = ON")
     source.text_factory = lambda raw: raw.decode("utf-8", "replace")
     store = open_store(into)
     try:
@@ -66,7 +73,7 @@ def repair(damaged: Path, into: Path) -> Repaired:
             store.next_change(connection, epoch=True)
     except BaseException:
         store.close()
-        for leftover in (into, Path(f"{into}-wal"), Path(f"{into}-shm")):
+        for leftover in (into, sqlite.log_of(into), Path(f"{into}-shm")):
             leftover.unlink(missing_ok=True)
         raise
     finally:
@@ -117,10 +124,11 @@ def _copy(
             values = [_of_its_kind(value, column) for value, column in zip(row, kinds, strict=True)]
             try:
                 kept = driver.execute(into, values).rowcount
-                saved += kept
-                mended += kept and any(new is not old for new, old in zip(values, row, strict=True))
             except (sqlite3.DatabaseError, UnicodeDecodeError):
-                missing += 1
+                kept = 0
+            saved += kept
+            missing += not kept
+            mended += kept and any(new is not old for new, old in zip(values, row, strict=True))
     result.saved[table] = saved
     if missing:
         result.lost.append(f"{missing} places in the table {table} could not be read.")
@@ -138,6 +146,31 @@ def _of_its_kind(value: object, column: Column[Any]) -> object:
     return None if column.nullable else kind()
 
 
+def _bytes(source: sqlite3.Connection) -> int:
+    """How many the file has."""
+    sizes = [_try(source, f"PRAGMA {name}", ()) for name in ("page_count", "page_size")]
+    pages, size = (int(str(found[0][0])) if found else 0 for found in sizes)
+    return pages * size
+
+
+def _ends(source: sqlite3.Connection, table: str) -> tuple[int, int]:
+    """The numbers between which the rows of a table lie. Its last page may be gone, and all the others be there.
+
+    A number that damage has made does not count: the gap before it would be walked through for years.
+    """
+    lowest = _try(source, f"SELECT min(id) FROM {table}", ())
+    highest = _try(source, f"SELECT max(id) FROM {table}", ())
+    if lowest and lowest[0][0] is None:
+        return 0, -1
+    if not highest:
+        highest = _try(source, "SELECT seq FROM sqlite_sequence WHERE name = ?", (table,))
+    size = _bytes(source)
+    last = highest[0][0] if highest else size // _ROW_BYTES
+    first = lowest[0][0] if lowest else 0
+    # There were never four times as many rows as the file has bytes, those that were deleted included.
+    return max(0, int(str(first))), min(int(str(last)), max(_PLAUSIBLE, 4 * size))
+
+
 def _readable(
     source: sqlite3.Connection, table: str, names: Sequence[str]
 ) -> Iterator[list[tuple[object, ...]] | None]:
@@ -146,13 +179,10 @@ def _readable(
     if key == "name":
         yield _try(source, f"SELECT {', '.join(names)} FROM {table}", ())
         return
-    ends = _try(source, f"SELECT min({key}), max({key}) FROM {table}", ())
-    if not ends or ends[0][0] is None:
-        # Without its ends the table is walked as far as it goes.
-        yield _try(source, f"SELECT {', '.join(names)} FROM {table}", ()) if not ends else []
-        return
+    first, last = _ends(source, table)
     query = f"SELECT {', '.join(names)} FROM {table} WHERE {key} BETWEEN ? AND ?"
-    first, last = int(str(ends[0][0])), int(str(ends[0][1]))
+    strange = _try(source, f"SELECT {key} FROM {table} WHERE {key} < 0 OR {key} > ?", (last,))
+    yield from [None] * (1 if strange is None else len(strange))
     for start in range(first, last + 1, STRIDE):
         yield from _halving(source, query, start, min(start + STRIDE - 1, last))
 
@@ -171,7 +201,7 @@ def _halving(
         yield from _halving(source, query, middle + 1, last)
 
 
-def _try(source: sqlite3.Connection, query: str, given: tuple[int, ...]) -> list[tuple[object, ...]] | None:
+def _try(source: sqlite3.Connection, query: str, given: tuple[object, ...]) -> list[tuple[object, ...]] | None:
     try:
         return source.execute(query, given).fetchall()
     except (sqlite3.DatabaseError, UnicodeDecodeError):
@@ -281,9 +311,10 @@ def _are_whole(raw: bytes, lengths: str, key: bytes) -> bool:
 
 #: (what is lost, statement), until nothing changes any more.
 _DANGLING: tuple[tuple[str, str], ...] = (
-    ("", "UPDATE version SET received_id = NULL WHERE received_id > 0 "
+    ("", "UPDATE version SET received_id = NULL WHERE received_id IS NOT NULL "
          "AND received_id NOT IN (SELECT id FROM received)"),
-    ("", "UPDATE version SET parent_id = NULL WHERE parent_id > 0 AND parent_id NOT IN (SELECT id FROM version)"),
+    ("", "UPDATE version SET parent_id = NULL WHERE parent_id IS NOT NULL "
+         "AND parent_id NOT IN (SELECT id FROM version)"),
     ("versions without values", "DELETE FROM version WHERE content_id NOT IN (SELECT id FROM content)"),
     ("versions without a patch", "DELETE FROM version WHERE patch_id NOT IN (SELECT id FROM patch)"),
     ("patches without any version", "DELETE FROM patch WHERE id NOT IN (SELECT patch_id FROM version WHERE state = 0) "

@@ -68,6 +68,7 @@ def replace_all(connection: Connection, state: tuple[int, int]) -> None:
     theirs = sqlite.counter_of_taken_in(connection)
     for name, value in (("change", max(change, theirs) + 1), ("epoch", epoch + 1)):
         connection.execute(update(Counter).where(Counter.name == name).values(value=value))
+    sqlite.mark_change(connection)
 
 
 def _named(backup: Path) -> str:

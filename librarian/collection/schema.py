@@ -45,7 +45,10 @@ class Base(DeclarativeBase):
 
 
 class Counter(Base):
-    """Store-wide numbers: `change` grows with every write, `epoch` with every write that is no plain edit."""
+    """Store-wide numbers: `change` grows with every write, `epoch` with every write that is no plain edit.
+
+    `mark` belongs to the last write alone, `before` to the one before it (`sqlite/log.py` says what for).
+    """
 
     __tablename__ = "counter"
     name: Mapped[str] = mapped_column(Text, primary_key=True)

@@ -137,6 +137,7 @@ class Store:
     @staticmethod
     def _next_change(connection: Connection) -> int:
         connection.execute(_COUNT_UP)
+        sqlite.mark_change(connection)
         return int(connection.execute(_CHANGE).scalar_one())
 
     def _get_ready(self) -> None:

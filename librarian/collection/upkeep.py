@@ -14,6 +14,7 @@ from librarian.errors import BadInput, LibrarianError
 from . import backups, checking, journal, restoring, sqlite
 from .backups import BackupRow
 from .changes import PORTION, reindex
+from .problems import as_kept
 from .schema import LIVE, Patch, Setting
 from .store import Store
 
@@ -32,7 +33,8 @@ class Upkeep:
         """A small fact that belongs to this library (plain JSON values). Not part of undo, and kept by a restore."""
         with self._store.read() as connection:
             found = connection.execute(select(Setting.value).where(Setting.name == name)).scalar()
-        return default if found is None else json.loads(found)
+        with as_kept():
+            return default if found is None else json.loads(found)
 
     def set_setting(self, name: str, value: Any) -> None:
         """Keep it; None forgets it."""
@@ -44,7 +46,7 @@ class Upkeep:
     def settings(self, prefix: str) -> dict[str, Any]:
         """Every setting whose name begins so."""
         query = select(Setting.name, Setting.value).where(Setting.name.startswith(prefix, autoescape=True))
-        with self._store.read() as connection:
+        with self._store.read() as connection, as_kept():
             return {name: json.loads(value) for name, value in connection.execute(query.order_by(Setting.name))}
 
     def forget_settings(self, prefix: str) -> None:

@@ -11,8 +11,9 @@ from librarian.collection.folding import fold, words
 
 from .dates import WORDS as SPANS
 from .keys import HAS, KEYS, OF_TIME, SOURCES
-from .tokens import Token, in_quotes, tokens
-from .vocabulary import LONGEST, Control, Vocabulary
+from .names import named_tokens
+from .tokens import Token, in_quotes
+from .vocabulary import Control, Vocabulary
 
 Kind = Literal["word", "tag", "parameter", "value", "instrument", "key", "date", "origin"]
 
@@ -39,7 +40,7 @@ def complete(
     line: str, cursor: int, vocabulary: Vocabulary, tag_counts: dict[str, int], known_words: KnownWords
 ) -> tuple[Completion, ...]:
     """What may stand where the cursor is; the likeliest kind first. `tag_counts`: patches by name of the tag."""
-    before = tokens(line[:cursor])
+    before = named_tokens(line[:cursor], vocabulary)
     current = before[-1] if before and before[-1].end == cursor and before[-1].kind in {"word", "quoted"} else None
     earlier = before[:-1] if current is not None else before
     start = current.start if current is not None else cursor
@@ -112,7 +113,7 @@ def _begins(name: str, begun: str) -> bool:
 def _named(earlier: Sequence[Token], vocabulary: Vocabulary) -> tuple[Control, ...]:
     """The parameter whose name ends here."""
     run: list[Token] = []
-    for token in reversed(earlier[-LONGEST:]):
+    for token in reversed(earlier[-vocabulary.longest :]):
         if token.kind != "word":
             break
         run.insert(0, token)

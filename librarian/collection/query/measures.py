@@ -66,7 +66,7 @@ def understood(parameter: ParameterLike, text: str) -> Typed | None:
     while last < parameter.high and parameter.display(last + 1) == shown:
         last += 1
     reads = parameter.number(shown)
-    exact = number is None or reads is None or isclose(number, reads, rel_tol=1e-9, abs_tol=1e-12)
+    exact = number is None or reads is None or _same(number, reads)
     return Typed(first, last, exact, number)
 
 
@@ -78,7 +78,8 @@ def ranges(parameter: ParameterLike, compare: Comparison, typed: Typed) -> Range
         return _tidy(same if compare == "=" else _others(low, high, same))
     upward = (compare[0] == ">") == rising(parameter)
     if not typed.exact and typed.number is not None:
-        split = _split(parameter, typed.number)
+        # What reads exactly as typed, though it is shown with fewer decimals, belongs to the side that has "=".
+        split = _split(parameter, typed.number, strictly=upward != compare.endswith("="))
         return _tidy([(split, high)] if upward else [(low, split - 1)])
     found = [(typed.last + 1, high)] if upward else [(low, typed.first - 1)]
     if compare.endswith("="):
@@ -103,18 +104,26 @@ def _numbers(parameter: ParameterLike) -> tuple[int, int]:
     return first, last
 
 
-def _split(parameter: ParameterLike, number: float) -> int:
-    """The lowest exact value whose reading lies beyond `number` in the direction of the scale."""
+def _split(parameter: ParameterLike, number: float, *, strictly: bool) -> int:
+    """The lowest exact value whose reading lies beyond `number` along the scale; unless `strictly`, also at it."""
     low, high = _numbers(parameter)
     up = rising(parameter)
     while low <= high:
         middle = (low + high) // 2
         reading = parameter.physical(middle)
-        if reading is None or (reading > number) == up:
+        if reading is None or _beyond(reading, number, up=up, strictly=strictly):
             high = middle - 1
         else:
             low = middle + 1
     return low
+
+
+def _beyond(reading: float, number: float, *, up: bool, strictly: bool) -> bool:
+    return not strictly if _same(reading, number) else (reading > number) == up
+
+
+def _same(one: float, other: float) -> bool:
+    return isclose(one, other, rel_tol=1e-9, abs_tol=1e-12)
 
 
 def rising(parameter: ParameterLike) -> bool:

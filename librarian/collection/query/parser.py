@@ -18,10 +18,11 @@ from librarian.collection.folding import words
 from .keys import KEYS, OF_TIME, Given, NotUnderstoodError
 from .measures import Comparison, understood
 from .measures import ranges as exact_ranges
+from .names import named_tokens
 from .nodes import EVERYTHING, And, Condition, Node, Not, Or, Text, Unheard, Valued
 from .problem import Problem
-from .tokens import LONGEST_LINE, Token, in_quotes, tokens
-from .vocabulary import LONGEST, Control, Vocabulary
+from .tokens import LONGEST_LINE, Token, in_quotes
+from .vocabulary import Control, Vocabulary
 
 #: Parentheses deeper than this were not typed by a person.
 DEEPEST = 40
@@ -49,7 +50,7 @@ def parse(line: str, vocabulary: Vocabulary, now: datetime) -> Parsed:
 class _Parser:
     def __init__(self, line: str, vocabulary: Vocabulary, now: datetime) -> None:
         self._line, self._vocabulary, self._now = line, vocabulary, now
-        self._tokens: Sequence[Token] = tokens(line)
+        self._tokens: Sequence[Token] = named_tokens(line, vocabulary)
         self._at = 0
         self._depth = 0
         self._in_names = self._reserved_in_names()
@@ -91,7 +92,7 @@ class _Parser:
             if token.kind != "compare" and not (token.kind == "word" and token.text.casefold() == "unknown"):
                 continue
             longest = after
-            while longest > max(0, after - LONGEST) and self._tokens[longest - 1].kind == "word":
+            while longest > max(0, after - self._vocabulary.longest) and self._tokens[longest - 1].kind == "word":
                 longest -= 1
             for first in range(longest, after):
                 reserved = [at for at in range(first, after) if self._tokens[at].text.casefold() in _RESERVED]
@@ -273,7 +274,7 @@ class _Parser:
     def _control(self) -> Node | None:
         """A parameter's name here, with a comparison or `unknown` after it; None when there is none (nothing taken)."""
         run = 0
-        while run <= LONGEST and self._plain(self._at + run):
+        while run <= self._vocabulary.longest and self._plain(self._at + run):
             run += 1
         if not run:
             return None
@@ -288,8 +289,10 @@ class _Parser:
                 self._no_such()
                 return None
         for length in range(run - 1, 0, -1):
+            if self._tokens[self._at + length].text.casefold() != "unknown":
+                continue
             controls = self._named(self._at, length)
-            if controls and self._tokens[self._at + length].text.casefold() == "unknown":
+            if controls:
                 self._at += length + 1
                 return Unheard(_conditions(controls))
         return None

@@ -18,6 +18,7 @@ from librarian.errors import LibrarianError
 
 from .measures import ParameterLike
 from .nodes import Place
+from .tokens import tokens
 
 
 class Readable(Protocol):
@@ -29,10 +30,12 @@ class Readable(Protocol):
     def sections(self) -> Iterable[Any]: ...
 
 
-ReadChart = Callable[[str], Readable]
+def as_written(name: str) -> str:
+    """A name with its signs, blind to case and to how many blanks."""
+    return " ".join(name.casefold().split())
 
-#: Longest name of a parameter in words ("filter envelope key track amount").
-LONGEST = 8
+
+ReadChart = Callable[[str], Readable]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,12 +51,17 @@ class Control:
 
 @dataclass(frozen=True)
 class Vocabulary:
-    """A snapshot; made anew when the library changes. Names are folded words joined by blanks."""
+    """A snapshot; made anew when the library changes. Names are folded words joined by blanks.
+
+    `with_signs`: names that the language would cut at their signs, as they are written. `longest`: tokens of a name.
+    """
 
     instruments: tuple[tuple[int, str], ...] = ()
     tags: tuple[tuple[int, str, str], ...] = ()
     controls: Mapping[str, tuple[Control, ...]] = field(default_factory=dict)
     labels: Mapping[str, str] = field(default_factory=dict)
+    with_signs: frozenset[str] = frozenset()
+    longest: int = 1
 
     def control(self, name: str) -> tuple[Control, ...]:
         """The parameters of that name; () when there is none."""
@@ -87,8 +95,10 @@ class Charts:
     def get(self, digest: bytes, text: Callable[[], str]) -> Readable | None:
         """The chart with that digest; its text is asked for only the first time."""
         if digest not in self._known:
+            kept: object = text()
             try:
-                self._known[digest] = (self._read or _loads())(text())
+                # One that damage has made a number is no chart either.
+                self._known[digest] = (self._read or _loads())(kept) if isinstance(kept, str) else None
             except LibrarianError:
                 self._known[digest] = None
         return self._known[digest]
@@ -108,15 +118,19 @@ def read_vocabulary(connection: Connection, charts: Charts) -> Vocabulary:
     tags = connection.execute(select(Tag.id, Tag.name, Tag.key).order_by(Tag.key))
     controls: dict[str, list[Control]] = {}
     labels: dict[str, str] = {}
+    written: set[str] = set()
     for (chart, revision), layouts in _layouts(connection).items():
         readable = _chart(connection, charts, chart, revision)
         if readable is not None:
-            _add(controls, labels, chart, revision, readable, layouts)
+            _add(controls, labels, written, chart, revision, readable, layouts)
+    cut = {name: tokens(name) for name in written}
     return Vocabulary(
         tuple((number, name) for number, name in instruments),
         tuple((number, name, key) for number, name, key in tags),
         {name: tuple(some) for name, some in controls.items()},
         labels,
+        frozenset(name for name, some in cut.items() if any(token.kind != "word" for token in some)),
+        max(map(len, cut.values()), default=1),
     )
 
 
@@ -145,6 +159,7 @@ def _chart(connection: Connection, charts: Charts, chart: str, revision: int) ->
 def _add(
     controls: dict[str, list[Control]],
     labels: dict[str, str],
+    written: set[str],
     chart: str,
     revision: int,
     readable: Readable,
@@ -158,7 +173,8 @@ def _add(
         control = Control(chart, revision, parameter, title, places)
         label = " ".join(words(parameter.label))
         labels.setdefault(label, parameter.label)
-        names = {label, " ".join(words(parameter.short)), " ".join(words(parameter.id)), " ".join(words(title))}
-        for name in names:
+        spelled = {parameter.label, parameter.short, parameter.id, title}
+        written.update(as_written(name) for name in spelled if words(name))
+        for name in {" ".join(words(name)) for name in spelled}:
             if name:
                 controls.setdefault(name, []).append(control)

@@ -12,6 +12,7 @@ from .connections import (
     damaged,
     explain,
     file_state,
+    log_of,
     open_engine,
     raw,
     reading_uri,
@@ -31,6 +32,7 @@ from .files import (
     unchecked,
 )
 from .kinds import of_a_wrong_kind
+from .log import mark_change, refuse_strange_log
 from .rows import (
     apart,
     cursor,
@@ -97,6 +99,8 @@ __all__ = [
     "insert_many",
     "known_words",
     "listed",
+    "log_of",
+    "mark_change",
     "matching",
     "matching_ids",
     "next_id",
@@ -105,6 +109,7 @@ __all__ = [
     "phrase",
     "raw",
     "reading_uri",
+    "refuse_strange_log",
     "sync_file",
     "sync_folder",
     "unchecked",

@@ -26,7 +26,11 @@ APPLICATION_ID = 0x4C696272
 PATIENCE_S = 30.0
 #: What one connection may keep of the file in memory.
 _CACHE_KIB = 32768
-_NOT_THERE = re.compile(r"no such (table|column)|has no column named|foreign key mismatch")
+#: What SQLite says only of a file whose tables are not those that every library has.
+_NOT_THERE = re.compile(
+    r"no such (fts5 )?(table|column|module|tokenizer)|has no column named|foreign key mismatch"
+    r"|unrecognized (option|parameter)|vtable constructor failed"
+)
 
 
 def open_engine(
@@ -73,22 +77,24 @@ def reading_uri(path: Path) -> str:
     Without a log no program has it open: then it is read as one that does not change, and whoever reads has to see
     to it that it did not (`file_state`). With a log its writer is there, and the two take turns as always.
     """
-    return f"{path.as_uri()}?{'mode=ro' if _log_of(path).exists() else 'immutable=1'}"
+    return f"{path.as_uri()}?{'mode=ro' if log_of(path).exists() else 'immutable=1'}"
 
 
 def file_state(path: Path) -> tuple[int, int, bool]:
     """Another one when a program has written the file or begins to: size, time, whether there is a log."""
     found = path.stat()
-    return found.st_size, found.st_mtime_ns, _log_of(path).exists()
+    return found.st_size, found.st_mtime_ns, log_of(path).exists()
 
 
-def _log_of(path: Path) -> Path:
+def log_of(path: Path) -> Path:
+    """The log of what is not in the file yet; it lies beside it while a program has it open, or was killed."""
     return Path(f"{path}-wal")
 
 
 def write_ahead(connection: sqlite3.Connection) -> None:
-    """Readers and one writer at once. Stays with the file."""
-    connection.execute("PRAGMA journal_mode = WAL")
+    """Readers and one writer at once. Stays with the file, but not with its copies: those are single files."""
+    if connection.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
+        connection.execute("PRAGMA journal_mode = WAL")
 
 
 @contextmanager
@@ -103,15 +109,15 @@ def as_sentences(path: Path, *, opened: bool = False) -> Iterator[None]:
     except DBAPIError as error:
         if isinstance(error, DatabaseError) and isinstance(error.orig, sqlite3.Error):
             problem = explain(error.orig, path)
-            if problem is None and opened and _NOT_THERE.search(str(error.orig)):
-                problem = damaged(path)
+            if problem is None and opened:
+                problem = _of_damage(error.orig, path)
             if problem is not None:
                 raise problem from error
         raise
     except sqlite3.Error as error:
         problem = explain(error, path)
-        if problem is None and opened and _NOT_THERE.search(str(error)):
-            problem = damaged(path)
+        if problem is None and opened:
+            problem = _of_damage(error, path)
         if problem is not None:
             raise problem from error
         raise
@@ -119,6 +125,16 @@ def as_sentences(path: Path, *, opened: bool = False) -> Iterator[None]:
         if opened:
             raise damaged(path) from error
         raise
+
+
+def _of_damage(error: sqlite3.Error, path: Path) -> LibraryProblem | None:
+    """The sentence for what cannot happen in a library of the present schema that is whole."""
+    if isinstance(error, sqlite3.IntegrityError):
+        return LibraryProblem(
+            f"The library {path} contradicts itself ({error}), so this change was not kept.",
+            "See what is wrong: librarian library check. Then restore a backup, or repair it into a new file.",
+        )
+    return damaged(path) if _NOT_THERE.search(str(error)) else None
 
 
 def explain(error: BaseException, path: Path) -> LibraryProblem | None:
