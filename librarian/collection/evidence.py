@@ -21,6 +21,7 @@ def is_damaged(connection: Connection) -> bool:
             or any(sqlite.of_a_wrong_kind(connection))
             or sqlite.broken_references(connection)
             or not counters_are_there(connection)
+            or sqlite.check_file(connection)
         )
     except (DBAPIError, ValueError, TypeError):
         return True  # what cannot even be looked through is not whole

@@ -109,15 +109,15 @@ def as_sentences(path: Path, *, opened: bool = False) -> Iterator[None]:
     except DBAPIError as error:
         if isinstance(error, DatabaseError) and isinstance(error.orig, sqlite3.Error):
             problem = explain(error.orig, path)
-            if problem is None and opened:
-                problem = _of_damage(error.orig, path)
+            if problem is None and opened and _NOT_THERE.search(str(error.orig)):
+                problem = damaged(path)
             if problem is not None:
                 raise problem from error
         raise
     except sqlite3.Error as error:
         problem = explain(error, path)
-        if problem is None and opened:
-            problem = _of_damage(error, path)
+        if problem is None and opened and _NOT_THERE.search(str(error)):
+            problem = damaged(path)
         if problem is not None:
             raise problem from error
         raise
@@ -125,16 +125,6 @@ def as_sentences(path: Path, *, opened: bool = False) -> Iterator[None]:
         if opened:
             raise damaged(path) from error
         raise
-
-
-def _of_damage(error: sqlite3.Error, path: Path) -> LibraryProblem | None:
-    """The sentence for what cannot happen in a library of the present schema that is whole."""
-    if isinstance(error, sqlite3.IntegrityError):
-        return LibraryProblem(
-            f"The library {path} contradicts itself ({error}), so this change was not kept.",
-            "See what is wrong: librarian library check. Then restore a backup, or repair it into a new file.",
-        )
-    return damaged(path) if _NOT_THERE.search(str(error)) else None
 
 
 def explain(error: BaseException, path: Path) -> LibraryProblem | None:
