@@ -49,7 +49,7 @@ class Restored:
 
     `new`: written and read back equal, or, `there` of them, found so. `old`: still (or again) what it was, with the
     reason. `unknown`: written, but reading it back did not show it equal, with what is known. `before`: what was
-    there, for those that were read.
+    there, for those that were read; a memory that travels only as a whole is in it as a whole.
     """
 
     new: tuple[int, ...]
@@ -156,9 +156,10 @@ def restore(
     """Write versions into the memory: `programs` maps an index (through all banks, from 0) to a version.
 
     Each place is read first and given to `keep_before`; then `allow` is asked (the person, or a choice already made).
-    A place that already holds the sound is not written. Every program is read back. Raises Refused for a version of
-    another chart or revision, or one that does not know every value (a memory takes no unknowns); otherwise as
-    `capture`. Cancelled and CableLost say exactly which programs are new, old, not certain.
+    Where the memory travels only as a whole, all of it is given to `keep_before` before it is written. A place that
+    already holds the sound is not written. Every program is read back. Raises Refused for a version of another chart
+    or revision, or one that does not know every value (a memory takes no unknowns); otherwise as `capture`. Cancelled
+    and CableLost say exactly which programs are new, old, not certain.
     """
     with line.talk("restore", cancel, progress) as talk:
         talk.state = "Nothing was written; every program is as before."
@@ -301,6 +302,10 @@ class _Restore:
                 new[number] = version
         if not new:
             return
+        for number, there in held.programs.items():
+            if number not in self.before:  # it travels with them, and a write that breaks off may damage it
+                self.before[number] = there
+                self._keep_before(number, there)
         for _ in range(_ROUNDS):
             # Every round writes all of them: what was read at first, which carries the others, has the old ones.
             for number in new:

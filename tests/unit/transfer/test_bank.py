@@ -126,11 +126,13 @@ def test_a_memory_that_travels_only_as_a_whole(saltmarsh: Chart) -> None:
     assert all(stored(one, number, version) for number, version in result.programs.items())
     others = {number: dict(one.instrument.memory[number].values) for number in range(32)}
     asked: list[int] = []
+    kept: dict[int, Version] = {}
     done = restore(
         one.line, {3: result.programs[9], 4: result.programs[10], 5: result.programs[5]},
-        allow=lambda question: asked.append(question.number) or question.number == 3, keep_before=nothing,
+        allow=lambda question: asked.append(question.number) or question.number == 3, keep_before=kept.__setitem__,
     )  # fmt: skip
     assert asked == [3, 4], "5 holds it already"
+    assert {number: dict(version.values) for number, version in kept.items()} == others, "all of it was written"
     assert sorted(done.new) == [3, 5]
     assert done.old == {4: "it was not to be replaced"}
     assert stored(one, 3, result.programs[9])
