@@ -222,8 +222,10 @@ def test_a_cancelled_restore_names_every_program(run, unit, monkeypatch):
     monkeypatch.setattr(Talk, "tell", tell)
     ended = run("bank", "restore", "Sunday", "--embedded", "--yes", "--json")
     assert ended.code == Exit.CANCELLED
+    (kept,) = [one for one in run("bank", "list", "--json").answer["memories"] if one["kind"] == "before"]
     assert ended.answer["problem"]["sentence"] == (
-        "2 of 6 programs were written and read back equal: 1 and 2; 3 to 6 are as before."
+        "2 of 6 programs were written and read back equal: 1 and 2; 3 to 6 are as before. "
+        f"What was there is kept as “{kept['name']}”; librarian bank restore writes it back."
     )
     assert [name_of(unit, number) for number in range(4)] == ["Program 1", "Program 2", "Other 2", "Other 3"]
 
