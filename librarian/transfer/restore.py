@@ -316,7 +316,7 @@ class _Restore:
             now = read_bank(talk, asks, bank).programs
             account.whole = False
             self._judge(now, held.programs, new, refusal)
-            if all(number in account.new for number in new):
+            if all(number in account.new for number in new) or (refusal and _untouched(now, held.programs)):
                 break
             talk.line.slower()
         for number in now:
@@ -378,6 +378,10 @@ def _send(talk: Talk, way: Way, messages: tuple[bytes, ...], where: dict[str, in
     if talk.refusals > refusals:
         refusal = refusal or f"{talk.line.name} refused it"
     return refusal
+
+
+def _untouched(now: Mapping[int, Version], was: Mapping[int, Version]) -> bool:
+    return all(same_sound(now[number], was[number]) for number in was)
 
 
 def _base(line: Line, message: str, version: Version, there: Version) -> tuple[bytes, ...] | None:
