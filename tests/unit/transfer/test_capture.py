@@ -231,3 +231,13 @@ def test_one_conversation_at_a_time(fogbell: Chart) -> None:
     with one.line.talk("capture"), pytest.raises(Busy, match="capture is under way"):
         capture(one.line)
     assert capture(one.line).known == 22
+
+
+def test_an_instrument_that_answers_too_late_is_not_called_another_one() -> None:
+    saltmarsh = load(Path(__file__).parents[2] / "data" / "instruments" / "saltmarsh.toml")
+    one = world(saltmarsh, behaviour=Behaviour(answer_delay_s=1.7), introduced=False)
+    with pytest.raises(NoReply) as told:
+        capture(one.line)
+    assert str(told.value).startswith("Saltmarsh is on ")
+    assert "too late" in str(told.value)
+    assert "timeout_ms" in told.value.hint
