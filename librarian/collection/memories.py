@@ -93,7 +93,7 @@ class Memories:
 
     def end(self, backup: MemoryBackup, failed: Mapping[int, str]) -> MemoryBackup:
         """It was read to its end; returns it as it is now."""
-        done = replace(backup, kept=tuple(sorted(self.programs(backup))), failed=dict(failed), ended=True)
+        done = replace(self._with_what_is_here(backup), failed=dict(failed), ended=True)
         self._write(done)
         return done
 
@@ -144,4 +144,9 @@ class Memories:
                 f"A memory backup in the library {self._library.path} cannot be read: {error!r}.",
                 "Check the library: librarian library check",
             ) from error
-        return found if found.ended else replace(found, kept=tuple(sorted(self.programs(found))))
+        return found if found.ended else self._with_what_is_here(found)
+
+    def _with_what_is_here(self, backup: MemoryBackup) -> MemoryBackup:
+        """What a restore finds may be more than it was to write: a memory that travels only as a whole is all kept."""
+        kept = tuple(sorted(self.programs(backup)))
+        return replace(backup, kept=kept, wanted=tuple(dict.fromkeys((*backup.wanted, *kept))))

@@ -9,6 +9,8 @@ from librarian.transfer.talk import Talk
 
 _NULLED = frozenset({"nrpn", "rpn"})
 _NULL_ENDS = frozenset({b"\x62\x7f", b"\x64\x7f"})
+_WITHOUT_NEWS = 5
+"""So many silences may pass without a new parameter: one of 14 bits by NRPN takes four messages to say."""
 _NULL_S = 0.03
 """So long a null may be behind the last value, also over a MIDI system that works in periods."""
 
@@ -35,7 +37,7 @@ def read_controllers(talk: Talk, way: Way) -> Reading:
             collecting.damaged()
             until = max(until, line.clock.now() + collecting.silence_s)
         elif collecting.take(arrival):
-            until = line.clock.now() + collecting.silence_s
+            until = collecting.patience()
         elif talk.refusals > since.refusals:
             until = min(until, line.clock.now() + AFTER_NAK_S)
     if collecting.ended:
@@ -69,6 +71,7 @@ class _Collecting:
         self._settled: dict[str, int] = {}
         self._doubtful: set[str] = set()
         self._latest: set[str] = set()
+        self._news_at = self._talk.line.clock.now()
         self._listener = self._talk.line.chart.codec.listener(self._talk.line.address)
 
     def take(self, message: Message) -> bool:
@@ -84,11 +87,17 @@ class _Collecting:
         self.received.append(raw)
         found = self._listener.feed(raw, line.clock.now())
         self._latest = {one.parameter for one in found}
+        if not self._latest <= set(self.values):
+            self._news_at = line.clock.now()
         for heard in found:
             talk.told(heard)
             self._heard(heard.parameter, heard.value, heard.settled)
         talk.tell(len(self.values), self._total, "parameters", self._seconds_left())
         return True
+
+    def patience(self) -> float:
+        """Until when more may come. A control that is turned all the while has no silence after it, and no news."""
+        return min(self._talk.line.clock.now() + self.silence_s, self._news_at + _WITHOUT_NEWS * self.silence_s)
 
     def hear_null(self) -> None:
         """An answer that ends with RPN or NRPN ends with null, usually: before that the instrument may be deaf."""

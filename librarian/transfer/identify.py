@@ -80,6 +80,14 @@ def still_there(talk: Talk) -> None:
     refuse_stranger(_who(talk, line.address.device, _INTRODUCTION_S) or _raise_silence(talk))
 
 
+def refuse_whoever_else(talk: Talk) -> None:
+    """Nothing came from this instrument: raise WrongInstrument where another one answers in its place."""
+    if talk.line.chart.identity.manufacturer is not None:
+        found = _who(talk, ALL_CALL, _INTRODUCTION_S)
+        if found is not None and found.fits == "other instrument":
+            refuse_stranger(found)
+
+
 def refuse_stranger(found: Identified | None) -> None:
     """Raise WrongInstrument when what answered last is not what the chart describes."""
     if found is None or found.fits == "fits":

@@ -90,6 +90,12 @@ def silence(
             f"{line.port} returns what is sent to it, and {line.name} does not answer: thru is on, or OUT goes to IN.",
             "Switch thru off or rewire, then look again.",
         )
+    if talk.foreign > since.foreign and _who_it_is(talk):
+        return NoReply(
+            f"{line.name} is on {line.port}, but answers too late: who it is came only after the time for that, and "
+            f"{what} not within the time that its chart gives it.",
+            "Give it longer: timeout_ms of [[capture]] in its chart.",
+        )
     if talk.foreign > since.foreign:
         return ForeignOnly(
             f"Messages arrive on {line.port}, but none from {line.name}: {describe(talk, talk.last_foreign)}.",
@@ -99,6 +105,16 @@ def silence(
         f"{line.name} does not answer on {line.port}: asked for {what}, nothing came.",
         "Check its power and the cable in its MIDI IN, then look again.",
     )
+
+
+def _who_it_is(talk: Talk) -> bool:
+    """True when what came instead is the identity reply of this very instrument, to a question that was given up."""
+    try:
+        reply = universal.parse_identity(talk.last_foreign)
+    except universal.Malformed:
+        return False
+    identity = talk.line.chart.identity
+    return identity.manufacturer is not None and identity.fits(reply) == "fits"
 
 
 def describe(talk: Talk, raw: bytes) -> str:

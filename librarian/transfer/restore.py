@@ -49,7 +49,7 @@ class Restored:
 
     `new`: written and read back equal, or, `there` of them, found so. `old`: still (or again) what it was, with the
     reason. `unknown`: written, but reading it back did not show it equal, with what is known. `before`: what was
-    there, for those that were read.
+    there, for those that were read; a memory that travels only as a whole is in it as a whole.
     """
 
     new: tuple[int, ...]
@@ -156,9 +156,10 @@ def restore(
     """Write versions into the memory: `programs` maps an index (through all banks, from 0) to a version.
 
     Each place is read first and given to `keep_before`; then `allow` is asked (the person, or a choice already made).
-    A place that already holds the sound is not written. Every program is read back. Raises Refused for a version of
-    another chart or revision, or one that does not know every value (a memory takes no unknowns); otherwise as
-    `capture`. Cancelled and CableLost say exactly which programs are new, old, not certain.
+    Where the memory travels only as a whole, all of it is given to `keep_before` before it is written. A place that
+    already holds the sound is not written. Every program is read back. Raises Refused for a version of another chart
+    or revision, or one that does not know every value (a memory takes no unknowns); otherwise as `capture`. Cancelled
+    and CableLost say exactly which programs are new, old, not certain.
     """
     with line.talk("restore", cancel, progress) as talk:
         talk.state = "Nothing was written; every program is as before."
@@ -301,6 +302,10 @@ class _Restore:
                 new[number] = version
         if not new:
             return
+        for number, there in held.programs.items():
+            if number not in self.before:  # it travels with them, and a write that breaks off may damage it
+                self.before[number] = there
+                self._keep_before(number, there)
         for _ in range(_ROUNDS):
             # Every round writes all of them: what was read at first, which carries the others, has the old ones.
             for number in new:
@@ -311,7 +316,7 @@ class _Restore:
             now = read_bank(talk, asks, bank).programs
             account.whole = False
             self._judge(now, held.programs, new, refusal)
-            if all(number in account.new for number in new):
+            if all(number in account.new for number in new) or (refusal and _untouched(now, held.programs)):
                 break
             talk.line.slower()
         for number in now:
@@ -373,6 +378,10 @@ def _send(talk: Talk, way: Way, messages: tuple[bytes, ...], where: dict[str, in
     if talk.refusals > refusals:
         refusal = refusal or f"{talk.line.name} refused it"
     return refusal
+
+
+def _untouched(now: Mapping[int, Version], was: Mapping[int, Version]) -> bool:
+    return all(same_sound(now[number], was[number]) for number in was)
 
 
 def _base(line: Line, message: str, version: Version, there: Version) -> tuple[bytes, ...] | None:

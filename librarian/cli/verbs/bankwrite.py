@@ -42,7 +42,7 @@ from librarian.cli.waiting import waiting
 from librarian.collection import InstrumentRow, Library
 from librarian.collection.memories import Memories, MemoryBackup
 from librarian.collection.plain import as_plain
-from librarian.errors import BadInput
+from librarian.errors import BadInput, Cancelled, OutsideProblem
 from librarian.messages import Version
 
 YesOption = Annotated[bool, typer.Option("--yes", help="Do not ask; for scripts. What is there is kept all the same.")]
@@ -203,6 +203,18 @@ def _kept_before(
     before = memories.begin(row, chart, f"Before {source}, {now.day} {now:%b %H:%M}", wanted, "before")
     try:
         yield memories, before
+    except Cancelled as ended:
+        raise Cancelled(f"{ended} {_had_back(memories, before)}".strip()) from ended
+    except OutsideProblem as problem:
+        problem.hint = f"{problem.hint} {_had_back(memories, before)}".strip()
+        raise
     finally:
         if not memories.end(before, {}).kept:
             memories.delete(before)
+
+
+def _had_back(memories: Memories, before: MemoryBackup) -> str:
+    """How to have back what is not certain any more after a break, if anything was kept."""
+    if not memories.programs(before):
+        return ""
+    return f"What was there is kept as “{before.name}”; librarian bank restore writes it back."

@@ -131,14 +131,21 @@ def put_back(
             )
         version, of, with_setup = of_plain(kept["sound"]), str(kept["of"]), bool(kept["with_setup"])
 
+        found: list[Version] = []
+
         def keep_before(before: Version) -> None:
-            _remember(library, row.id, f"what was put back, of {shown_time(version.taken)}", before, with_setup)
+            found.append(before)
+            over = f"what was there before “{of}”"
+            keep_what_was_there(library, row.id, there.chart, before, over, with_setup=with_setup)
 
         with (
             waiting(f"Putting back what {row.name} held") as (cancel, progress),
             connected(library, row, cancel=cancel, progress=progress, traffic=traffic) as there,
         ):
             done = _recalled(there, version, {"with_setup": with_setup}, keep_before, cancel, progress)
+        # Only now: one that broke off, or did not arrive, is to be tried again, not taken back.
+        if done.state != "differs" and found and found[-1].values:
+            _remember(library, row.id, f"what was put back, of {shown_time(version.taken)}", found[-1], with_setup)
         answer = answers.PutBack(
             instrument=row.name,
             before=of,

@@ -13,7 +13,7 @@ from librarian.transfer.bringup.identity import identity
 from librarian.transfer.bringup.report import Report
 from librarian.transfer.cancel import Cancel, OnProgress
 from librarian.transfer.capture import as_version, read_all
-from librarian.transfer.identify import introduce, is_twin, refuse_stranger, show_itself
+from librarian.transfer.identify import introduce, is_twin, refuse_stranger, refuse_whoever_else, show_itself
 from librarian.transfer.line import Line
 from librarian.transfer.plan import make_plan
 from librarian.transfer.reading import Reading
@@ -76,7 +76,11 @@ def bring_up(
         talk.trace = None
         held: Reading | None = None
         if bench.roads:
-            held = _held(talk, bench)
+            try:
+                held = _held(talk, bench)
+            except (NoReply, ForeignOnly):
+                refuse_whoever_else(talk)
+                raise
             if held is not None and keep_before is not None:
                 keep_before("", as_version(line, held, kind="safety", detail=f"before a bring-up, on {line.port}"))
         else:

@@ -112,6 +112,22 @@ def test_an_interrupted_backup_keeps_what_it_has_and_goes_on(run, unit, library_
     assert "interrupted" in run("bank", "list").out
 
 
+def test_what_a_restore_found_counts_all_that_it_kept(run, unit, library_path):
+    run("bank", "backup", "Sunday", "--embedded", "--programs", "1..3")
+    with Library.open(library_path) as library:
+        memories = Memories(library)
+        (sunday,) = memories.all()
+        row = library.instrument(sunday.instrument)
+        before = memories.begin(row, chart_of_instrument(library, row), "Before", [1], "before")
+        for number, version in memories.programs(sunday).items():  # as where the memory travels only as a whole
+            memories.keep(before, number, version)
+        (broken,) = [one for one in memories.all() if one.kind == "before"]
+        assert (sorted(broken.wanted), broken.kept, broken.ended) == ([0, 1, 2], (0, 1, 2), False)
+        memories.end(before, {})
+    found = {one["name"]: one for one in run("bank", "list", "--json").answer["memories"]}["Before"]
+    assert (found["kept"], found["of"], found["complete"]) == (3, 3, True)
+
+
 def test_resuming_asks_only_for_the_rest(run, unit, library_path):
     whole = run("bank", "backup", "Whole", "--embedded", "--programs", "1..6", "--json").answer
     with Library.open(library_path) as library:
@@ -206,8 +222,10 @@ def test_a_cancelled_restore_names_every_program(run, unit, monkeypatch):
     monkeypatch.setattr(Talk, "tell", tell)
     ended = run("bank", "restore", "Sunday", "--embedded", "--yes", "--json")
     assert ended.code == Exit.CANCELLED
+    (kept,) = [one for one in run("bank", "list", "--json").answer["memories"] if one["kind"] == "before"]
     assert ended.answer["problem"]["sentence"] == (
-        "2 of 6 programs were written and read back equal: 1 and 2; 3 to 6 are as before."
+        "2 of 6 programs were written and read back equal: 1 and 2; 3 to 6 are as before. "
+        f"What was there is kept as “{kept['name']}”; librarian bank restore writes it back."
     )
     assert [name_of(unit, number) for number in range(4)] == ["Program 1", "Program 2", "Other 2", "Other 3"]
 

@@ -12,7 +12,9 @@ import pytest
 from librarian.chart import load, shipped
 from librarian.cli.exits import Exit
 from librarian.cli.replaying import CONVERSATIONS
+from librarian.cli.verbs import recalling
 from librarian.collection import Library
+from librarian.errors import Cancelled
 from librarian.messages import Values, Version
 from librarian.standin import Behaviour
 from librarian.transfer import connections
@@ -69,6 +71,40 @@ def test_put_back_undoes_a_recall_and_again_the_other_way(run, unit, two_sounds)
     assert unit["lanternfish"].sound == second
     run("put-back", "--embedded")
     assert unit["lanternfish"].sound == first
+
+
+def test_what_was_played_since_a_recall_is_kept_before_something_is_put_back(run, unit, two_sounds):
+    run("recall", "Harbour", "--embedded")
+    one = unit["lanternfish"]
+    one.sound["filter.cutoff"] = 77
+    played = dict(one.sound)
+    run("put-back", "--embedded")
+    run("recall", "Harbour", "--embedded")
+    held = [
+        {value["id"]: value["value"] for value in run("show", patch["id"], "--json").answer["sound"]["values"]}
+        for patch in run("find", "--tag", "before a recall", "--json").answer["patches"]
+    ]
+    sound = {name: played[name] for name in one.chart.sound_ids}
+    assert sound in [{name: each[name] for name in sound} for each in held]
+
+
+def test_a_put_back_that_breaks_off_can_be_tried_again(run, unit, two_sounds, monkeypatch):
+    _, second = two_sounds
+    run("recall", "Harbour", "--embedded")
+    real = recalling.transfer.recall
+
+    def interrupted(line, version, *, keep_before, **options):
+        def keep(before):
+            keep_before(before)
+            raise Cancelled("Nothing was sent yet.")
+
+        return real(line, version, keep_before=keep, **options)
+
+    monkeypatch.setattr(recalling.transfer, "recall", interrupted)
+    assert run("put-back", "--embedded").code == Exit.CANCELLED
+    monkeypatch.setattr(recalling.transfer, "recall", real)
+    assert run("put-back", "--embedded").code == Exit.OK
+    assert unit["lanternfish"].sound == second
 
 
 def test_what_was_there_is_kept_as_before_the_recall(run, two_sounds):

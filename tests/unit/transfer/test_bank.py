@@ -115,22 +115,27 @@ def test_a_captured_sound_is_stored_without_the_setup_and_with_its_name(lanternf
     assert again.new == (63,), "it is there already"
 
 
-def test_a_memory_that_travels_only_as_a_whole(saltmarsh: Chart) -> None:
+def _only_as_a_whole() -> Chart:
     text = (_DATA / "saltmarsh.toml").read_text(encoding="utf-8")
     start = text.index('[[recall]]\nway = "dump"\nmessage = "program"')
     text = text[:start] + text[text.index("[[section]]") :]
-    chart = loads(text[: text.index("[message.program]")] + text[text.index("[message.bank]") :])
-    one = world(chart)
+    return loads(text[: text.index("[message.program]")] + text[text.index("[message.bank]") :])
+
+
+def test_a_memory_that_travels_only_as_a_whole() -> None:
+    one = world(_only_as_a_whole())
     result = backup(one.line)
     assert set(result.programs) == set(range(32))
     assert all(stored(one, number, version) for number, version in result.programs.items())
     others = {number: dict(one.instrument.memory[number].values) for number in range(32)}
     asked: list[int] = []
+    kept: dict[int, Version] = {}
     done = restore(
         one.line, {3: result.programs[9], 4: result.programs[10], 5: result.programs[5]},
-        allow=lambda question: asked.append(question.number) or question.number == 3, keep_before=nothing,
+        allow=lambda question: asked.append(question.number) or question.number == 3, keep_before=kept.__setitem__,
     )  # fmt: skip
     assert asked == [3, 4], "5 holds it already"
+    assert {number: dict(version.values) for number, version in kept.items()} == others, "all of it was written"
     assert sorted(done.new) == [3, 5]
     assert done.old == {4: "it was not to be replaced"}
     assert stored(one, 3, result.programs[9])
@@ -138,6 +143,14 @@ def test_a_memory_that_travels_only_as_a_whole(saltmarsh: Chart) -> None:
         assert one.instrument.memory[number].values == others[number]
     assert restore(one.line, done.before, allow=always, keep_before=nothing).new
     assert {number: dict(one.instrument.memory[number].values) for number in range(32)} == others
+
+
+def test_a_whole_memory_that_refused_and_is_as_before_is_not_written_again() -> None:
+    one = world(_only_as_a_whole(), behaviour=Behaviour(memory_protected=True))
+    programs = backup(one.line).programs
+    result = restore(one.line, {4: programs[1]}, allow=always, keep_before=nothing)
+    assert (result.new, "refused" in result.old[4]) == ((), True)
+    assert len(one.instrument.refused) == 1
 
 
 def test_no_means_no_and_the_same_is_not_written_again(kelpline: Chart) -> None:

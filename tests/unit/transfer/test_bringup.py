@@ -13,7 +13,7 @@ from librarian.chart import Chart, Decoded, loads
 from librarian.errors import BadInput, Cancelled, OutsideProblem, Refused
 from librarian.messages import Version
 from librarian.standin import Behaviour
-from librarian.transfer import Cancel, NoReply
+from librarian.transfer import Cancel, Line, NoReply, WrongInstrument
 from librarian.transfer.bringup import Report, as_html, as_junit, as_text, bring_up, changes, load, save
 from librarian.transfer.bringup.bench import Bench
 from tests.bench.bringup import report_of
@@ -265,6 +265,15 @@ def test_defects_of_such_an_instrument_are_found(known: dict[str, Chart]) -> Non
     _, far_end = planted(defect, mute, 3)
     failed = {one.check for one in report_of(far_end, mute, 3).of("failed")}
     assert failed == {"identity: realtime inside the request"}
+
+
+def test_another_instrument_is_told_and_not_called_silent(known: dict[str, Chart]) -> None:
+    there = world(known["fogbell"])
+    line = Line(there.cable, known["lanternfish"], known["lanternfish"].default_address)
+    before = dict(there.sound)
+    with pytest.raises(WrongInstrument, match="where Lanternfish was expected"):
+        bring_up(line)
+    assert there.sound == before
 
 
 def test_who_answers_nothing_is_told(known: dict[str, Chart]) -> None:

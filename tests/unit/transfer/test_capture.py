@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from librarian.chart import Chart, load
+from librarian.chart import Chart, load, loads
 from librarian.errors import Cancelled, Refused
 from librarian.messages import Values, Version
 from librarian.standin import Behaviour
@@ -54,8 +54,6 @@ def test_controllers_are_captured_and_their_end_is_found_by_count(fogbell: Chart
 
 
 def test_controllers_without_count_end_by_silence(fogbell: Chart) -> None:
-    from librarian.chart import loads
-
     text = fogbell.text
     start = text.index("\nend = ") + 1
     chart = loads(text[:start] + "end = { silence_ms = 200 }" + text[text.index("\n", start) :])
@@ -231,3 +229,24 @@ def test_one_conversation_at_a_time(fogbell: Chart) -> None:
     with one.line.talk("capture"), pytest.raises(Busy, match="capture is under way"):
         capture(one.line)
     assert capture(one.line).known == 22
+
+
+def test_an_instrument_that_answers_too_late_is_not_called_another_one() -> None:
+    saltmarsh = load(Path(__file__).parents[2] / "data" / "instruments" / "saltmarsh.toml")
+    one = world(saltmarsh, behaviour=Behaviour(answer_delay_s=1.7), introduced=False)
+    with pytest.raises(NoReply) as told:
+        capture(one.line)
+    assert str(told.value).startswith("Saltmarsh is on ")
+    assert "too late" in str(told.value)
+    assert "timeout_ms" in told.value.hint
+
+
+def test_a_control_that_never_rests_keeps_no_controllers_from_ending_by_silence(fogbell: Chart) -> None:
+    start = fogbell.text.index("\nend = ") + 1
+    chart = loads(fogbell.text[:start] + fogbell.text[fogbell.text.index("\n", start) + 1 :])
+    one = world(chart, seed=8)
+    for step in range(3000):
+        one.bad.at(100.0 + step * 0.07, lambda now, value=step % 128: one.instrument.turn("filter.cutoff", value, now))
+    got = capture(one.line)
+    assert got.missing == ("filter.cutoff",)
+    assert {**got.version.values, "filter.cutoff": one.sound["filter.cutoff"]} == one.sound
