@@ -1,6 +1,6 @@
 """Conversations with an instrument: identify, capture, recall, verify. Plain functions over a cable and a chart."""
 
-from librarian.transfer.bank import Backup, backup, same_sound
+from librarian.transfer.bank import Backup, backup, same_sound, written_as_a_whole
 from librarian.transfer.byhand import capture_by_hand
 from librarian.transfer.cancel import Cancel, OnProgress, Progress
 from librarian.transfer.capture import capture
@@ -62,4 +62,5 @@ __all__ = [
     "restore",
     "same_sound",
     "verify",
+    "written_as_a_whole",
 ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
-from librarian.chart import Way
+from librarian.chart import Chart, Way
 from librarian.errors import Refused
 from librarian.messages import Origin, Version
 from librarian.transfer import limits
@@ -125,7 +125,16 @@ def numbers(line: Line, programs: Iterable[int] | None) -> list[int]:
 
 def single_programs(line: Line, form: str) -> bool:
     """True when the chart has a message for one program in this form."""
-    return any(info.kind == "program" and form in info.forms for info in line.chart.codec.messages.values())
+    return _has(line.chart, "program", form)
+
+
+def written_as_a_whole(chart: Chart) -> bool:
+    """True when to write one program, all of the memory (or of its bank) has to be sent."""
+    return _has(chart, "bank", "write") and not _has(chart, "program", "write")
+
+
+def _has(chart: Chart, kind: str, form: str) -> bool:
+    return any(info.kind == kind and form in info.forms for info in chart.codec.messages.values())
 
 
 def program_way(line: Line, form: str) -> Way:

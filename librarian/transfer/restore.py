@@ -16,9 +16,9 @@ from librarian.transfer.bank import (
     program_way,
     read_program,
     same_sound,
-    single_programs,
     slots,
     slots_of,
+    written_as_a_whole,
 )
 from librarian.transfer.cancel import Cancel, OnProgress
 from librarian.transfer.identify import introduce, refuse_stranger
@@ -168,7 +168,7 @@ def restore(
         wanted = numbers(line, sorted(programs))
         talk.limit_s = limits.restore_s(line, len(wanted))
         whole = bank_way(line, "write")
-        by_bank = whole is not None and not single_programs(line, "write")
+        by_bank = written_as_a_whole(line.chart)
         way = whole if whole is not None and by_bank else program_way(line, "write")
         for number in wanted:
             _check(line, programs[number], way)

@@ -8,8 +8,10 @@ from xml.etree import ElementTree
 
 from librarian.chart import loads
 from librarian.collection.memories import Memories
+from librarian.messages import Values, Version
 from librarian.transfer import same_sound
 from librarian.transfer.connections import add_stand_in
+from librarian.window.memory.lines import Question
 from tests.gui.whole_window import PATIENCE_MS, Desk
 
 SIZE = 6
@@ -166,3 +168,16 @@ def test_a_bring_up_asks_for_the_monitors_runs_and_its_report_is_saved_and_compa
     assert "Compare with a report of the same kind" in str(told)
     proving.compare(tmp_path / "report.txt")
     assert "no saved bring-up report" in window.areas.drawers.notice.sentence.said
+
+
+def test_the_question_says_when_all_of_the_memory_travels(desk: Desk):
+    tallow = loads((Path(__file__).parents[1] / "data" / "charts" / "tallow.toml").read_text(encoding="utf-8"))
+    for chart, whole in ((tallow, True), (desk.charts["lanternfish"], False)):
+        name = next(iter(chart.sound_ids))
+        low, high = (
+            Version(chart.id, chart.revision, Values({name: value}), name=name)
+            for value in (chart.parameters[name].low, chart.parameters[name].high)
+        )
+        question = Question(1, chart.name, chart, {0: low}, {0: high}, "a patch")
+        assert question.numbers == [0]
+        assert ("only as a whole" in question.rest) == whole

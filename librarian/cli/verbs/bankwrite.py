@@ -125,6 +125,9 @@ def _write(
             seen = None if yes else _seen(there, list(wanted), cancel, progress)
         if seen is not None:
             here.say(_question(chart, seen, wanted))
+            if transfer.written_as_a_whole(chart):
+                whole = "takes its memory only as a whole: all of it is sent, the rest as it is now."
+                here.say(f"{clean(row.name)} {whole}")
             replaced = [number for number in wanted if number in seen]
             agreed(f"Replace {len(replaced)} programs in {row.name}?", yes=False,
                    declined=f"Nothing was written; {row.name} is as it was.")  # fmt: skip

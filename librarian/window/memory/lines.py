@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from librarian.chart import Chart
 from librarian.collection.memories import MemoryBackup
 from librarian.messages import Version
-from librarian.transfer import Restored, same_sound
+from librarian.transfer import Restored, same_sound, written_as_a_whole
 from librarian.window.parts.lines import Line
 from librarian.window.words import clock_time, counted, day, listed, quoted
 
@@ -114,6 +114,11 @@ class Question:
         ]
         same = len(self.wanted) - len(numbers)
         holds = f" {counted(same, 'other is', 'others are')} there already or cannot be read." if same else ""
+        whole = (
+            f" {self.instrument} takes its memory only as a whole: all of it is sent, the rest as it is now."
+            if written_as_a_whole(self.chart) else ""
+        )
         return (
-            f"{listed(pairs, 6)}.{holds} What is there now is kept as a backup of its own and can be written back."
+            f"{listed(pairs, 6)}.{holds}{whole} "
+            "What is there now is kept as a backup of its own and can be written back."
         )

@@ -193,6 +193,18 @@ def test_a_person_sees_what_is_replaced_and_may_say_no(run, unit, answers_of_a_p
     assert name_of(unit, 0) == "Program 1"
 
 
+def test_who_replaces_one_program_is_told_that_all_of_the_memory_travels(run, unit, answers_of_a_person):
+    tallow = str(Path(__file__).parents[2] / "data" / "charts" / "tallow.toml")
+    run("bank", "backup", "Sunday", "--embedded", "--instrument", tallow)
+    one = unit["tallow"]
+    name = next(iter(one.chart.sound_ids))
+    one.memory[0].values[name] ^= 1
+    answers_of_a_person("n\n")
+    asked = run("bank", "restore", "Sunday", "--programs", "1", "--embedded", "--instrument", tallow)
+    assert asked.code == Exit.CANCELLED
+    assert "takes its memory only as a whole: all of it is sent" in asked.out
+
+
 def test_a_protected_memory_stays_and_says_why(run, unit):
     run("bank", "backup", "Sunday", "--embedded", "--programs", "1..2")
     one = unit["lanternfish"]

@@ -12,7 +12,7 @@ from librarian.errors import Cancelled, Refused
 from librarian.messages import Values, Version
 from librarian.standin import Behaviour
 from librarian.standin.faults import Faults
-from librarian.transfer import Cancel, Replace, backup, capture, restore
+from librarian.transfer import Cancel, Replace, backup, capture, restore, written_as_a_whole
 from librarian.wire.cable import CableLost
 from tests.simulated import World, world
 
@@ -124,6 +124,8 @@ def _only_as_a_whole() -> Chart:
 
 def test_a_memory_that_travels_only_as_a_whole() -> None:
     one = world(_only_as_a_whole())
+    assert written_as_a_whole(one.line.chart)
+    assert not written_as_a_whole(loads((_DATA / "saltmarsh.toml").read_text(encoding="utf-8")))
     result = backup(one.line)
     assert set(result.programs) == set(range(32))
     assert all(stored(one, number, version) for number, version in result.programs.items())
