@@ -46,6 +46,7 @@ from .rows import (
     unindexed,
     update_many,
 )
+from .tables import with_list_of_tables
 from .words import (
     BETWEEN,
     OWN_TABLES,
@@ -113,5 +114,6 @@ __all__ = [
     "unchecked",
     "unindexed",
     "update_many",
+    "with_list_of_tables",
     "write_ahead",
 ]
