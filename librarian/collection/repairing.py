@@ -6,7 +6,7 @@ Works below SQLAlchemy, row by row and table by table: where a page cannot be re
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -21,15 +21,9 @@ from .content import cut
 from .folding import clean_name, order_key
 from .layout import digest, layout_if_whole
 from .opening import open_store
-from .problems import LibraryProblem
+from .readable import Columns, explains, readable, source_of, try_read
 from .schema import LIVE, Base, Counter, Patch, PatchTag, Tag
 
-#: Rows read at once while all goes well.
-STRIDE = 500
-#: A number of a row is never strange below this, however small the file.
-_PLAUSIBLE = 1_000_000
-#: No row takes less.
-_ROW_BYTES = 16
 #: Tables that are not copied: a new library has its own counters, and tags stand in the patches too.
 _MADE_ANEW = frozenset({Counter.__tablename__, Tag.__tablename__, PatchTag.__tablename__})
 
@@ -52,13 +46,19 @@ def repair(damaged: Path, into: Path) -> Repaired:
         raise Refused(f"{into} exists already; a repair never replaces a file.", "Choose another name.")
     sqlite.refuse_strange_log(damaged.absolute())
     result = Repaired(into)
-    source = sqlite3.connect(f"{damaged.absolute().as_uri()}?mode=ro", uri=True)
-    # SQLite reads nothing of a file that is shorter than it says, unless its list of tables may be mended.
-    source.execute("PRAGMA writable_schema = ON")
-    source.text_factory = lambda raw: raw.decode("utf-8", "replace")
+    with ExitStack() as stack:
+        source, columns, own = source_of(damaged, stack)
+        if not own:
+            result.lost.append("The list of tables was damaged; it was taken to be that of every library.")
+        _save(source, columns, result)
+    return result
+
+
+def _save(source: sqlite3.Connection, columns: Columns, result: Repaired) -> None:
+    """All of it into the new library, or no new library."""
+    into = result.into
     store = open_store(into)
     try:
-        columns = _columns(source, damaged)
         with store.taking_in(None) as connection:
             driver = sqlite.raw(connection)
             for table in Base.metadata.sorted_tables:
@@ -76,37 +76,14 @@ def repair(damaged: Path, into: Path) -> Repaired:
         for leftover in (into, sqlite.log_of(into), Path(f"{into}-shm")):
             leftover.unlink(missing_ok=True)
         raise
-    finally:
-        source.close()
     store.close()
-    return result
-
-
-def _columns(source: sqlite3.Connection, damaged: Path) -> dict[str, list[str]]:
-    """Table -> the columns that both files have."""
-    try:
-        names = {str(row[0]) for row in source.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
-        found = {
-            table.name: [
-                str(row[1])
-                for row in source.execute(f"PRAGMA table_info({table.name})")
-                if str(row[1]) in table.columns
-            ]
-            for table in Base.metadata.sorted_tables
-            if table.name in names
-        }
-    except (sqlite3.DatabaseError, UnicodeDecodeError) as error:  # SQLite quotes what is damaged
-        raise LibraryProblem(f"Nothing of {damaged} can be read ({error}).", "Restore a backup instead.") from error
-    if "patch" not in found or "content" not in found:
-        raise LibraryProblem(f"{damaged} is not a library, so there is nothing to repair.", "Choose another file.")
-    return found
 
 
 def _copy(
     source: sqlite3.Connection,
     driver: sqlite3.Connection,
     table: str,
-    columns: dict[str, list[str]],
+    columns: Columns,
     result: Repaired,
 ) -> None:
     names = columns.get(table, [])
@@ -116,7 +93,7 @@ def _copy(
     mended = 0
     places = ", ".join("?" for _ in names)
     into = f"INSERT OR IGNORE INTO {table} ({', '.join(names)}) VALUES ({places})"
-    for rows in _readable(source, table, names) if names else ():
+    for rows in readable(source, table, names) if names else ():
         if rows is None:
             missing += 1
             continue
@@ -146,68 +123,6 @@ def _of_its_kind(value: object, column: Column[Any]) -> object:
     return None if column.nullable else kind()
 
 
-def _bytes(source: sqlite3.Connection) -> int:
-    """How many the file has."""
-    sizes = [_try(source, f"PRAGMA {name}", ()) for name in ("page_count", "page_size")]
-    pages, size = (int(str(found[0][0])) if found else 0 for found in sizes)
-    return pages * size
-
-
-def _ends(source: sqlite3.Connection, table: str) -> tuple[int, int]:
-    """The numbers between which the rows of a table lie. Its last page may be gone, and all the others be there.
-
-    A number that damage has made does not count: the gap before it would be walked through for years.
-    """
-    lowest = _try(source, f"SELECT min(id) FROM {table}", ())
-    highest = _try(source, f"SELECT max(id) FROM {table}", ())
-    if lowest and lowest[0][0] is None:
-        return 0, -1
-    if not highest:
-        highest = _try(source, "SELECT seq FROM sqlite_sequence WHERE name = ?", (table,))
-    size = _bytes(source)
-    last = highest[0][0] if highest else size // _ROW_BYTES
-    first = lowest[0][0] if lowest else 0
-    # There were never four times as many rows as the file has bytes, those that were deleted included.
-    return max(0, int(str(first))), min(int(str(last)), max(_PLAUSIBLE, 4 * size))
-
-
-def _readable(
-    source: sqlite3.Connection, table: str, names: Sequence[str]
-) -> Iterator[list[tuple[object, ...]] | None]:
-    """Rows in portions; None for each row (or range of rows) that cannot be read."""
-    key = "name" if table == "setting" else "id"
-    if key == "name":
-        yield _try(source, f"SELECT {', '.join(names)} FROM {table}", ())
-        return
-    first, last = _ends(source, table)
-    query = f"SELECT {', '.join(names)} FROM {table} WHERE {key} BETWEEN ? AND ?"
-    strange = _try(source, f"SELECT {key} FROM {table} WHERE {key} < 0 OR {key} > ?", (last,))
-    yield from [None] * (1 if strange is None else len(strange))
-    for start in range(first, last + 1, STRIDE):
-        yield from _halving(source, query, start, min(start + STRIDE - 1, last))
-
-
-def _halving(
-    source: sqlite3.Connection, query: str, first: int, last: int
-) -> Iterator[list[tuple[object, ...]] | None]:
-    rows = _try(source, query, (first, last))
-    if rows is not None:
-        yield rows
-    elif first == last:
-        yield None
-    else:
-        middle = (first + last) // 2
-        yield from _halving(source, query, first, middle)
-        yield from _halving(source, query, middle + 1, last)
-
-
-def _try(source: sqlite3.Connection, query: str, given: tuple[object, ...]) -> list[tuple[object, ...]] | None:
-    try:
-        return source.execute(query, given).fetchall()
-    except (sqlite3.DatabaseError, UnicodeDecodeError):
-        return None
-
-
 def _layouts_anew(driver: sqlite3.Connection) -> None:
     """Layouts that are damaged or gone, by the kept charts: without them no values can be read. What fits none goes.
 
@@ -228,7 +143,7 @@ def _layouts_anew(driver: sqlite3.Connection) -> None:
     used = {row[0] for row in driver.execute("SELECT DISTINCT layout_id FROM content")}
     for number in sorted(used - whole.keys()):
         kept = driver.execute("SELECT row, digest FROM content WHERE layout_id = ?", (number,)).fetchall()
-        fits = next((name for name in charts if any(_explains(name, *each) for each in kept)), None)
+        fits = next((name for name in charts if any(explains(name, *each) for each in kept)), None)
         if fits is not None:
             each = charts.pop(fits)
             driver.execute(
@@ -247,7 +162,7 @@ def _drop_torn(driver: sqlite3.Connection, result: Repaired) -> None:
     torn = [
         number
         for number, layout, row, key in driver.execute("SELECT id, layout_id, row, digest FROM content").fetchall()
-        if layout not in layouts or not _explains(layouts[layout].digest, row, key) or len(row) != layouts[layout].size
+        if layout not in layouts or not explains(layouts[layout].digest, row, key) or len(row) != layouts[layout].size
     ]
     driver.executemany("DELETE FROM content WHERE id = ?", ((number,) for number in torn))
     if torn:
@@ -282,7 +197,7 @@ def _name_anew(source: sqlite3.Connection, driver: sqlite3.Connection, result: R
     }
     first = driver.execute("SELECT coalesce(min(id), 1) FROM instrument").fetchone()[0]
     for patch, latest, inside, layout in lost:
-        words = _try(source, "SELECT name FROM word_index WHERE rowid = ?", (patch,))
+        words = try_read(source, "SELECT name FROM word_index WHERE rowid = ?", (patch,))
         name = clean_name(str(words[0][0]) if words else inside, cut=True) or f"Lost name {patch}"
         driver.execute(
             "INSERT INTO patch (id, instrument_id, name, name_order, tags, note, state, latest_id, content_id, origin, "
@@ -294,11 +209,6 @@ def _name_anew(source: sqlite3.Connection, driver: sqlite3.Connection, result: R
         result.lost.append(
             f"{len(lost)} sounds lost tags and note, and of their names all but the words. Check their instrument too."
         )
-
-
-def _explains(layout: bytes, row: object, key: bytes) -> bool:
-    """Whether this layout was that of these values."""
-    return isinstance(row, bytes) and digest(layout, row) == key
 
 
 def _are_whole(raw: bytes, lengths: str, key: bytes) -> bool:

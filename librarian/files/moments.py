@@ -119,12 +119,17 @@ def moment(said: str) -> int | float:
 
 
 def _tick_at(file: MidiFile, seconds: float) -> int:
-    """SMF 1.1, 2.1 and 3.1: ticks of a quarter note whose tempo changes, or of frames."""
+    """SMF 1.1, 2.1 and 3.1: ticks of a quarter note whose tempo changes, or of frames.
+
+    The patterns of a format 2 file begin at tick 0 each, with tempos of their own: those of the first one count.
+    """
     if file.ticks_per_second is not None:
         return round(seconds * max(file.ticks_per_second, 1))
     quarter = file.ticks_per_quarter or 96
     tempo, at, passed = _USUAL_TEMPO, 0, 0.0
     for _, event in file.in_time():
+        if file.format == 2 and event.track:
+            break
         if event.kind != "meta" or event.raw[:1] != bytes((_TEMPO,)) or len(event.raw) != 4:
             continue
         step = (event.tick - at) * tempo / quarter / 1e6

@@ -128,4 +128,7 @@ def _named(earlier: Sequence[Token], vocabulary: Vocabulary) -> tuple[Control, .
 def _steps(controls: Sequence[Control], typed: str) -> Iterator[tuple[str, Kind, int | None]]:
     begun = fold(typed)
     names = dict.fromkeys(name for control in controls for name in control.parameter.positions)
-    yield from ((in_quotes(name), "value", None) for name in names if fold(name).startswith(begun))
+    for name in names:
+        if fold(name).startswith(begun):
+            # Bare, this word asks for what was never received.
+            yield f'"{name}"' if name.casefold() == "unknown" else in_quotes(name), "value", None

@@ -334,11 +334,12 @@ class _Parser:
             middle = parameter.display((parameter.low + parameter.high) // 2)
             self._complain(f"Say what {label} is compared with, for example “{middle}”.", start, token.end)
             return None
-        for text, _, taken, stop in candidates:
-            if text.casefold() == "unknown" and compare in {"=", "!="}:
+        for text, quoted, taken, stop in candidates:
+            conditions = _conditions(controls, compare, text)
+            # A position that is itself called so is meant by its name in quotation marks.
+            if text.casefold() == "unknown" and compare in {"=", "!="} and not (quoted and conditions):
                 self._at += taken
                 return Unheard(_conditions(controls)) if compare == "=" else Not(Unheard(_conditions(controls)))
-            conditions = _conditions(controls, compare, text)
             if not conditions and self._other_unit(text, taken):
                 self._wrong_unit(controls, taken, stop)
                 return None

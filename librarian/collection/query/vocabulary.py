@@ -125,8 +125,9 @@ def read_vocabulary(connection: Connection, charts: Charts) -> Vocabulary:
             _add(controls, labels, written, chart, revision, readable, layouts)
     cut = {name: tokens(name) for name in written}
     return Vocabulary(
-        tuple((number, name) for number, name in instruments),
-        tuple((number, name, key) for number, name, key in tags),
+        # Of what damage has made a number, the number is the name.
+        tuple((number, str(name)) for number, name in instruments),
+        tuple((number, str(name), str(key)) for number, name, key in tags),
         {name: tuple(some) for name, some in controls.items()},
         labels,
         frozenset(name for name, some in cut.items() if any(token.kind != "word" for token in some)),

@@ -47,6 +47,7 @@ from .rows import (
     unindexed,
     update_many,
 )
+from .tables import with_list_of_tables
 from .words import (
     BETWEEN,
     OWN_TABLES,
@@ -115,5 +116,6 @@ __all__ = [
     "unchecked",
     "unindexed",
     "update_many",
+    "with_list_of_tables",
     "write_ahead",
 ]

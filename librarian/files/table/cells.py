@@ -56,7 +56,8 @@ def tags_of(cell: str) -> tuple[str, ...]:
 def value_cell(parameter: Parameter, value: int | None, *, raw: bool) -> str:
     """A value as shown ("642 Hz"), or the number.
 
-    The exact number stands behind it in brackets where several values read alike, or a spreadsheet would convert it.
+    The exact number stands behind it in brackets where several values read alike, where a spreadsheet would convert it,
+    and where a position of the control is itself called “unknown” or like “saw [2]”.
     """
     if value is None:
         return UNKNOWN
@@ -64,10 +65,15 @@ def value_cell(parameter: Parameter, value: int | None, *, raw: bool) -> str:
         return str(value)
     text = parameter.display(value)
     try:
-        exact = parameter.parse(text) == value and _CONVERTED.fullmatch(text) is None
+        exact = parameter.parse(text) == value and not _reads_otherwise(text)
     except BadInput:
         exact = False
     return defused(text if exact else f"{text} [{value}]")
+
+
+def _reads_otherwise(text: str) -> bool:
+    """Whether a cell with this text would come back as something else than what the control calls so."""
+    return text.casefold() == UNKNOWN or any(each.fullmatch(text) for each in (_CONVERTED, _EXACT))
 
 
 def value_of(parameter: Parameter, cell: str, *, raw: bool) -> int | None:
@@ -79,7 +85,10 @@ def value_of(parameter: Parameter, cell: str, *, raw: bool) -> int | None:
         return _number(parameter, text)
     exact = _EXACT.fullmatch(text)
     if exact is not None:
-        value = _inside(parameter, int(exact["raw"].replace("\u2212", "-")))
+        value = int(exact["raw"].replace("\u2212", "-"))
+        if text in parameter.positions and not parameter.holds(value):
+            return parameter.parse(text)
+        value = _inside(parameter, value)
         shown, text = parameter.display(value), exact["text"]
         # Another program may have written the same reading with other signs: a comma, a hyphen, another blank.
         if text == shown or parameter.display(parameter.parse(text)) == shown:

@@ -62,6 +62,45 @@ def test_what_is_left_of_a_file_that_was_cut_off_is_saved(filled: Library, tmp_p
     assert path.read_bytes() == whole[: int(len(whole) * share)]
 
 
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE sqlite_schema SET name = 'verzion', tbl_name = 'verzion' WHERE name = 'version'",
+        "UPDATE sqlite_schema SET sql = 'CREATE TABLE nothing' WHERE name = 'content'",
+        "DELETE FROM sqlite_schema WHERE tbl_name IN ('patch', 'received')",
+        "UPDATE sqlite_schema SET rootpage = 99999 WHERE name = 'tag'",
+    ],
+)
+def test_a_table_that_is_no_longer_in_the_list_is_saved(filled: Library, tmp_path: Path, statement: str) -> None:
+    path = copy_of(filled, tmp_path, statement)
+    done = repair(path, tmp_path / "saved.sqlite")
+    assert len(saved_names(done.into)) == 400
+
+
+def test_a_first_page_that_is_gone_costs_nothing(filled: Library, tmp_path: Path) -> None:
+    path = copy_of(filled, tmp_path)
+    path.write_bytes(bytes(4096) + path.read_bytes()[4096:])
+    done = repair(path, tmp_path / "saved.sqlite")
+    assert done.lost == ["The list of tables was damaged; it was taken to be that of every library."]
+    assert len(saved_names(done.into)) == 400
+
+
+def test_what_is_no_library_is_not_taken_for_one(tmp_path: Path) -> None:
+    """Pages of another program where a library has its tables."""
+    path = tmp_path / "other.sqlite"
+    connection = sqlite3.connect(path)
+    for number in range(40):
+        connection.execute(f"CREATE TABLE t{number} (id INTEGER PRIMARY KEY, a, b, c, d)")
+        connection.execute(f"INSERT INTO t{number} VALUES (1, 1, 2, 3, x'00')")
+    connection.commit()
+    connection.close()
+    for data in (path.read_bytes(), bytes(4096) + path.read_bytes()[4096:], b"", b"\xff" * 400_000):
+        path.write_bytes(data)
+        with pytest.raises(LibraryProblem, match=r"can be read|not a library"):
+            repair(path, tmp_path / "saved.sqlite")
+        assert [each.name for each in tmp_path.iterdir()] == ["other.sqlite"]
+
+
 @pytest.mark.parametrize("number", [1 << 62, (1 << 63) - 1, -(1 << 62)])
 @pytest.mark.parametrize("table", ["patch", "version", "content", "intent"])
 def test_a_number_that_was_never_given_does_not_hold_a_repair_up(
@@ -137,3 +176,11 @@ def test_a_chart_whose_text_is_damaged_costs_only_its_parameters(filled: Library
         assert len(library.find('"note 17"')) == 1
         assert library.find("cutoff > 1 kHz").problems
         assert any("text of chart lanternfish" in sentence for sentence in library.check())
+
+
+def test_a_tag_or_instrument_that_became_a_number_is_offered_as_one(filled: Library, tmp_path: Path) -> None:
+    path = copy_of(filled, tmp_path, "UPDATE tag SET name = 5, key = 5 WHERE id = 1", "UPDATE instrument SET name = 5")
+    with Library.open(path) as library:
+        assert "instrument:5" in {each.text for each in library.complete("5")}
+        assert len(library.find("instrument:5")) == 400
+        assert len(library.find("tag:5")) == 58

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from librarian.chart import Chart, load, shipped
 from librarian.errors import BadInput
-from librarian.files import smf, smf_write, snapshot
+from librarian.files import moments, smf, smf_write, snapshot
 from librarian.files.targets import Target
 from librarian.wire.pace import Pace
 
@@ -161,3 +161,17 @@ def test_a_sound_at_a_moment_of_a_recording() -> None:
         assert len(found.unknown) == len(chart.parameters) - 1
     assert not snapshot.version(file, target, 0).values
     assert snapshot.version(file, target, 97).origin.detail == "take.mid at tick 97"
+
+
+@pytest.mark.parametrize(
+    ("said", "tick"), [("0s", 0), ("0.5s", 96), ("1s", 192), ("1.25s", 288), ("2s", 576), ("0:10", 3648)]
+)
+@pytest.mark.parametrize("form", [1, 2])
+def test_seconds_count_by_the_tempos_of_one_pattern(said: str, tick: int, form: int) -> None:
+    """96 ticks a quarter note: 120 a minute for two of them, then 240. A second pattern has its own slow tempo."""
+    first = track("00FF510307A120 8140FF510303D090 00FF2F00")
+    second = track("00B04A40 00FF51030F4240 00FF2F00") if form == 2 else track("00B04A40 00FF2F00")
+    header = b"MThd\0\0\0\6\0" + bytes([form]) + b"\0\2\0\x60"
+    file = smf.from_bytes(header + first + second, "x.mid")
+    assert not file.notes
+    assert moments.tick_of(file, said) == tick

@@ -15,7 +15,7 @@ from librarian.collection import Library
 from librarian.errors import BadInput, LibrarianError
 from librarian.files import intake, outgoing
 from librarian.files.table.cells import defused, tags_cell, tags_of, undone, value_cell, value_of
-from librarian.messages import Address
+from librarian.messages import Address, Values, Version
 from tests.filesamples import SPITEFUL, chart, version
 
 
@@ -114,6 +114,30 @@ def test_a_reading_that_another_program_wrote_with_other_signs_keeps_its_exact_v
     for parameter in chart(name).parameters.values():
         for value in {parameter.low, parameter.high, *range(parameter.low, parameter.high, 97)}:
             assert value_of(parameter, value_cell(parameter, value, raw=False).translate(signs), raw=False) == value
+
+
+def test_positions_that_are_called_like_what_a_cell_may_say_come_back(empty: Library, tmp_path: Path) -> None:
+    names = ["x [1]", "x", "Ratio [99]", "unknown", "unknown [4]", "−1", "=1", "'=1", "a [-2]", "1/4", "[3]"]
+    positions = ", ".join(f'"{name}"' for name in names)
+    odd = loads(
+        'id = "odd"\nname = "Odd"\n[[section]]\nid = "s"\nlabel = "S"\n[[parameter]]\nid = "p"\nlabel = "P"\n'
+        f'section = "s"\nkind = "stepped"\npositions = [{positions}]\nby_hand = true\n'
+    )
+    parameter = odd.parameters["p"]
+    for value, name in enumerate(names):
+        assert value_of(parameter, value_cell(parameter, value, raw=False), raw=False) == value, name
+    assert value_of(parameter, "Ratio [99]", raw=False) == 2
+    unit = empty.add_instrument(odd, "Unit", Address())
+    for value, name in enumerate(names):
+        empty.keep(unit, name, Version("odd", 1, Values({"p": value})))
+    empty.keep(unit, "nothing", Version("odd", 1, Values({}), frozenset({"p"})))
+    outgoing.export(empty, empty.find().ids, path := tmp_path / "odd.csv")
+    seen = intake.preview(empty, [path])
+    assert (seen.count("same"), seen.count("changed"), seen.count("new")) == (len(names) + 1, 0, 0)
+    assert sorted(row.name for row in empty.rows(empty.find("p = “unknown”").ids)) == ["unknown"]
+    assert sorted(row.name for row in empty.rows(empty.find("p = unknown").ids)) == ["nothing"]
+    assert len(empty.find("p != “unknown”")) == len(names) - 1
+    assert [each.text for each in empty.complete("p = unkn")] == ['"unknown"', '"unknown [4]"']
 
 
 def test_spiteful_names_come_back(full: Library, empty: Library, tmp_path: Path) -> None:
