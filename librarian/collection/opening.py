@@ -148,23 +148,12 @@ def _prepare(place: Path, patience_s: float) -> None:
         with engine.connect() as connection:
             driver = sqlite.raw(connection)
             if _is_current(driver):
-                _write_ahead_if_alone(driver)
                 return
         with engine.connect() as connection:
             sqlite.write_ahead(sqlite.raw(connection))
         _migrate(engine, place)
     finally:
         engine.dispose()
-
-
-def _write_ahead_if_alone(driver: sqlite3.Connection) -> None:
-    """A copy of a library is a single file; in use it gets its log back, unless another program uses it as it is."""
-    try:
-        driver.execute("PRAGMA busy_timeout = 0")
-        sqlite.write_ahead(driver)
-    except sqlite3.OperationalError as error:
-        if not error.sqlite_errorname.startswith("SQLITE_BUSY"):
-            raise
 
 
 def _is_current(driver: sqlite3.Connection) -> bool:

@@ -44,6 +44,7 @@ class Store:
         self._file = _identity(path)
         self._first: Callable[[], None] | None = None
         self._frozen = frozen
+        self._has_log = False
 
     @property
     def only_to_read(self) -> bool:
@@ -146,6 +147,10 @@ class Store:
             first, self._first = self._first, None
             if first is not None:
                 first()
+            # A copy of a library is a single file until it is changed; whoever only reads it leaves it so.
+            if not self._has_log:
+                with sqlite.as_sentences(self.path, opened=True):
+                    self._has_log = sqlite.write_ahead_if_alone(self.path)
 
     def refuse_a_lost_file(self) -> None:
         """An open file outlives its folder on some systems: what is written into it would be lost without a word."""

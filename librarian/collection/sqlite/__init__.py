@@ -17,6 +17,7 @@ from .connections import (
     raw,
     reading_uri,
     write_ahead,
+    write_ahead_if_alone,
 )
 from .files import (
     attached,
@@ -118,4 +119,5 @@ __all__ = [
     "update_many",
     "with_list_of_tables",
     "write_ahead",
+    "write_ahead_if_alone",
 ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import cast
 
@@ -95,6 +95,18 @@ def write_ahead(connection: sqlite3.Connection) -> None:
     """Readers and one writer at once. Stays with the file, but not with its copies: those are single files."""
     if connection.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
         connection.execute("PRAGMA journal_mode = WAL")
+
+
+def write_ahead_if_alone(path: Path) -> bool:
+    """The same for a library that may be a copy; False while another connection uses it as the single file it is."""
+    with closing(sqlite3.connect(path, timeout=0, isolation_level=None)) as connection:
+        try:
+            write_ahead(connection)
+        except sqlite3.OperationalError as error:
+            if not error.sqlite_errorname.startswith("SQLITE_BUSY"):
+                raise
+            return False
+    return True
 
 
 @contextmanager

@@ -8,6 +8,7 @@ import sqlite3
 import subprocess
 import sys
 import textwrap
+import threading
 from collections.abc import Callable
 from pathlib import Path
 
@@ -228,14 +229,23 @@ def test_a_copy_that_is_used_as_a_library_gets_its_log(
     """A copy is a single file. In use, who reads must not wait for who writes, nor the other way round."""
     library.keep(lantern, "Old", any_sound(1))
     copy = library.back_up(tmp_path / "copy.sqlite").path
-    # While another program has it open for reading as it is, it stays as it is, and is opened all the same.
-    reader = sqlite3.connect(copy, isolation_level=None)
-    reader.execute("BEGIN")
-    reader.execute("SELECT count(*) FROM patch").fetchone()
+    before = copy.read_bytes()
+    # Whoever only reads it leaves it as it is.
     with Library.open(copy) as opened:
         assert len(opened.find()) == 1
-    reader.close()
+    assert copy.read_bytes() == before
+    with Library.open(copy) as opened:
+        # While another program reads it as it is, that has to end first, as ever; the change is made all the same.
+        reader = sqlite3.connect(copy, isolation_level=None, check_same_thread=False)
+        reader.execute("BEGIN")
+        reader.execute("SELECT count(*) FROM patch").fetchone()
+        end = threading.Timer(0.3, reader.close)
+        end.start()
+        opened.rename(1, "Newer")
+        end.join()
+        opened.rename(1, "Newest")
     with Library.open(copy) as opened, opened._store.read() as connection:
+        assert opened.patch(1).name == "Newest"
         assert connection.exec_driver_sql("PRAGMA journal_mode").scalar_one() == "wal"
         connection.exec_driver_sql("SELECT count(*) FROM patch").scalar_one()
         other = sqlite3.connect(copy, timeout=0)
