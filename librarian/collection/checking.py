@@ -49,7 +49,7 @@ def _tables(connection: Connection) -> Iterator[str]:
 def _kinds(connection: Connection) -> Iterator[str]:
     for table, rows in sqlite.of_a_wrong_kind(connection):
         yield f"{rows} {'row holds' if rows == 1 else 'rows hold'} something of a wrong kind, in {table}."
-    if not evidence.counters_are_there(connection):
+    if not evidence.counters_are_whole(connection):
         yield "The counters of changes are damaged."
 
 

@@ -12,6 +12,9 @@ from .schema import Counter
 
 _TABLES = "SELECT name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite~_%' ESCAPE '~'"
 
+#: Nobody has counted that far.
+_NEVER = 1 << 48
+
 
 def is_damaged(connection: Connection) -> bool:
     """Whether the file holds what this program can never have written. Reads every row."""
@@ -20,7 +23,7 @@ def is_damaged(connection: Connection) -> bool:
             changed_tables(connection)
             or any(sqlite.of_a_wrong_kind(connection))
             or sqlite.broken_references(connection)
-            or not counters_are_there(connection)
+            or not counters_are_whole(connection)
             or sqlite.check_file(connection)
         )
     except (DBAPIError, ValueError, TypeError):
@@ -44,6 +47,9 @@ def _described(connection: Connection) -> dict[str, str | None]:
     return {row.name: row.sql for row in connection.execute(text(_TABLES))}
 
 
-def counters_are_there(connection: Connection) -> bool:
-    """Every library has both."""
-    return {"change", "epoch"} <= set(connection.execute(text(f"SELECT name FROM {Counter.__tablename__}")).scalars())
+def counters_are_whole(connection: Connection) -> bool:
+    """Every library has both, and they were counted up one by one."""
+    found = {
+        row.name: row.value for row in connection.execute(text(f"SELECT name, value FROM {Counter.__tablename__}"))
+    }
+    return all(isinstance(value := found.get(name), int) and 0 <= value < _NEVER for name in ("change", "epoch"))

@@ -218,7 +218,7 @@ def _identity(path: Path) -> tuple[int, int] | None:
     return found.st_dev, found.st_ino
 
 
-_STUMBLES = (ValueError, TypeError, AttributeError, LookupError, DBAPIError, sqlite3.Error)
+_STUMBLES = (ValueError, TypeError, AttributeError, LookupError, OverflowError, DBAPIError, sqlite3.Error)
 _CHANGE = select(Counter.value).where(Counter.name == "change")
 _STATE = select(Counter.name, Counter.value)
 _COUNT_UP = update(Counter).where(Counter.name == "change").values(value=Counter.value + 1)

@@ -173,6 +173,20 @@ def describe(connection: sqlite3.Connection, table: str, sql: str) -> None:
     connection.execute("PRAGMA writable_schema = RESET")
 
 
+@pytest.mark.parametrize("number", ["9223372036854775807", "-9223372036854775808", "9.3e18"])
+@pytest.mark.parametrize("counter", ["change", "epoch"])
+def test_a_counter_that_nobody_has_counted_to_is_said(
+    whole: Path, any_sound: Callable[[int], Version], tmp_path: Path, counter: str, number: str
+) -> None:
+    with sqlite3.connect(whole) as connection:
+        connection.execute(f"UPDATE counter SET value = {number} WHERE name = ?", (counter,))
+    connection.close()
+    with Library.open(whole) as library:
+        assert any("counters" in line for line in library.check())
+    for ask in asked(whole, any_sound, tmp_path):
+        answered_or_said(ask)
+
+
 @pytest.mark.parametrize("option", ["prefix", "tokenize"])
 def test_a_damaged_description_of_the_index_of_words_is_said(whole: Path, option: str) -> None:
     with sqlite3.connect(whole, isolation_level=None) as connection:
