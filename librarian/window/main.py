@@ -71,6 +71,7 @@ class MainWindow(QMainWindow):
         self.drawers.everything.commands = self.commands
         self._compare_next = False
         self._seen = False
+        self.opens_again = False
         # What happens to an instrument comes in bursts; chain and sound in one turn would hold the loop up.
         self._sound_due = QTimer(self, singleShot=True, interval=0)
         self._sound_due.timeout.connect(self._show_sound)
@@ -91,6 +92,7 @@ class MainWindow(QMainWindow):
             "search": lambda: areas.focus_area("search"),
             "show_all": self.show_all,
             "quit": self.close,
+            "open_again": self.open_again,
             "undo": desk.undo,
             "redo": desk.redo,
             "rename": self.rename,
@@ -279,7 +281,9 @@ class MainWindow(QMainWindow):
 
     def edit_details(self, chosen: Sequence[int]) -> None:
         """Edit tags of these patches; of one alone its note as well."""
-        details = details_of(self.desk.library, chosen)
+        details = None
+        with self.desk.reading():
+            details = details_of(self.desk.library, chosen)
         if details is not None:
             self.areas.show_page(SOUND)
             self.editor.show_details(details)
@@ -400,6 +404,10 @@ class MainWindow(QMainWindow):
 
     def _allow(self) -> None:
         allow_commands(self.commands, self.desk, self._target())
+
+    def open_again(self) -> None:
+        """Close the window, to be opened again on what its library is now: whoever runs it looks at `opens_again`."""
+        self.opens_again = self.close()
 
     def choose_theme(self, theme: Theme) -> None:
         """Follow the system, or stay light or dark."""

@@ -14,6 +14,7 @@ from librarian.window.words import quoted
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from contextlib import AbstractContextManager
 
     from PySide6.QtCore import SignalInstance
 
@@ -29,6 +30,7 @@ class Choosing:
     choice: Choice
     chosen: SignalInstance
     revert: Callable[[int, int, int], None]
+    reading: Callable[[], AbstractContextManager[None]]
 
     def side(self, patch: int, version: int | None = None) -> Side:
         """A patch in its latest or another version."""
@@ -40,14 +42,16 @@ class Choosing:
 
     def choose_a(self, patch: int | None) -> None:
         """This patch is A from now on, alone."""
-        self._set(Choice() if patch is None else self._with_a(self.side(patch)))
+        with self.reading():
+            self._set(Choice() if patch is None else self._with_a(self.side(patch)))
 
     def choose_b(self, patch: int, version: int | None = None) -> None:
         """Lay this patch beside A; without an A it becomes A."""
         if self.choice.a is None:
             self.choose_a(patch)
         else:
-            self._set(self._beside(self.choice, self.side(patch, version)))
+            with self.reading():
+                self._set(self._beside(self.choice, self.side(patch, version)))
 
     def end_compare(self) -> None:
         """A alone again."""
@@ -57,7 +61,8 @@ class Choosing:
     def swap(self) -> None:
         """B becomes A, A becomes B."""
         if self.choice.a is not None and self.choice.b is not None:
-            self._set(self._beside(self._with_a(self.choice.b), self.choice.a))
+            with self.reading():
+                self._set(self._beside(self._with_a(self.choice.b), self.choice.a))
 
     @property
     def older_beside(self) -> Side | None:

@@ -6,14 +6,15 @@ run on the instruments' threads; what writes the library runs on one worker, eac
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
 from typing import Literal
 
 from PySide6.QtCore import QObject, QTimer, Signal
 
-from librarian.collection import Found, Library
+from librarian.collection import ChangedLibrary, Found, Library
 from librarian.errors import Cancelled, LibrarianError
 from librarian.messages import Version
 from librarian.transfer import Captured, Recalled, Verified, can_be_read, refusal
@@ -112,8 +113,7 @@ class Desk(Choosing, Editing, QObject):
         self._watch = QTimer(self)
         self._watch.setInterval(_WATCH_MS)
         self._watch.timeout.connect(self._look_for_changes)
-        if not library.only_to_read:
-            self._watch.start()
+        self._watch.start()
 
     def close(self) -> None:
         """End lines and questions; the library stays open for whoever opened it."""
@@ -132,7 +132,20 @@ class Desk(Choosing, Editing, QObject):
             return
         if not isinstance(problem, LibrarianError):
             raise problem
+        if isinstance(problem, ChangedLibrary):
+            # One that is only read stays as it was opened; it is not asked for ever whether it is itself again.
+            self._watch.stop()
+            self.told.emit(Told(str(problem), problem.hint, trouble=True, also=(only_to_read.OPEN_AGAIN,)))
+            return
         self.told.emit(Told(str(problem), problem.hint, trouble=True))
+
+    @contextmanager
+    def reading(self) -> Iterator[None]:
+        """The library is read in the block, on the window's own thread: what cannot be read is said, and left out."""
+        try:
+            yield
+        except LibrarianError as problem:
+            self.trouble(problem)
 
     # -- finding ---------------------------------------------------------------------------------------------------
 
@@ -182,7 +195,8 @@ class Desk(Choosing, Editing, QObject):
     def changed_by_us(self, past: Past | None = None) -> None:
         """The library was changed by this window: read again what is shown. `past`: read after that change."""
         self._changes += 1
-        self.past = self._read_past() if past is None else past
+        with self.reading():
+            self.past = self._read_past() if past is None else past
         self._after_change()
 
     def _read_past(self) -> Past:
@@ -190,8 +204,9 @@ class Desk(Choosing, Editing, QObject):
         return Past(library.stamp(), library.undo_label() or "", library.redo_label() or "")
 
     def _after_change(self) -> None:
-        self.instruments.load()
-        self._read_choice_again()
+        with self.reading():
+            self.instruments.load()
+            self._read_choice_again()
         self.search()
         self.edited.emit()
 
@@ -313,7 +328,8 @@ class Desk(Choosing, Editing, QObject):
 
     def _kept(self, side: Side, new: bool) -> None:
         """A captured sound is in the library, as a new patch or as a version."""
-        self._set(self._with_a(side))
+        with self.reading():
+            self._set(self._with_a(side))
         if new and side.patch is not None:
             self.named.emit(side.patch.id)
 
@@ -335,7 +351,8 @@ class Desk(Choosing, Editing, QObject):
         chart = standing.chart
         unknown = frozenset(name for name in chart.parameters if name not in read)
         content = Version(chart=chart.id, revision=chart.revision, values=read, unknown=unknown)
-        self._set(self._beside(self.choice, Side(f"{standing.row.name} now", content)))
+        with self.reading():
+            self._set(self._beside(self.choice, Side(f"{standing.row.name} now", content)))
 
     def _failed(self, instrument: int, what: str, problem: Exception) -> None:
         if what == "recall":
