@@ -181,7 +181,7 @@ def test_of_a_recall_that_is_refused_only_the_refusal_is_said(desk: Desk) -> Non
     values = Values({name: one.low for name, one in chart.parameters.items()})
     patch = desk.library.keep(number, "In its memory", Version(chart.id, chart.revision, values))
     inner.changed_by_us()
-    desk.wait_for(lambda: inner.instruments.line(number) is not None)
+    desk.wait_for(lambda: inner.instruments.standings[number].ready)
     told: list[str] = []
     inner.told.connect(lambda one: told.append(one.sentence))
     inner.choose_a(patch)

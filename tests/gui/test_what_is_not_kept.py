@@ -8,30 +8,31 @@ from pathlib import Path
 
 import pytest
 
-from librarian.collection import Library
+from librarian.collection import Library, store
 from librarian.files.bundle.reading import read
 from tests.gui.test_recalls import STAIR, STORM, proved, recall, sound
 from tests.gui.whole_window import PATIENCE_MS, Desk
 
 
 class Away:
-    """The library's file, taken away and brought back, as with its disk."""
+    """The library's file is not there for whoever would write it, as when its disk was pulled, and then is again."""
 
-    def __init__(self, path: Path) -> None:
-        self._path, self._aside = path, path.with_name("aside")
+    def __init__(self, path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        self._gone = False
+        plain = store._identity
+        monkeypatch.setattr(store, "_identity", lambda each: None if self._gone and each == path else plain(each))
 
     def go(self) -> None:
-        self._path.rename(self._aside)
+        self._gone = True
 
     def come_back(self) -> None:
-        if self._aside.exists():
-            self._aside.rename(self._path)
+        self._gone = False
 
 
 @pytest.fixture
-def away(desk: Desk) -> Iterator[Away]:
+def away(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> Iterator[Away]:
     desk.window.desk.instruments.choose(desk.ids["lanternfish"])
-    made = Away(desk.library.path)
+    made = Away(desk.library.path, monkeypatch)
     yield made
     made.come_back()
     desk.window.close()
@@ -40,7 +41,7 @@ def away(desk: Desk) -> Iterator[Away]:
 def capture_in_vain(desk: Desk, away: Away, command: str = "capture") -> None:
     away.go()
     desk.window.commands.run(command)
-    desk.wait_for(lambda: "is no longer the file that was opened" in desk.notice, desk.notice)
+    desk.wait_for(lambda: "was not kept. " in desk.sentence and "is no longer the file" in desk.sentence)
     desk.settle()
 
 
@@ -48,7 +49,6 @@ def test_a_captured_sound_that_is_not_kept_is_held_and_kept_later(desk: Desk, aw
     held, count = sound(desk, "lanternfish"), desk.library.total()
     assert not desk.window.commands.act["keep_again"].isEnabled()
     capture_in_vain(desk, away)
-    assert "The sound captured from Lanternfish was not kept." in desk.notice
     assert "The sound captured from Lanternfish was not kept." in desk.sentence
     assert "1 captured sound is not kept yet" in desk.notice
     assert desk.window.commands.act["keep_again"].isEnabled()
@@ -194,3 +194,28 @@ def test_a_capture_that_ended_just_before_its_instrument_changed_is_kept(desk: D
     inner.instruments.load()
     desk.wait_for(lambda: desk.library.total() == count + 1)
     desk.settle()
+
+
+@pytest.mark.parametrize("change", ["removed", "other ports"])
+def test_what_was_heard_by_hand_is_kept_when_the_instrument_is_changed(desk: Desk, change: str) -> None:
+    inner, lanternfish = desk.window.desk, desk.ids["lanternfish"]
+    inner.instruments.choose(lanternfish)
+    count = desk.library.total()
+    desk.window.commands.run("capture_by_hand")
+    desk.wait_for(lambda: desk.standing("lanternfish").transfer == "capture by hand")
+
+    def turned() -> bool:
+        for value in (0, 100, 50):
+            desk.stand_in("lanternfish").turn("filter.resonance", value, desk.connections.clock.now())
+        return "1 of 52" in desk.sentence
+
+    desk.wait_for(turned)
+    with Library.open(desk.library.path) as terminal:
+        if change == "removed":
+            terminal.remove_instrument(lanternfish)
+        else:
+            terminal.update_instrument(lanternfish, output="jack:out:0:elsewhere", input="jack:in:0:elsewhere")
+    desk.wait_for(lambda: desk.library.total() == count + 1)
+    desk.wait_for(lambda: "What was heard before is kept: 1 of 52 parameters." in desk.notice, desk.notice)
+    desk.settle()
+    assert set(inner.choice.a.values) == {"filter.resonance"}

@@ -10,7 +10,6 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
 from functools import cache
-from threading import Event
 
 from PySide6.QtCore import QObject, QTimer, Signal
 
@@ -24,6 +23,7 @@ from librarian.transfer import (
     Identified,
     Line,
     OnProgress,
+    Progress,
     Recalled,
     Verified,
     capture,
@@ -33,11 +33,13 @@ from librarian.transfer import (
     recall,
     verify,
 )
-from librarian.transfer.connections import Connections, is_embedded, pace_text
+from librarian.transfer.connections import Connections, is_embedded
 from librarian.window.chain import transfers
 from librarian.window.chain.facts import Setting
 from librarian.window.chain.state import ChainState
 from librarian.window.desk.about import About
+from librarian.window.desk.byhand import BY_HAND, ByHand
+from librarian.window.desk.learnt import Change, of_answer, of_pace
 from librarian.window.desk.link import Link, Talk
 from librarian.window.desk.ports import NoPortsYet, opener
 from librarian.window.desk.standing import InIt, Standing, Worst, road
@@ -77,7 +79,7 @@ class Instruments(QObject):
         self._connections = connections
         self.standings: dict[int, Standing] = {}
         self._links: dict[int, Link] = {}
-        self._enough: dict[int, Event] = {}
+        self._by_hand = ByHand()
         self.current: int | None = None
         self._closed = False
         self._under_way: dict[tuple[int, str], About] = {}
@@ -170,8 +172,10 @@ class Instruments(QObject):
         link = self._links.pop(instrument, None)
         if link is not None:
             link.blockSignals(True)
+            going = self.under_way(instrument, BY_HAND) and not self._closed
+            brought = self._by_hand.heard_so_far(instrument, link) if going else []
             link.close()
-            for what, result in link.take_brought():
+            for what, result in [*brought, *link.take_brought()]:
                 # A captured sound is never lost; whoever waits for anything else has gone with the window.
                 if isinstance(result, Captured) or not self._closed:
                     self._done(instrument, what, result)
@@ -223,19 +227,18 @@ class Instruments(QObject):
 
     def capture_by_hand(self, instrument: int, into: int | None = None) -> None:
         """Listen until every control has moved, or the person says enough."""
-        if self.under_way(instrument, "capture by hand"):
+        if self.under_way(instrument, BY_HAND):
             return  # its own `enough` is what ends it
-        enough = self._enough[instrument] = Event()
+        enough = self._by_hand.begin(instrument)
         self._run(
-            instrument, "capture by hand",
+            instrument, BY_HAND,
             lambda line, cancel, progress: capture_by_hand(line, enough=enough, cancel=cancel, progress=progress),
             About(into=into),
         )
 
     def enough(self, instrument: int) -> None:
         """The person has moved what matters; the rest stays unknown."""
-        if instrument in self._enough:
-            self._enough[instrument].set()
+        self._by_hand.enough(instrument)
 
     def recall(
         self, instrument: int, patch: int, version: int, name: str, content: Version, *,
@@ -359,7 +362,10 @@ class Instruments(QObject):
     def _advanced(self, instrument: int, step: object) -> None:
         standing = self.standings.get(instrument)
         if standing is not None:
-            standing.went_on(step)  # type: ignore[arg-type]
+            assert isinstance(step, Progress)
+            standing.went_on(step)
+            if standing.transfer == BY_HAND:
+                self._by_hand.moved(instrument, step.done)
             self.changed.emit(instrument)
 
     def _measured(self, instrument: int, out: float, back: float) -> None:
@@ -384,7 +390,7 @@ class Instruments(QObject):
         self._keep_pace(instrument)
         if isinstance(result, Identified):
             standing.answered(result, when)
-            self._remember(standing, result)
+            self._learn(of_answer(self._library, standing, result))
         elif isinstance(result, Captured):
             standing.captured(result, when)
             self.captured.emit(instrument, result, about.into)
@@ -418,23 +424,11 @@ class Instruments(QObject):
         self.failed.emit(instrument, what, problem)
         self.changed.emit(instrument)
 
-    def _remember(self, standing: Standing, who: Identified) -> None:
-        """What the answer taught: the firmware and where the instrument listens."""
-        if who.fits != "fits":
-            return
-        row = standing.row
-        if who.firmware != row.firmware or who.address != row.address:
-            standing.row = replace(row, firmware=who.firmware, address=who.address)
-            self.learnt.emit(
-                lambda: self._library.note_instrument(row.id, firmware=who.firmware, address=who.address)
-            )
-
-    def _keep_pace(self, instrument: int) -> None:  # remembered for this instrument on these ports
+    def _keep_pace(self, instrument: int) -> None:
         line, standing = self.line(instrument), self.standings.get(instrument)
-        if line is None or standing is None:
-            return
-        text = pace_text(standing.chart, line.pace)
-        standing.setting = replace(standing.setting, slowed=line.pace.slowed)
-        if text != standing.row.pace:
-            standing.row = replace(standing.row, pace=text)
-            self.learnt.emit(lambda: self._library.note_instrument(instrument, pace=text))
+        if line is not None and standing is not None:
+            self._learn(of_pace(self._library, standing, line))
+
+    def _learn(self, change: Change | None) -> None:
+        if change is not None:
+            self.learnt.emit(change)

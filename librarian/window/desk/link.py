@@ -27,10 +27,13 @@ _LOG = logging.getLogger(__name__)
 _LISTEN_S = 0.05
 _REOPEN_S = 1.0
 _RATE_S = 0.5
+_TURN_S = 0.01
 _PROGRESS_S = 0.05
 _QUESTION = "identify"
 _MOST_RENEWALS = 3
 """Since it answered last: an instrument that is switched off is not worth opening ports for ever."""
+
+CHANGED = "Its ports or its chart were changed, or it was removed from the library."
 
 Talk = Callable[[Line, Cancel, OnProgress], Any]
 
@@ -119,6 +122,12 @@ class Link(QObject):
     def look_again(self) -> None:
         """Try at once to open a lost line."""
         self._wake.set()
+
+    def wait_until_idle(self, timeout_s: float) -> None:
+        """For a conversation that was told to come to its end."""
+        until = time.monotonic() + timeout_s
+        while self.busy and time.monotonic() < until:
+            time.sleep(_TURN_S)
 
     def close(self, timeout_s: float = 3.0) -> None:
         """Cancel, close the ports, end the thread."""
@@ -221,8 +230,7 @@ class Link(QObject):
             self._current = None
             if self._closing.is_set() and job.name != _QUESTION:
                 state = problem.state if isinstance(problem, Cancelled) else str(problem)
-                why = "Its ports or its chart were changed, or it was removed from the library."
-                self.cut = job.name, LineChanged(f"{why} {state}".rstrip())
+                self.cut = job.name, LineChanged(f"{CHANGED} {state}".rstrip())
             self.failed.emit(job.name, problem)
             return problem
         except Exception as problem:  # noqa: BLE001 - said and logged; the line goes on
