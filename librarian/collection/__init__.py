@@ -13,7 +13,7 @@ from .layout import Layout
 from .library import Library
 from .opening import default_path
 from .packed import PackedValues, pack_many, usual_layout
-from .problems import BusyLibrary, LibraryProblem, NewerLibrary
+from .problems import BusyLibrary, ChangedLibrary, LibraryProblem, NewerLibrary
 from .query.complete import Completion
 from .query.dates import Span, here_and_now, span
 from .query.problem import Problem
@@ -37,6 +37,7 @@ from .values import ValueTable
 __all__ = [
     "BackupRow",
     "BusyLibrary",
+    "ChangedLibrary",
     "Completion",
     "Found",
     "Group",

@@ -21,6 +21,10 @@ class NewerLibrary(LibraryProblem):
     hint = "Install the newer Librarian, or open another library with --library."
 
 
+class ChangedLibrary(LibraryProblem):
+    """A library opened only to be read is another one now, or gone: what was read of it cannot be relied on."""
+
+
 class BusyLibrary(LibraryProblem):
     """Another program has been writing for so long that waiting makes no sense."""
 

@@ -21,7 +21,7 @@ from librarian.errors import Refused
 from . import evidence, sqlite
 from .folding import clean
 from .journal import Pending, record
-from .problems import LibraryProblem, as_kept, unwritable
+from .problems import ChangedLibrary, LibraryProblem, as_kept, unwritable
 from .schema import Counter
 
 #: Signs of a step's label; it has to fit into a menu.
@@ -203,7 +203,7 @@ class Store:
         except OSError:
             same = False
         if not same:
-            raise LibraryProblem(
+            raise ChangedLibrary(
                 f"The library {self.path} changed while it was read, or its disk is gone.",
                 "Open it once more, or copy the library to where you may write and open the copy.",
             )

@@ -9,7 +9,7 @@ from librarian.transfer.line import Knowledge, Line
 from librarian.transfer.live import listen, panic
 from librarian.transfer.program import capture_program
 from librarian.transfer.read import can_be_read
-from librarian.transfer.recall import recall
+from librarian.transfer.recall import recall, refusal
 from librarian.transfer.replay import ReplayedCable
 from librarian.transfer.restore import Replace, Restored, restore
 from librarian.transfer.results import Captured, Identified, Proof, Recalled, Verified
@@ -59,6 +59,7 @@ __all__ = [
     "listen",
     "panic",
     "recall",
+    "refusal",
     "restore",
     "same_sound",
     "verify",

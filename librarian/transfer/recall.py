@@ -76,6 +76,21 @@ def recall(
         return run.proved(back, rounds)
 
 
+def refusal(
+    line: Line, version: Version, *, with_setup: bool = False, way: Way | str | None = None
+) -> Refused | None:
+    """Why a recall to an instrument that cannot be read is refused before anything is sent; None if it is not."""
+    try:
+        _check(line, version)
+        wanted = wanted_of(line, version, with_setup=with_setup)
+        if not wanted:
+            return nothing_known(line)
+        make_plan(line, version, wanted, None, way=way, whole=True)
+    except Refused as reason:
+        return reason
+    return None
+
+
 def _check(line: Line, version: Version) -> None:
     chart = line.chart
     if version.chart != chart.id:

@@ -30,6 +30,9 @@ def allow_commands(commands: Commands, desk: Desk, target: Standing | None) -> N
     for name in ("capture", "capture_by_hand"):
         allow(name, capture)
     allow("capture_version", capture or chosen)
+    held = "" if desk.captures.held else "Everything that was captured is kept."
+    allow("keep_again", held)
+    allow("save_alone", held)
     allow("compare_instrument", recall_reason(choice, desk.standing_of_a))
     none = "" if standing is not None else "No instrument is connected."
     for name in ("choose_ports", "look_again"):

@@ -39,7 +39,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     while True:
         with ExitStack() as stack:
             try:
-                return _run(application, options, stack)
+                code = _run(application, options, stack)
+                if code is None:
+                    continue
+                return code
             except LibrarianError as problem:
                 sys.stderr.write(f"{problem} {problem.hint}\n".replace(" \n", "\n"))
                 told = problem
@@ -53,7 +56,8 @@ def _asked(application: QApplication, problem: LibrarianError) -> bool:
     return another_try(look, problem)
 
 
-def _run(application: QApplication, options: argparse.Namespace, stack: ExitStack) -> int:
+def _run(application: QApplication, options: argparse.Namespace, stack: ExitStack) -> int | None:
+    """Until the window is closed; None when it shall be opened again."""
     place = options.library
     if options.demo:
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="librarian-demo-")))
@@ -79,7 +83,8 @@ def _run(application: QApplication, options: argparse.Namespace, stack: ExitStac
     window.show()
     favour_the_window()
     if options.picture is None:
-        return int(application.exec())
+        code = int(application.exec())
+        return None if window.opens_again else code
     shot = Shot(options.picture, compare=options.compare)
     picture = Picture(window, connections, shot)
     picture.begin()

@@ -31,7 +31,7 @@ from librarian.window.values.area import ValuesArea
 
 MENU_BAR = 26
 AREAS = ("chain", "search", "tags", "list", "header", "panel", "values", "history", "drawer")
-SOUND, FIRST_START = "sound", "first start"
+SOUND, FIRST_START, CONNECT, LEARN = "sound", "first start", "connect", "learn"
 _AFTER_THE_TABLE_MS = 10
 
 

@@ -68,6 +68,8 @@ COMMANDS = (
     Command("capture", "Instrument", "Capture", "Ctrl+B", gap=True),
     Command("capture_version", "Instrument", "Capture as a new version of this patch", "Ctrl+Shift+B"),
     Command("capture_by_hand", "Instrument", "Capture by hand"),
+    Command("keep_again", "Instrument", "Keep what was captured and not kept"),
+    Command("save_alone", "Instrument", "Save what was captured and not kept as a file…"),
     Command("match_panel", "Instrument", "Match the panel", "Ctrl+T", gap=True),
     Command("show_traffic", "Instrument", "Traffic", "Ctrl+Shift+T"),
     Command("memory", "Instrument", "Memory", "Ctrl+Shift+M", gap=True),

@@ -18,24 +18,35 @@ class EndWhenWritten(QObject):
     """Closing the window waits, in sight, until its changes are in the library. Closing it once more does not.
 
     On a slow disk, or while another program is writing, that may take a while; and a change that fails must be said.
+    A captured sound that is not kept is said as well, once, before it is lost with the window.
     """
 
     def __init__(self, window: QWidget, desk: Desk) -> None:
         super().__init__(window)
         self._window, self._desk = window, desk
         self._wished = False
+        self._warned: object = ()
         desk.work.failed.connect(self._failed)
         desk.work.ended.connect(self._ended)
 
     def put_off(self, event: QCloseEvent) -> bool:
         """True when the window has to stay for now; it is closed when everything is written."""
         if self._wished or not self._desk.work.busy:
-            return False
+            return self._put_off_for_captures(event)
         self._wished = True
         self._desk.work.cancel()
         event.ignore()
         self._desk.told.emit(Told("The last changes are being written; then the window closes.",
                                   "Close it once more, and it does not wait."))
+        return True
+
+    def _put_off_for_captures(self, event: QCloseEvent) -> bool:
+        held = self._desk.captures.held
+        if held == self._warned or not held:
+            return False
+        self._warned, self._wished = held, False
+        event.ignore()
+        self._desk.told.emit(Told("The window is not closed yet.", "Close it once more, and it is.", trouble=True))
         return True
 
     def _failed(self, problem: Exception) -> None:

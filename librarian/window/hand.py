@@ -10,6 +10,7 @@ from PySide6.QtCore import QObject
 from librarian.window.areas import Areas
 from librarian.window.desk.asker import Asker
 from librarian.window.desk.desk import Desk
+from librarian.window.only_to_read import REASON
 from librarian.window.paint.look import Look
 from librarian.window.parts.drawer import Drawer
 
@@ -17,11 +18,13 @@ from librarian.window.parts.drawer import Drawer
 class Hand(QObject):
     """One drawer of the window. Subclasses give `name`, `make` the drawer, `load` it, and do what its buttons say.
 
-    `follows`: read again whenever the library has changed while the drawer is open.
+    `follows`: read again whenever the library has changed while the drawer is open. `changing`: its buttons that write
+    the library; one that can only be read has them disabled.
     """
 
     name = ""
     follows = True
+    changing: frozenset[str] = frozenset()
 
     def __init__(self, look: Look, areas: Areas, desk: Desk, parent: QObject) -> None:
         super().__init__(parent)
@@ -53,6 +56,8 @@ class Hand(QObject):
         """The drawer."""
         if self._drawer is None:
             self._drawer = self.make()
+            if self.desk.library.only_to_read:
+                self._drawer.disable(dict.fromkeys(self.changing, REASON))
             self._drawer.closed.connect(self.areas.close_drawer)
             self._drawer.pressed.connect(self.do)
             self.areas.add_drawer(self.name, self._drawer)

@@ -6,15 +6,15 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 
-from PySide6.QtCore import QSettings, Qt, QTimer
-from PySide6.QtGui import QCloseEvent, QKeySequence, QShortcut, QShowEvent
-from PySide6.QtWidgets import QMainWindow
+from PySide6.QtCore import QSettings, QTimer
+from PySide6.QtGui import QCloseEvent, QShowEvent
+from PySide6.QtWidgets import QFileDialog, QMainWindow
 
 from librarian import __version__
 from librarian.collection import Library
 from librarian.transfer.connections import Connections
 from librarian.window.allowing import allow_commands
-from librarian.window.areas import FIRST_START, SOUND, Areas
+from librarian.window.areas import CONNECT, FIRST_START, LEARN, SOUND, Areas
 from librarian.window.caution import Caution
 from librarian.window.chain.now import chain_now
 from librarian.window.chain.state import ChainState
@@ -30,6 +30,7 @@ from librarian.window.details.of import details_of
 from librarian.window.drawers import Drawers
 from librarian.window.ending import EndWhenWritten
 from librarian.window.exchange.drop import FileDrop
+from librarian.window.keys import Keys
 from librarian.window.only_to_read import refusing
 from librarian.window.pages.learn.learning import Learning
 from librarian.window.paint.look import Choice as Theme
@@ -39,8 +40,6 @@ from librarian.window.safety.starting import Starting
 from librarian.window.telling import Telling
 from librarian.window.view import View
 from librarian.window.working import Working
-
-CONNECT, LEARN = "connect", "learn"
 
 
 class MainWindow(QMainWindow):
@@ -72,12 +71,13 @@ class MainWindow(QMainWindow):
         self.drawers.everything.commands = self.commands
         self._compare_next = False
         self._seen = False
+        self.opens_again = False
         # What happens to an instrument comes in bursts; chain and sound in one turn would hold the loop up.
         self._sound_due = QTimer(self, singleShot=True, interval=0)
         self._sound_due.timeout.connect(self._show_sound)
         self._ending = EndWhenWritten(self, self.desk)
         self._wire()
-        self._keys()
+        self.keys = Keys(self)
         self.view = View(self, self.look, settings, self.commands, self.areas)
         self.desk.instruments.load()
         self.desk.search()
@@ -92,6 +92,7 @@ class MainWindow(QMainWindow):
             "search": lambda: areas.focus_area("search"),
             "show_all": self.show_all,
             "quit": self.close,
+            "open_again": self.open_again,
             "undo": desk.undo,
             "redo": desk.redo,
             "rename": self.rename,
@@ -123,6 +124,9 @@ class MainWindow(QMainWindow):
             "ask_again": desk.capture,
             "capture_version": lambda: desk.capture(as_version_of_a=True),
             "capture_by_hand": lambda: desk.capture(by_hand=True),
+            "keep_again": desk.captures.keep_again,
+            "save_alone": self.save_alone,
+            "recall_unkept": desk.recall_unkept,
             "enough": self._with_current(desk.instruments.enough),
             "undo_recall": desk.undo_recall,
             "cancel": self.cancel,
@@ -168,6 +172,7 @@ class MainWindow(QMainWindow):
         desk.chosen.connect(self._show_everything)
         desk.named.connect(lambda _patch: self.rename())
         desk.edited.connect(self._allow)
+        desk.captures.changed.connect(self._allow)
         desk.instruments.changed.connect(self._instrument_changed)
         desk.instruments.moved.connect(lambda _instrument: self._show_sound())
         desk.instruments.listed.connect(self._show_everything)
@@ -196,45 +201,6 @@ class MainWindow(QMainWindow):
         self.editor.note_given.connect(desk.set_note)
         self.editor.closed.connect(lambda: areas.focus_area("list"))
         self.look.changed.connect(self.areas.update)
-
-    def _keys(self) -> None:
-        def key(keys: str, do: Callable[[], object]) -> None:
-            QShortcut(QKeySequence(keys), self).activated.connect(do)
-
-        key("F6", lambda: self.areas.next_area(+1))
-        key("Shift+F6", lambda: self.areas.next_area(-1))
-        for number, area in enumerate(("chain", "search", "list", "panel", "values", "history"), 1):
-            key(f"Ctrl+{number}", partial(self.areas.focus_area, area))
-        key("Esc", self.escape)
-        for place in (self.areas.panel, self.areas.values):
-            swap = QShortcut(QKeySequence("X"), place)
-            swap.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
-            swap.activated.connect(self.desk.swap)
-
-    def escape(self) -> None:
-        """Close the topmost: a question, the editor, a transfer, a drawer, the comparison."""
-        current = self.desk.instruments.current
-        standing = self.desk.instruments.standing
-        if self.caution.asked:
-            self.caution.answer(down=False)
-        elif self.drawers.memory.asked:
-            self.drawers.memory.answer(replaced=False)
-        elif self.editor.patches:
-            self.editor.abandon()
-        elif self.areas.page == CONNECT:
-            self.connecting.leave()
-        elif self.areas.page == LEARN:
-            self.learning.leave()
-        elif self.desk.work.long is not None:
-            self.desk.work.cancel()
-        elif current is not None and standing is not None and standing.transfer not in {"", "identify"}:
-            self.desk.instruments.cancel(current)
-        elif self.areas.drawer:
-            self.areas.close_drawer()
-        elif self.desk.choice.turning:
-            self.desk.match_panel(False)
-        else:
-            self.end_compare()
 
     def _chart_dropped(self, path: Path) -> None:
         self.connecting.begin(None)
@@ -315,7 +281,9 @@ class MainWindow(QMainWindow):
 
     def edit_details(self, chosen: Sequence[int]) -> None:
         """Edit tags of these patches; of one alone its note as well."""
-        details = details_of(self.desk.library, chosen)
+        details = None
+        with self.desk.reading():
+            details = details_of(self.desk.library, chosen)
         if details is not None:
             self.areas.show_page(SOUND)
             self.editor.show_details(details)
@@ -328,6 +296,19 @@ class MainWindow(QMainWindow):
             self._show_told(Told("Choose several patches in the list first.", "The last one takes the others in."))
             return
         self.desk.merge(into, others)
+
+    def save_alone(self) -> None:
+        """A captured sound that the library does not take becomes a file."""
+        held = self.desk.captures.held
+        if held:
+            name, _kind = QFileDialog.getSaveFileName(
+                self, "Save the captured sound", "captured sound.zip", "Bundle (*.zip)"
+            )
+            if name:
+                # The dialogue has asked already whether a file of exactly this name may be replaced.
+                path = Path(name)
+                exact = bool(path.suffix)
+                self.desk.captures.save(path if exact else path.with_suffix(".zip"), replace=exact)
 
     # -- recalling, with the caution first -------------------------------------------------------------------------
 
@@ -423,6 +404,10 @@ class MainWindow(QMainWindow):
 
     def _allow(self) -> None:
         allow_commands(self.commands, self.desk, self._target())
+
+    def open_again(self) -> None:
+        """Close the window, to be opened again on what its library is now: whoever runs it looks at `opens_again`."""
+        self.opens_again = self.close()
 
     def choose_theme(self, theme: Theme) -> None:
         """Follow the system, or stay light or dark."""

@@ -1,7 +1,8 @@
 """A library that can be read but not written, as on a disc or in somebody else's folder: what works, and what does not.
 
 Finding, comparing, recalling and exporting work. Commands that change the library are there and say why they cannot.
-Whatever else would change it (a drawer's button) is refused by the library itself, in its own words.
+So do the buttons of drawers. Whatever else would change it (Enter in a field) is refused by the library itself, in its
+own words. What was read goes stale when its owner changes it: then the window is opened again.
 """
 
 from __future__ import annotations
@@ -10,8 +11,11 @@ from collections.abc import Callable
 from pathlib import Path
 
 from librarian.window.desk.told import Told
+from librarian.window.parts.spec import ButtonSpec
 
 REASON = "This library can only be read."
+
+OPEN_AGAIN = ButtonSpec("open_again", "Open it again", primary=True)
 
 CHANGING = (
     "save_search", "import", "back_up", "redo", "rename", "details", "details_found", "merge", "delete", "revert",

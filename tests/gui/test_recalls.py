@@ -8,8 +8,10 @@ from threading import Event
 
 import pytest
 
+from librarian.chart import load
 from librarian.collection import Library
-from librarian.messages import Version
+from librarian.messages import Values, Version
+from librarian.transfer.connections import add_stand_in
 from librarian.window.desk import desk as desks
 from librarian.window.desk import recalls
 from librarian.wire.claim import Claim
@@ -169,6 +171,23 @@ def test_an_instrument_that_cannot_be_read_is_told_once(desk: Desk, monkeypatch:
     proved(desk, STORM)
     proved(desk, STAIR)
     assert told.count("Lanternfish cannot be read: what is in it now is not kept.") == 1
+
+
+def test_of_a_recall_that_is_refused_only_the_refusal_is_said(desk: Desk) -> None:
+    """An instrument with a memory and nothing else: what is in it is not replaced, so nothing is said of it."""
+    chart = load(Path(__file__).parents[1] / "data" / "charts" / "culvert.toml")
+    inner = desk.window.desk
+    number = add_stand_in(desk.library, chart)
+    values = Values({name: one.low for name, one in chart.parameters.items()})
+    patch = desk.library.keep(number, "In its memory", Version(chart.id, chart.revision, values))
+    inner.changed_by_us()
+    desk.wait_for(lambda: inner.instruments.standings[number].ready)
+    told: list[str] = []
+    inner.told.connect(lambda one: told.append(one.sentence))
+    inner.choose_a(patch)
+    inner.recall()
+    desk.wait_for(lambda: "only into its memory" in desk.sentence)
+    assert told == []
 
 
 def test_a_conversation_with_another_instrument_than_the_chain_shows_ends_with_a_sentence(

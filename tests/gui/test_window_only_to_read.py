@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
 from librarian.collection import Library, opening
+from librarian.window import app
 from librarian.window.only_to_read import CHANGING, REASON
 from librarian.window.paint.look import Look
 from tests.gui.whole_window import Desk
@@ -94,3 +97,55 @@ def test_it_is_exported(locked: Desk, tmp_path: Path) -> None:
     exporting.write(path)
     locked.settle()
     assert path.exists(), locked.notice
+
+
+def test_buttons_of_drawers_that_change_are_off_and_say_why(locked: Desk) -> None:
+    seen: set[str] = set()
+    locked.window.desk.instruments.choose(locked.ids["lanternfish"])
+    for hand in locked.window.drawers.hands:
+        if hand.changing:
+            hand.show()
+            locked.settle()
+            locked.wait_for(lambda hand=hand: bool(hand.drawer.buttons) or hand.name in {"import", "check"}, hand.name)
+            for name in hand.changing & set(hand.drawer.buttons):
+                button = hand.drawer.buttons[name]
+                assert (button.isEnabled(), button.spec.reason) == (False, REASON), (hand.name, name)
+                seen.add(f"{hand.name}: {name}")
+            locked.window.areas.close_drawer()
+    assert {"tags of all: rename", "trash: restore", "duplicates: merge", "saved searches: save", "backups: make",
+            "not understood: again", "memory: backup", "bring-up: run"} <= seen
+
+
+def test_when_its_owner_changes_it_that_is_said_and_it_is_opened_again(locked: Desk) -> None:
+    locked.choose(STORM)
+    state = locked.library.path.stat()
+    os.utime(locked.library.path, ns=(state.st_atime_ns, state.st_mtime_ns + 1_000_000))
+    locked.wait_for(lambda: "changed while it was read" in locked.notice, locked.notice)
+    # Whatever reads in the window's own thread says the same, instead of ending in the middle.
+    window = locked.window
+    for read in (
+        lambda: window.desk.choose_a(locked.patches[STAIR]),
+        lambda: window.desk.choose_b(locked.patches[STAIR]),
+        lambda: window.edit_details([locked.patches[STORM]]),
+        lambda: window.desk.step_version(-1),
+        window.desk.changed_by_us,
+    ):
+        window.about()
+        read()
+        locked.qtbot.wait(1)
+    assert window.desk.choice.a.name == STORM
+    window.desk.choose_a(locked.patches[STAIR])
+    assert "changed while it was read" in locked.notice
+    window.areas.collection.notice.buttons["open_again"].click()
+    assert not window.isVisible()
+    assert window.opens_again
+
+
+def test_the_program_opens_the_window_again_when_that_was_asked_for(
+    qapp: QApplication, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    codes: list[int | None] = [None, 3]
+    monkeypatch.setattr(app, "QApplication", lambda _arguments: qapp)
+    monkeypatch.setattr(app, "_run", lambda *_given: codes.pop(0))
+    assert app.main([]) == 3
+    assert codes == []

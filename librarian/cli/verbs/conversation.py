@@ -10,6 +10,7 @@ import typer
 
 from librarian import transfer
 from librarian.cli import answers
+from librarian.cli.beside import saved_if_not_kept
 from librarian.cli.clean import clean
 from librarian.cli.connect import (
     Connected,
@@ -154,12 +155,15 @@ def capture(
                         "Listen again, and start the dump on it or move a control; look at its cable and its channel.",
                     )
                 patch = None
-                if not look and target is not None:
-                    library.add_version(target.id, found.version, note)
-                    patch = library.patch(target.id)
-                elif not look:
-                    called = name or found.version.name or panel_name(found.version.taken)
-                    patch = library.patch(library.keep(row.id, called, found.version, tag or [], note))
+                called = name or found.version.name or panel_name(found.version.taken)
+                if not look:
+                    with saved_if_not_kept(row, there.chart, found.version, called, tags=tag, note=note):
+                        if target is None:
+                            kept_as = library.keep(row.id, called, found.version, tag or [], note)
+                        else:
+                            kept_as = target.id
+                            library.add_version(kept_as, found.version, note)
+                    patch = library.patch(kept_as)
         answer = answers.Captured(
             instrument=row.name,
             complete=not found.missing,

@@ -178,7 +178,10 @@ def _recalled(
     cancel: transfer.Cancel,
     progress: transfer.OnProgress,
 ) -> transfer.Recalled:
-    if not transfer.can_be_read(there.line):
+    with_setup, way = bool(options["with_setup"]), options.get("way")
+    readable = transfer.can_be_read(there.line)
+    # Of a recall that is refused the refusal alone is true: nothing is replaced.
+    if not readable and not transfer.refusal(there.line, version, with_setup=with_setup, way=way):  # type: ignore[arg-type]
         aside(f"{clean(there.row.name)} cannot be read: what is in it now is not kept and cannot be put back.")
     there.log.begins("recall", version=as_plain(version), **options)
     done = transfer.recall(

@@ -41,6 +41,7 @@ class BringUp(Hand):
     """The bring-up of the instrument that the chain shows. `caution` asks for the monitors first."""
 
     name = "bring-up"
+    changing = frozenset({"run"})
     follows = False
 
     def __init__(self, look: Look, areas: Areas, desk: Desk, caution: Before, parent: QObject) -> None:

@@ -6,36 +6,41 @@ run on the instruments' threads; what writes the library runs on one worker, eac
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import partial
 from typing import Literal
 
 from PySide6.QtCore import QObject, QTimer, Signal
 
-from librarian.chart import Chart, carry
-from librarian.collection import Found, Library
-from librarian.errors import Cancelled, LibrarianError, Refused
+from librarian.collection import ChangedLibrary, Found, Library
+from librarian.errors import Cancelled, LibrarianError
 from librarian.messages import Version
-from librarian.transfer import Captured, Recalled, Verified, can_be_read
-from librarian.transfer.before import panel_name
+from librarian.transfer import Captured, Recalled, Verified, can_be_read, refusal
 from librarian.transfer.connections import Connections
 from librarian.window import only_to_read
 from librarian.window.collection.state import Completion
 from librarian.window.desk.asker import Asker
+from librarian.window.desk.captures import Captures
 from librarian.window.desk.choice import Choice, Side
+from librarian.window.desk.choosing import Choosing
 from librarian.window.desk.editing import Editing
 from librarian.window.desk.groups import Group, grouped
-from librarian.window.desk.instruments import Instruments
+from librarian.window.desk.instruments import Instruments, now
 from librarian.window.desk.link import LineChanged
 from librarian.window.desk.present import cannot_send
-from librarian.window.desk.recalls import Recalls
+from librarian.window.desk.recalls import Before, NotKept, Recalls
 from librarian.window.desk.results import offered
 from librarian.window.desk.standing import Standing
 from librarian.window.desk.told import Told
 from librarian.window.desk.work import Work
+from librarian.window.parts.spec import ButtonSpec
 from librarian.window.words import quoted
 from librarian.wire.cable import CableLost
 
 _WATCH_MS = 700
+RECALL_UNKEPT = ButtonSpec("recall_unkept", "Recall all the same")
 Order = Literal["name", "time", "instrument", "match", "group tag", "group instrument"]
 
 
@@ -59,7 +64,7 @@ class Past:
     redo: str
 
 
-class Desk(Editing, QObject):
+class Desk(Choosing, Editing, QObject):
     """The window's state. `answered`: a search ended (Answer). `chosen`: A, B or their content changed.
 
     `told` (Told) says something at the foot of the list; `edited`: the library changed, by us or by another program.
@@ -95,8 +100,10 @@ class Desk(Editing, QObject):
         self.order: Order = "name"
         self.found: Found | None = None
         self.choice = Choice()
-        self._as_version_of: dict[int, int] = {}
+        self.captures = Captures(self, self._kept)
         self.recalls = Recalls(library)
+        self._unkept: dict[int, Callable[[], object]] = {}
+        self._go_on: Callable[[], object] | None = None
         self._not_kept: set[int] = set()
         self.past = self._read_past()
         self._changes = 0
@@ -106,8 +113,7 @@ class Desk(Editing, QObject):
         self._watch = QTimer(self)
         self._watch.setInterval(_WATCH_MS)
         self._watch.timeout.connect(self._look_for_changes)
-        if not library.only_to_read:
-            self._watch.start()
+        self._watch.start()
 
     def close(self) -> None:
         """End lines and questions; the library stays open for whoever opened it."""
@@ -126,7 +132,20 @@ class Desk(Editing, QObject):
             return
         if not isinstance(problem, LibrarianError):
             raise problem
+        if isinstance(problem, ChangedLibrary):
+            # One that is only read stays as it was opened; it is not asked for ever whether it is itself again.
+            self._watch.stop()
+            self.told.emit(Told(str(problem), problem.hint, trouble=True, also=(only_to_read.OPEN_AGAIN,)))
+            return
         self.told.emit(Told(str(problem), problem.hint, trouble=True))
+
+    @contextmanager
+    def reading(self) -> Iterator[None]:
+        """The library is read in the block, on the window's own thread: what cannot be read is said, and left out."""
+        try:
+            yield
+        except LibrarianError as problem:
+            self.trouble(problem)
 
     # -- finding ---------------------------------------------------------------------------------------------------
 
@@ -176,7 +195,8 @@ class Desk(Editing, QObject):
     def changed_by_us(self, past: Past | None = None) -> None:
         """The library was changed by this window: read again what is shown. `past`: read after that change."""
         self._changes += 1
-        self.past = self._read_past() if past is None else past
+        with self.reading():
+            self.past = self._read_past() if past is None else past
         self._after_change()
 
     def _read_past(self) -> Past:
@@ -184,135 +204,11 @@ class Desk(Editing, QObject):
         return Past(library.stamp(), library.undo_label() or "", library.redo_label() or "")
 
     def _after_change(self) -> None:
-        self.instruments.load()
-        self._read_choice_again()
+        with self.reading():
+            self.instruments.load()
+            self._read_choice_again()
         self.search()
         self.edited.emit()
-
-    # -- choosing --------------------------------------------------------------------------------------------------
-
-    def side(self, patch: int, version: int | None = None) -> Side:
-        """A patch in its latest or another version."""
-        row = self.library.patch(patch)
-        versions = self.library.versions(patch)
-        chosen = row.latest if version is None else version
-        found = next((one for one in versions if one.id == chosen), versions[-1])
-        return Side(row.name, self.library.version(found.id), row, found, versions)
-
-    def choose_a(self, patch: int | None) -> None:
-        """This patch is A from now on, alone."""
-        self._set(Choice() if patch is None else self._with_a(self.side(patch)))
-
-    def choose_b(self, patch: int, version: int | None = None) -> None:
-        """Lay this patch beside A; without an A it becomes A."""
-        if self.choice.a is None:
-            self.choose_a(patch)
-        else:
-            self._set(self._beside(self.choice, self.side(patch, version)))
-
-    def end_compare(self) -> None:
-        """A alone again."""
-        if self.choice.a is not None:
-            self._set(Choice(self.choice.a, None, self.choice.chart))
-
-    def swap(self) -> None:
-        """B becomes A, A becomes B."""
-        if self.choice.a is not None and self.choice.b is not None:
-            self._set(self._beside(self._with_a(self.choice.b), self.choice.a))
-
-    @property
-    def older_beside(self) -> Side | None:
-        """The older version that lies beside a later one of the same patch."""
-        a, b = self.choice.a, self.choice.b
-        if a is None or b is None or a.patch is None or b.patch is None or b.version is None:
-            return None
-        return b if a.patch.id == b.patch.id and not b.latest else None
-
-    def go_back(self) -> None:
-        """The older version that lies beside its patch becomes the latest again, as a new one equal to it."""
-        older = self.older_beside
-        if older is not None and older.patch is not None and older.version is not None:
-            self.end_compare()
-            self.revert(older.patch.id, older.version.id, older.version.number)
-
-    def match_panel(self, on: bool) -> None:
-        """Let the panel lead the hand back to A, or stop."""
-        a = self.choice.a
-        if a is not None:
-            self._set(Choice(a, None, self.choice.chart, turning=on))
-
-    def step_version(self, step: int) -> None:
-        """The next older (-1) or newer (+1) version of A as B."""
-        a = self.choice.a
-        if a is None or not a.versions:
-            return
-        ids = [one.id for one in a.versions]
-        shown = self.choice.b
-        at = len(ids) - 1
-        if shown is not None and shown.version is not None and shown.version.id in ids:
-            at = ids.index(shown.version.id)
-        wanted = min(max(at + step, 0), len(ids) - 1)
-        if a.patch is not None:
-            if a.version is not None and ids[wanted] == a.version.id:
-                self.end_compare()
-            else:
-                self.choose_b(a.patch.id, ids[wanted])
-
-    def _with_a(self, side: Side) -> Choice:
-        return Choice(side, None, self.instruments.chart(side.content.chart, side.content.revision))
-
-    def _beside(self, choice: Choice, side: Side) -> Choice:
-        odd, laid = "", None
-        if choice.chart is not None and choice.a is not None:
-            if side.content.chart != choice.chart.id:
-                beside = quoted(choice.a.name)
-                odd = f"{quoted(side.name)} belongs to another instrument and cannot be laid beside {beside}."
-            elif side.content.revision != choice.chart.revision:
-                try:
-                    laid = self._by_revision(side.content, choice.chart)
-                except Refused as reason:
-                    odd = (
-                        f"{quoted(side.name)} is kept by chart revision {side.content.revision}, "
-                        f"{quoted(choice.a.name)} by revision {choice.chart.revision}. {reason} {reason.hint}"
-                    )
-        return Choice(choice.a, side, choice.chart, odd, laid)
-
-    def _by_revision(self, content: Version, chart: Chart) -> Version:
-        """A sound as another revision of its chart explains it; the later of the two knows how."""
-        newest = self.instruments.chart(chart.id, max(content.revision, chart.revision))
-        return carry(content, newest, chart.revision).version
-
-    def _set(self, choice: Choice) -> None:
-        self.choice = choice
-        if choice.a is not None and choice.a.patch is not None:
-            self.instruments.choose(choice.a.patch.instrument)
-        self.chosen.emit()
-
-    def _read_choice_again(self) -> None:
-        """Names, tags, versions may be others now; a sound that is gone is no longer chosen."""
-        a, b = self._again(self.choice.a), self._again(self.choice.b)
-        if a is None:
-            a, b = (b, None) if b is not None and b.patch is not None else (None, None)
-        choice = Choice() if a is None else replace(self._with_a(a), turning=self.choice.turning)
-        self.choice = choice if b is None else self._beside(choice, b)
-        self.chosen.emit()
-
-    def _again(self, side: Side | None) -> Side | None:
-        if side is None or side.patch is None or side.version is None:
-            return side
-        try:
-            fresh = self.side(side.patch.id, None if side.latest else side.version.id)
-        except LibrarianError:
-            return None
-        return None if fresh.patch is None or fresh.patch.place == "trash" else fresh
-
-    @property
-    def standing_of_a(self) -> Standing | None:
-        """The instrument that A belongs to."""
-        a = self.choice.a
-        if a is None or a.patch is None:
-            return None
-        return self.instruments.standings.get(a.patch.instrument)
 
     # -- with instruments ------------------------------------------------------------------------------------------
 
@@ -321,14 +217,13 @@ class Desk(Editing, QObject):
         current = self.instruments.current
         if current is None:
             return
-        a = self.choice.a
-        self._as_version_of.pop(current, None)
+        a, into = self.choice.a, None
         if as_version_of_a and a is not None and a.patch is not None and a.patch.instrument == current:
-            self._as_version_of[current] = a.patch.id
+            into = a.patch.id
         if by_hand:
-            self.instruments.capture_by_hand(current)
+            self.instruments.capture_by_hand(current, into)
         else:
-            self.instruments.capture(current)
+            self.instruments.capture(current, into)
 
     def recall(self, *, slower: bool = False, whole: bool = False, with_setup: bool = False) -> None:
         """Recall B if two sounds are compared, else A, to the instrument that it belongs to.
@@ -346,18 +241,44 @@ class Desk(Editing, QObject):
             self.told.emit(Told("Another transfer is under way."))
             return
         self.instruments.choose(instrument)
-        self._tell_not_kept(standing)
+        self._tell_not_kept(standing, side.content, with_setup=with_setup)
+        self._send(side, slower=slower, whole=whole, with_setup=with_setup)
+
+    def _send(
+        self, side: Side, *, slower: bool = False, whole: bool = False, with_setup: bool = False, unkept: bool = False
+    ) -> None:
+        assert side.patch is not None
+        assert side.version is not None
+        instrument, name = side.patch.instrument, side.name
+        standing = self.instruments.standings[instrument]
+        again = partial(self._send, side, slower=slower, whole=whole, with_setup=with_setup, unkept=True)
+        self._unkept[instrument], self._go_on = again, None
         self.instruments.recall(
-            instrument, side.patch.id, side.version.id, side.name, side.content, slower=slower, whole=whole,
+            instrument, side.patch.id, side.version.id, name, side.content, slower=slower, whole=whole,
             with_setup=with_setup,
-            keep_before=self.recalls.begin(instrument, standing.chart, side.name, with_setup=with_setup),
+            keep_before=self.recalls.begin(
+                instrument, standing.chart, name, with_setup=with_setup, unkept=unkept
+            ),
         )
 
-    def _tell_not_kept(self, standing: Standing) -> None:
-        """Once for each instrument: what a recall to it replaces is not kept."""
+    @property
+    def can_recall_unkept(self) -> bool:
+        """True after a recall was not begun because what is in the instrument could not be kept."""
+        return self._go_on is not None
+
+    def recall_unkept(self) -> None:
+        """Go on with the recall that was not begun, though what it replaces cannot be kept; undo has it for now."""
+        go_on, self._go_on = self._go_on, None
+        if go_on is not None:
+            go_on()
+
+    def _tell_not_kept(self, standing: Standing, content: Version, *, with_setup: bool) -> None:
+        """Once for each instrument: what a recall to it replaces is not kept. Not where it replaces nothing."""
         line, name = self.instruments.line(standing.row.id), standing.row.name
         readable = line is None or can_be_read(line)
         if standing.row.id in self._not_kept or (readable and not self.library.only_to_read):
+            return
+        if line is not None and not readable and refusal(line, content, with_setup=with_setup) is not None:
             return
         self._not_kept.add(standing.row.id)
         if readable:
@@ -380,10 +301,14 @@ class Desk(Editing, QObject):
             return
         if self.instruments.under_way(last.instrument, "recall"):
             return
-        back, keep = self.recalls.begin_undo(standing.chart)
+        self._put_back(last)
+
+    def _put_back(self, back: Before, *, unkept: bool = False) -> None:
+        standing = self.instruments.standings[back.instrument]
+        self._unkept[back.instrument], self._go_on = partial(self._put_back, back, unkept=True), None
         self.instruments.recall(
             back.instrument, 0, 0, f"what was there before {quoted(back.over)}", back.content,
-            with_setup=back.with_setup, keep_before=keep,
+            with_setup=back.with_setup, keep_before=self.recalls.begin_undo(back, standing.chart, unkept=unkept),
         )
 
     @property
@@ -397,30 +322,21 @@ class Desk(Editing, QObject):
         if a is not None and a.patch is not None and a.version is not None:
             self.instruments.compare(a.patch.instrument, a.patch.id, a.version.id, a.name, a.content)
 
-    def _captured(self, instrument: int, result: object) -> None:
+    def _captured(self, instrument: int, result: object, into: int | None) -> None:
         assert isinstance(result, Captured)
-        target = self._as_version_of.pop(instrument, None)
-        name = result.version.name.strip() or panel_name(result.version.taken)
+        self.captures.take(self.instruments.standings[instrument], result, into, now())
 
-        def keep() -> tuple[int, Side]:
-            if target is None:
-                patch = self.library.keep(instrument, name, result.version)
-            else:
-                patch = target
-                self.library.add_version(patch, result.version)
-            return patch, self.side(patch)
-
-        def kept(made: tuple[int, Side]) -> None:
-            patch, side = made
+    def _kept(self, side: Side, new: bool) -> None:
+        """A captured sound is in the library, as a new patch or as a version."""
+        with self.reading():
             self._set(self._with_a(side))
-            if target is None:
-                self.named.emit(patch)
-
-        self.edit(keep, result.broke_off, then=kept)
+        if new and side.patch is not None:
+            self.named.emit(side.patch.id)
 
     def _recalled(self, instrument: int, result: object, _patch: int, _version: int) -> None:
         assert isinstance(result, Recalled)
         self.recalls.ended(instrument)
+        self._unkept.pop(instrument, None)
         self.chosen.emit()
 
     def _compared(self, instrument: int, result: object, patch: int, version: int) -> None:
@@ -435,13 +351,24 @@ class Desk(Editing, QObject):
         chart = standing.chart
         unknown = frozenset(name for name in chart.parameters if name not in read)
         content = Version(chart=chart.id, revision=chart.revision, values=read, unknown=unknown)
-        self._set(self._beside(self.choice, Side(f"{standing.row.name} now", content)))
+        with self.reading():
+            self._set(self._beside(self.choice, Side(f"{standing.row.name} now", content)))
 
     def _failed(self, instrument: int, what: str, problem: Exception) -> None:
-        if what.startswith("capture"):
-            self._as_version_of.pop(instrument, None)
         if what == "recall":
             self.recalls.broke_off(instrument)
+            again = self._unkept.pop(instrument, None)
+            if isinstance(problem, NotKept):
+                self._go_on = again
+                name = self.instruments.standings[instrument].row.name
+                self.told.emit(Told(
+                    f"{problem} {problem.hint}".strip(),
+                    f"If you go on, undo brings back what is in {name} until the window is closed or another sound "
+                    "is recalled.",
+                    trouble=True, also=(RECALL_UNKEPT,),
+                ))
+                self.chosen.emit()
+                return
         # The chain has other things to say soon: that the ports are gone, that they are back, of another instrument.
         elsewhere = instrument != self.instruments.current and isinstance(problem, LibrarianError)
         if what != "identify" and (isinstance(problem, (CableLost, LineChanged)) or elsewhere):

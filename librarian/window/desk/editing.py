@@ -39,8 +39,14 @@ class Editing:
     _read_past: Callable[[], Past]
     undo_recall: Callable[[], None]
 
-    def edit(self, change: Callable[[], Any], sentence: Says = "", then: Callable[[Any], object] | None = None) -> None:
-        """One change of the library, in its turn; `sentence` (or what it makes of the result) is said with an undo."""
+    def edit(
+        self, change: Callable[[], Any], sentence: Says = "", then: Callable[[Any], object] | None = None,
+        otherwise: Callable[[Exception], object] | None = None,
+    ) -> None:
+        """One change of the library, in its turn; `sentence` (or what it makes of the result) is said with an undo.
+
+        `otherwise` hears why it failed, in place of the foot of the list.
+        """
 
         def run() -> tuple[Any, Past]:
             return change(), self._read_past()
@@ -56,7 +62,7 @@ class Editing:
                 # In a turn of its own: both lay out and paint, and together they would hold the loop up.
                 QTimer.singleShot(0, lambda: then(result))
 
-        self.work.edit(run, done)
+        self.work.edit(run, done, otherwise)
 
     def rename(self, patch: int, name: str) -> None:
         """Another name."""

@@ -10,7 +10,6 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
 from functools import cache
-from threading import Event
 
 from PySide6.QtCore import QObject, QTimer, Signal
 
@@ -24,6 +23,7 @@ from librarian.transfer import (
     Identified,
     Line,
     OnProgress,
+    Progress,
     Recalled,
     Verified,
     capture,
@@ -33,13 +33,16 @@ from librarian.transfer import (
     recall,
     verify,
 )
-from librarian.transfer.connections import Connections, PortsNotChosen, is_embedded, pace_text
+from librarian.transfer.connections import Connections, is_embedded
 from librarian.window.chain import transfers
 from librarian.window.chain.facts import Setting
 from librarian.window.chain.state import ChainState
-from librarian.window.desk.link import Link, NoPortsYet, Talk
+from librarian.window.desk.about import About
+from librarian.window.desk.byhand import BY_HAND, ByHand
+from librarian.window.desk.learnt import Change, of_answer, of_pace
+from librarian.window.desk.link import Link, Talk
+from librarian.window.desk.ports import NoPortsYet, opener
 from librarian.window.desk.standing import InIt, Standing, Worst, road
-from librarian.wire.cable import NoMidiSystem
 from librarian.wire.ports import API_NAMES
 
 _ASK_AGAIN_MS = 5000
@@ -55,15 +58,16 @@ def now() -> datetime:
 class Instruments(QObject):
     """All instruments of one library. Signals carry the instrument's id first.
 
-    `changed`: its facts are others. `captured` (id, Captured), `recalled` (id, Recalled, patch, version),
-    `compared` (id, Verified, patch, version), `failed` (id, what, exception). `listed`: instruments came or went.
+    `changed`: its facts are others. `captured` (id, Captured, patch or None), `recalled` (id, Recalled, patch,
+    version), `compared` (id, Verified, patch, version), `failed` (id, what, exception). `listed`: instruments came or
+    went.
     `learnt`: a change of the library to be made in its turn (what firmware answered, what pace worked).
     """
 
     changed = Signal(int)
     moved = Signal(int)
     listed = Signal()
-    captured = Signal(int, object)
+    captured = Signal(int, object, object)
     recalled = Signal(int, object, int, int)
     compared = Signal(int, object, int, int)
     failed = Signal(int, str, object)
@@ -75,12 +79,10 @@ class Instruments(QObject):
         self._connections = connections
         self.standings: dict[int, Standing] = {}
         self._links: dict[int, Link] = {}
-        self._enough: dict[int, Event] = {}
-        self._others: dict[tuple[int, str], tuple[Callable[[object], object], Callable[[Exception], object]]] = {}
-        self._subject: dict[int, tuple[int, int, InIt | None]] = {}
+        self._by_hand = ByHand()
         self.current: int | None = None
         self._closed = False
-        self._under_way: set[tuple[int, str]] = set()
+        self._under_way: dict[tuple[int, str], About] = {}
         self._asking = QTimer(self)
         self._asking.setInterval(_ASK_AGAIN_MS)
         self._asking.timeout.connect(self.ask_the_silent)
@@ -154,9 +156,9 @@ class Instruments(QObject):
         """True from when this conversation was asked for until its end has been told: a key may be hit twice."""
         return (instrument, what) in self._under_way
 
-    def _run(self, instrument: int, what: str, talk: Talk) -> None:
+    def _run(self, instrument: int, what: str, talk: Talk, about: About) -> None:
         if not self.under_way(instrument, what):
-            self._under_way.add((instrument, what))
+            self._under_way[instrument, what] = about
             self._links[instrument].run(what, talk)
 
     def close(self) -> None:
@@ -170,12 +172,18 @@ class Instruments(QObject):
         link = self._links.pop(instrument, None)
         if link is not None:
             link.blockSignals(True)
+            going = self.under_way(instrument, BY_HAND) and not self._closed
+            brought = self._by_hand.heard_so_far(instrument, link) if going else []
             link.close()
+            for what, result in [*brought, *link.take_brought()]:
+                # A captured sound is never lost; whoever waits for anything else has gone with the window.
+                if isinstance(result, Captured) or not self._closed:
+                    self._done(instrument, what, result)
             link.deleteLater()
             if link.cut is not None and not self._closed:
                 self._failed(instrument, *link.cut)
         self.standings.pop(instrument, None)
-        self._under_way = {one for one in self._under_way if one[0] != instrument}
+        self._under_way = {one: about for one, about in self._under_way.items() if one[0] != instrument}
 
     def _begin(self, row: InstrumentRow) -> None:
         chart = self.chart(row.chart, row.revision)
@@ -184,33 +192,17 @@ class Instruments(QObject):
             device=row.address.device if row.address.device != 127 else None, open_ports=0,
         )
         self.standings[row.id] = Standing(row, chart, setting, transfers.asking)
-        link = Link(self._opener(row.id, chart), self)
+        link = Link(opener(self._library, self._connections, row.id, chart), self)
         link.opened.connect(lambda: self._opened(row.id))
         link.lost.connect(lambda problem: self._lost(row.id, problem))
         link.heard.connect(lambda moves: self._heard(row.id, moves))
         link.started.connect(lambda what: self._started(row.id, what))
         link.advanced.connect(lambda _what, step: self._advanced(row.id, step))
-        link.done.connect(lambda what, result: self._done(row.id, what, result))
+        link.done.connect(lambda: self._brought(row.id, link))
         link.failed.connect(lambda what, problem: self._failed(row.id, what, problem))
         link.measured.connect(lambda out, back: self._measured(row.id, out, back))
         self._links[row.id] = link
         link.start()
-
-    def _opener(self, instrument: int, chart: Chart) -> Callable[[], Line]:
-        def open_line() -> Line:
-            row = self._library.instrument(instrument)
-            try:
-                return self._connections.open(row, chart, others=self._library.instruments())
-            except PortsNotChosen:
-                try:
-                    ports, system = self._connections.ports(), self._connections.system()
-                except NoMidiSystem:
-                    raise NoPortsYet(0, "", any_system=False) from None
-                name = " and ".join(API_NAMES[api] for api in system.apis)
-                found = len({(port.api, port.name) for port in ports})
-                raise NoPortsYet(found, name, any_system=bool(system.apis)) from None
-
-        return open_line
 
     # -- what a person asks for ------------------------------------------------------------------------------------
 
@@ -223,27 +215,30 @@ class Instruments(QObject):
         if standing.open and not link.busy:
             self._ask(instrument)
 
-    def capture(self, instrument: int) -> None:
-        """Read the sound that is in it now; by hand where it cannot be asked."""
+    def capture(self, instrument: int, into: int | None = None) -> None:
+        """Read the sound that is in it now; by hand where it cannot be asked. `into`: the patch it is a version of."""
         if all(way.kind == "hand" or not way.requested for way in self.standings[instrument].chart.ways_in):
-            self.capture_by_hand(instrument)
+            self.capture_by_hand(instrument, into)
         else:
             self._run(
-                instrument, "capture", lambda line, cancel, progress: capture(line, cancel=cancel, progress=progress)
+                instrument, "capture", lambda line, cancel, progress: capture(line, cancel=cancel, progress=progress),
+                About(into=into),
             )
 
-    def capture_by_hand(self, instrument: int) -> None:
+    def capture_by_hand(self, instrument: int, into: int | None = None) -> None:
         """Listen until every control has moved, or the person says enough."""
-        enough = self._enough[instrument] = Event()
+        if self.under_way(instrument, BY_HAND):
+            return  # its own `enough` is what ends it
+        enough = self._by_hand.begin(instrument)
         self._run(
-            instrument, "capture by hand",
+            instrument, BY_HAND,
             lambda line, cancel, progress: capture_by_hand(line, enough=enough, cancel=cancel, progress=progress),
+            About(into=into),
         )
 
     def enough(self, instrument: int) -> None:
         """The person has moved what matters; the rest stays unknown."""
-        if instrument in self._enough:
-            self._enough[instrument].set()
+        self._by_hand.enough(instrument)
 
     def recall(
         self, instrument: int, patch: int, version: int, name: str, content: Version, *,
@@ -251,8 +246,7 @@ class Instruments(QObject):
         keep_before: Callable[[Version], object] | None = None,
     ) -> None:
         """Bring a stored sound into the instrument and prove it."""
-        self._subject[instrument] = (patch, version, InIt(patch, version, name, now(), content.values))
-        self.standings[instrument].subject = name
+        about = About(name, patch, version, InIt(patch, version, name, now(), content.values))
 
         def talk(line: Line, cancel: Cancel, progress: OnProgress) -> Recalled:
             if slower:
@@ -262,14 +256,14 @@ class Instruments(QObject):
                 progress=progress,
             )
 
-        self._run(instrument, "recall", talk)
+        self._run(instrument, "recall", talk, about)
 
     def compare(self, instrument: int, patch: int, version: int, name: str, content: Version) -> None:
         """Read what is in the instrument and lay it beside a stored sound; nothing is written."""
-        self._subject[instrument] = (patch, version, None)
-        self.standings[instrument].subject = name
         self._run(
-            instrument, "verify", lambda line, cancel, progress: verify(line, content, cancel=cancel, progress=progress)
+            instrument, "verify",
+            lambda line, cancel, progress: verify(line, content, cancel=cancel, progress=progress),
+            About(name, patch, version),
         )
 
     def converse(
@@ -277,11 +271,7 @@ class Instruments(QObject):
         otherwise: Callable[[Exception], object],
     ) -> None:
         """Any other conversation: "backup", "restore", "bring-up". The chain shows it; one of the two hears the end."""
-        if self.under_way(instrument, what):
-            return
-        self.standings[instrument].subject = subject
-        self._others[instrument, what] = (then, otherwise)
-        self._run(instrument, what, talk)
+        self._run(instrument, what, talk, About(subject, then=then, otherwise=otherwise))
 
     def usual_pace(self, instrument: int) -> None:
         """Forget the slower pace that worked: the chart's again from the next message on."""
@@ -366,13 +356,16 @@ class Instruments(QObject):
                 standing.asked += 1
                 standing.transfer = "identify"
         else:
-            standing.began(what, standing.subject)
+            standing.began(what, self._under_way.get((instrument, what), About()).subject)
         self.changed.emit(instrument)
 
     def _advanced(self, instrument: int, step: object) -> None:
         standing = self.standings.get(instrument)
         if standing is not None:
-            standing.went_on(step)  # type: ignore[arg-type]
+            assert isinstance(step, Progress)
+            standing.went_on(step)
+            if standing.transfer == BY_HAND:
+                self._by_hand.moved(instrument, step.done)
             self.changed.emit(instrument)
 
     def _measured(self, instrument: int, out: float, back: float) -> None:
@@ -384,67 +377,58 @@ class Instruments(QObject):
             standing.setting = setting
             self.changed.emit(instrument)
 
+    def _brought(self, instrument: int, link: Link) -> None:
+        for what, result in link.take_brought():
+            self._done(instrument, what, result)
+
     def _done(self, instrument: int, what: str, result: object) -> None:
-        self._under_way.discard((instrument, what))
+        about = self._under_way.pop((instrument, what), About())
         standing = self.standings.get(instrument)
         if standing is None:
             return
         when = now()
-        patch, version, in_it = self._subject.get(instrument, (0, 0, None))
         self._keep_pace(instrument)
         if isinstance(result, Identified):
             standing.answered(result, when)
-            self._remember(standing, result)
+            self._learn(of_answer(self._library, standing, result))
         elif isinstance(result, Captured):
             standing.captured(result, when)
-            self.captured.emit(instrument, result)
+            self.captured.emit(instrument, result, about.into)
         elif isinstance(result, Recalled):
-            standing.recalled(result, standing.subject, when)
+            standing.recalled(result, about.subject, when)
             standing.now.clear()
-            standing.in_it = in_it if result.state != "differs" else None
-            self.recalled.emit(instrument, result, patch, version)
+            standing.in_it = about.in_it if result.state != "differs" else None
+            self.recalled.emit(instrument, result, about.patch, about.version)
         elif isinstance(result, Verified):
-            standing.recalled(result, standing.subject, when)
-            self.compared.emit(instrument, result, patch, version)
+            standing.recalled(result, about.subject, when)
+            self.compared.emit(instrument, result, about.patch, about.version)
         else:
             standing.ended(when)
-            then, _otherwise = self._others.pop((instrument, what))
-            then(result)
+            if about.then is not None:
+                about.then(result)
         self.changed.emit(instrument)
 
     def _failed(self, instrument: int, what: str, problem: object) -> None:
-        self._under_way.discard((instrument, what))
+        about = self._under_way.pop((instrument, what), About())
         standing = self.standings.get(instrument)
         if standing is None or not isinstance(problem, Exception):
             return
-        standing.transfer = what
+        standing.transfer, standing.subject = what, about.subject
         if what == "identify" and isinstance(problem, Cancelled):
             standing.asked = 0
         standing.failed(problem, now())
         if what in {"recall", "bring-up"}:
             standing.in_it = None
-        if (instrument, what) in self._others:
-            self._others.pop((instrument, what))[1](problem)
+        if about.otherwise is not None:
+            about.otherwise(problem)
         self.failed.emit(instrument, what, problem)
         self.changed.emit(instrument)
 
-    def _remember(self, standing: Standing, who: Identified) -> None:
-        """What the answer taught: the firmware and where the instrument listens."""
-        if who.fits != "fits":
-            return
-        row = standing.row
-        if who.firmware != row.firmware or who.address != row.address:
-            standing.row = replace(row, firmware=who.firmware, address=who.address)
-            self.learnt.emit(
-                lambda: self._library.note_instrument(row.id, firmware=who.firmware, address=who.address)
-            )
-
-    def _keep_pace(self, instrument: int) -> None:  # remembered for this instrument on these ports
+    def _keep_pace(self, instrument: int) -> None:
         line, standing = self.line(instrument), self.standings.get(instrument)
-        if line is None or standing is None:
-            return
-        text = pace_text(standing.chart, line.pace)
-        standing.setting = replace(standing.setting, slowed=line.pace.slowed)
-        if text != standing.row.pace:
-            standing.row = replace(standing.row, pace=text)
-            self.learnt.emit(lambda: self._library.note_instrument(instrument, pace=text))
+        if line is not None and standing is not None:
+            self._learn(of_pace(self._library, standing, line))
+
+    def _learn(self, change: Change | None) -> None:
+        if change is not None:
+            self.learnt.emit(change)

@@ -12,13 +12,14 @@ import logging
 import queue
 import threading
 import time
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 from PySide6.QtCore import QObject, Signal
 
-from librarian.errors import Cancelled, LibrarianError, OutsideProblem
+from librarian.errors import Cancelled, LibrarianError
 from librarian.transfer import Cancel, Line, NoReply, OnProgress, Progress, listen
 from librarian.wire.cable import CableLost
 
@@ -26,20 +27,15 @@ _LOG = logging.getLogger(__name__)
 _LISTEN_S = 0.05
 _REOPEN_S = 1.0
 _RATE_S = 0.5
+_TURN_S = 0.01
 _PROGRESS_S = 0.05
 _QUESTION = "identify"
 _MOST_RENEWALS = 3
 """Since it answered last: an instrument that is switched off is not worth opening ports for ever."""
 
+CHANGED = "Its ports or its chart were changed, or it was removed from the library."
+
 Talk = Callable[[Line, Cancel, OnProgress], Any]
-
-
-class NoPortsYet(OutsideProblem):
-    """No ports are chosen; how many there are to choose from, and on which system."""
-
-    def __init__(self, found: int, system: str, any_system: bool) -> None:
-        super().__init__("No ports are chosen.", "Choose the output and the input that lead to the instrument.")
-        self.found, self.system, self.any_system = found, system, any_system
 
 
 class OurFault(LibrarianError):  # noqa: N818 - named for whose it is
@@ -69,7 +65,7 @@ class Link(QObject):
     heard = Signal(object)
     started = Signal(str)
     advanced = Signal(str, object)
-    done = Signal(str, object)
+    done = Signal()
     failed = Signal(str, object)
     measured = Signal(float, float)
 
@@ -82,6 +78,7 @@ class Link(QObject):
         self._current: Job | None = None
         self._renewals = 0
         self._thread = threading.Thread(target=self._live, name="instrument line", daemon=True)
+        self._brought: deque[tuple[str, Any]] = deque()
         self.line: Line | None = None
         self.cut: tuple[str, LineChanged] | None = None
         """The conversation that `close` ended, by its name, with what the instrument holds now."""
@@ -96,7 +93,7 @@ class Link(QObject):
         return self._current is not None or not self._jobs.empty()
 
     def run(self, name: str, talk: Talk) -> None:
-        """Have this conversation after those that wait already; `done` or `failed` tells how it ended."""
+        """Have this conversation after those that wait already; `take_brought` or `failed` tells how it ended."""
         self._jobs.put(Job(name, talk, Cancel()))
         self._wake.set()
 
@@ -112,9 +109,25 @@ class Link(QObject):
         if current is not None:
             current.cancel.set()
 
+    def take_brought(self) -> list[tuple[str, Any]]:
+        """What ended conversations brought, by their names; each once. `done` says that there is some.
+
+        What a link brought before it was closed is there still, though nobody may be told any more.
+        """
+        found = []
+        while self._brought:
+            found.append(self._brought.popleft())
+        return found
+
     def look_again(self) -> None:
         """Try at once to open a lost line."""
         self._wake.set()
+
+    def wait_until_idle(self, timeout_s: float) -> None:
+        """For a conversation that was told to come to its end."""
+        until = time.monotonic() + timeout_s
+        while self.busy and time.monotonic() < until:
+            time.sleep(_TURN_S)
 
     def close(self, timeout_s: float = 3.0) -> None:
         """Cancel, close the ports, end the thread."""
@@ -217,8 +230,7 @@ class Link(QObject):
             self._current = None
             if self._closing.is_set() and job.name != _QUESTION:
                 state = problem.state if isinstance(problem, Cancelled) else str(problem)
-                why = "Its ports or its chart were changed, or it was removed from the library."
-                self.cut = job.name, LineChanged(f"{why} {state}".rstrip())
+                self.cut = job.name, LineChanged(f"{CHANGED} {state}".rstrip())
             self.failed.emit(job.name, problem)
             return problem
         except Exception as problem:  # noqa: BLE001 - said and logged; the line goes on
@@ -227,7 +239,8 @@ class Link(QObject):
             self.failed.emit(job.name, OurFault(f"The conversation “{job.name}” ended by a fault of this program."))
             return problem
         self._current = None
-        self.done.emit(job.name, result)
+        self._brought.append((job.name, result))
+        self.done.emit()
         return None
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from librarian.chart import Chart
 from librarian.collection import Library
+from librarian.errors import LibrarianError
 from librarian.messages import Version
 from librarian.transfer.before import keep_what_was_there
 
@@ -21,6 +22,10 @@ class Before:
     with_setup: bool
 
 
+class NotKept(LibrarianError):  # noqa: N818 - what happened
+    """What an instrument held could not be kept, so that the recall over it was not begun."""
+
+
 class Recalls:
     """One of a window. Several instruments may be recalled to at once; `last` is what undo brings back."""
 
@@ -30,27 +35,38 @@ class Recalls:
         self._put_back: dict[int, Before] = {}
         self.last: Before | None = None
 
-    def begin(self, instrument: int, chart: Chart, over: str, *, with_setup: bool) -> Callable[[Version], None]:
-        """A recall begins. What is returned keeps what is there; it runs on the line's thread."""
+    def begin(
+        self, instrument: int, chart: Chart, over: str, *, with_setup: bool, unkept: bool = False
+    ) -> Callable[[Version], None]:
+        """A recall begins. What is returned keeps what is there; it runs on the line's thread.
+
+        `unkept`: the person was told that the library does not take it, and goes on; undo still has it.
+        """
         self.last = None
         self._under_way.pop(instrument, None)
         self._put_back.pop(instrument, None)
 
         def keep(before: Version) -> None:
-            if not self._library.only_to_read:
-                keep_what_was_there(self._library, instrument, chart, before, over, with_setup=with_setup)
+            if not (self._library.only_to_read or unkept):
+                try:
+                    keep_what_was_there(self._library, instrument, chart, before, over, with_setup=with_setup)
+                except LibrarianError as problem:
+                    raise NotKept(
+                        f"What is in the instrument now could not be kept, so it was not replaced. {problem}",
+                        problem.hint,
+                    ) from problem
             if before.values:
                 self._under_way[instrument] = Before(instrument, before, over, with_setup)
 
         return keep
 
-    def begin_undo(self, chart: Chart) -> tuple[Before, Callable[[Version], None]]:
-        """`last` is to be put back. What was played into the instrument since is kept as well."""
-        assert self.last is not None
-        back = self.last
-        keep = self.begin(back.instrument, chart, f"what was there before “{back.over}”", with_setup=back.with_setup)
+    def begin_undo(self, back: Before, chart: Chart, *, unkept: bool = False) -> Callable[[Version], None]:
+        """`back` is to be put back. What was played into the instrument since is kept as well."""
+        keep = self.begin(
+            back.instrument, chart, f"what was there before “{back.over}”", with_setup=back.with_setup, unkept=unkept
+        )
         self._put_back[back.instrument] = back
-        return back, keep
+        return keep
 
     def ended(self, instrument: int) -> None:
         """It was sent. After an undo nothing is left to take back."""

@@ -32,6 +32,7 @@ from librarian.transfer.unasked import starts_its_dump
 from librarian.window.chain import memory, transfers, troubles
 from librarian.window.chain.facts import CHOOSE_PORTS, LOOK_AGAIN, Setting
 from librarian.window.chain.state import ChainState, PlateMark
+from librarian.window.parts.spec import ButtonSpec
 from librarian.window.words import clock_time
 from librarian.wire.cable import CableLost, NoMidiSystem, PortHeld
 
@@ -277,6 +278,12 @@ class Standing:
             self.say = lambda setting: transfers.captured(
                 setting, known=result.known, of=result.of, at=clock_time(when)
             )
+
+    def not_kept(self, first: str, rest: str, buttons: tuple[ButtonSpec, ...]) -> Say:
+        """A sound was captured, and the library did not take it; returns what the chain says from now on."""
+        self.worst = "alarm"
+        self.say = lambda setting: troubles.could_not(setting, first=first, rest=rest, buttons=buttons)
+        return self.say
 
     def recalled(self, result: Recalled | Verified, name: str, when: datetime) -> None:
         """A recall, or a comparison with the instrument, has ended."""

@@ -106,9 +106,12 @@ class Work(QObject):
         self._jobs.put(job)
         return job
 
-    def edit(self, change: Callable[[], Any], then: Callable[[Any], object] | None = None) -> None:
+    def edit(
+        self, change: Callable[[], Any], then: Callable[[Any], object] | None = None,
+        otherwise: Callable[[Exception], object] | None = None,
+    ) -> None:
         """One short change of the library, in its turn."""
-        self.run(lambda _cancel, _progress: change(), then=then)
+        self.run(lambda _cancel, _progress: change(), then=then, otherwise=otherwise)
 
     @property
     def current(self) -> Job | None:

@@ -121,7 +121,9 @@ class Exporting(Hand):
         if found is None:
             return ()
         if self.which == "all" and len(found) != found.total:
-            return self.desk.library.find(order="name").ids
+            with self.desk.reading():
+                return self.desk.library.find(order="name").ids
+            return ()
         return found.ids
 
     def _take_which(self, which: str) -> None:

@@ -52,6 +52,7 @@ class Importing(Hand):
     """`take(paths)` begins; nothing is kept before the person has seen what it would be and says so."""
 
     name = "import"
+    changing = frozenset({"import"})
     follows = False
 
     def __init__(self, look: Look, areas: Areas, desk: Desk, parent: QObject) -> None:

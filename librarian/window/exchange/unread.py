@@ -68,6 +68,7 @@ class Unread(Hand):
     """The list of what was not understood."""
 
     name = "not understood"
+    changing = frozenset({"again", "forget"})
 
     def __init__(self, look: Look, areas: Areas, desk: Desk, parent: QObject) -> None:
         super().__init__(look, areas, desk, parent)

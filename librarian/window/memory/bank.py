@@ -43,6 +43,7 @@ class Memory(Hand):
     """The memory of the instrument that the chain shows."""
 
     name = "memory"
+    changing = frozenset({"backup", "restore", "store", "keep"})
 
     def __init__(self, look: Look, areas: Areas, desk: Desk, parent: QObject) -> None:
         super().__init__(look, areas, desk, parent)

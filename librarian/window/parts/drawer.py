@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QPainter, QPaintEvent
@@ -71,6 +72,7 @@ class Drawer(Lookful):
         self.saying = Sentence(look, px=TEXT, second=True)
         self.saying.hide()
         self.foremost: QWidget | None = None
+        self._disabled: Mapping[str, str] = {}
         top = QHBoxLayout()
         top.setContentsMargins(14, 0, 12 - FRAME, 0)
         top.addWidget(self.title, 1, Qt.AlignmentFlag.AlignVCenter)
@@ -102,7 +104,13 @@ class Drawer(Lookful):
 
     def show_buttons(self, *specs: ButtonSpec) -> None:
         """The buttons at the foot."""
-        self._buttons.show_buttons(specs)
+        self._buttons.show_buttons([
+            replace(spec, reason=self._disabled.get(spec.name, spec.reason)) for spec in specs
+        ])
+
+    def disable(self, reasons: Mapping[str, str]) -> None:
+        """These buttons cannot work in this drawer, whatever it shows: each name with its reason."""
+        self._disabled = reasons
 
     @property
     def buttons(self) -> dict[str, Button]:

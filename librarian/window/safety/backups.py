@@ -47,6 +47,7 @@ class Backups(Hand):
     """The list of backups. `make_one` is also what the command does."""
 
     name = "backups"
+    changing = frozenset({"make", "ask", "restore", "folder"})
 
     def __init__(self, look: Look, areas: Areas, desk: Desk, parent: QObject) -> None:
         super().__init__(look, areas, desk, parent)

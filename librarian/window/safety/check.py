@@ -29,6 +29,7 @@ class Check(Hand):
     """Checks when it opens; changes nothing unless asked to."""
 
     name = "check"
+    changing = frozenset({"index"})
     follows = False
 
     def __init__(self, look: Look, areas: Areas, desk: Desk, parent: QObject) -> None:

@@ -7,7 +7,7 @@ from datetime import datetime
 
 from PySide6.QtCore import QObject
 
-from librarian.collection import StepRow, here_and_now, span
+from librarian.collection import PatchRow, StepRow, here_and_now, span
 from librarian.window.areas import Areas
 from librarian.window.desk.desk import Desk
 from librarian.window.desk.told import Told
@@ -126,7 +126,11 @@ class Diary(Hand):
             self.ask(lambda: self.desk.library.touched(step.id), lambda ids: self._look_at(step, ids))
 
     def _look_at(self, step: StepRow, ids: Sequence[int]) -> None:
-        rows = self.desk.library.rows(list(ids[:1]))
+        rows: Sequence[PatchRow] | None = None
+        with self.desk.reading():
+            rows = self.desk.library.rows(list(ids[:1]))
+        if rows is None:
+            return
         if not rows:
             self.desk.told.emit(Told("Which patches that step changed is no longer known."))
             return

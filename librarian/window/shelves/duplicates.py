@@ -55,6 +55,7 @@ class Duplicates(Hand):
     """The groups; the one that is looked at lies beside the first of its group on the panel."""
 
     name = "duplicates"
+    changing = frozenset({"merge", "all"})
     follows = False
 
     def __init__(self, look: Look, areas: Areas, desk: Desk, parent: QObject) -> None:
@@ -92,7 +93,7 @@ class Duplicates(Hand):
         sheet.within.setVisible(self.kind == "near")
         sheet.say("Looking for duplicates.", "Nothing is changed by looking.")
         sheet.show_buttons()
-        library, charts, within = self.desk.library, self._charts(), float(self.within)
+        library, within = self.desk.library, float(self.within)
         near = self.kind == "near"
 
         def look(cancel: Any, progress: Any) -> list[Group]:
@@ -100,6 +101,7 @@ class Duplicates(Hand):
                 return same_groups(library)
 
             found: list[Group] = []
+            charts = self._charts()
             for number, chart in enumerate(charts):
                 cancel.check("Nothing was changed.")
                 progress(Far(number, len(charts), "charts"))

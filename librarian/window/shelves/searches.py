@@ -39,6 +39,7 @@ class Searches(Hand):
     """The list of saved searches."""
 
     name = "saved searches"
+    changing = frozenset({"save", "forget"})
 
     def __init__(self, look: Look, areas: Areas, desk: Desk, parent: QObject) -> None:
         super().__init__(look, areas, desk, parent)

@@ -32,6 +32,7 @@ class Tags(Hand):
     """The tags of the whole collection."""
 
     name = "tags of all"
+    changing = frozenset({"rename", "remove"})
 
     def __init__(self, look: Look, areas: Areas, desk: Desk, parent: QObject) -> None:
         super().__init__(look, areas, desk, parent)

@@ -67,6 +67,7 @@ class Trash(Hand):
     """The trash."""
 
     name = "trash"
+    changing = frozenset({"restore", "ask", "empty"})
 
     def __init__(self, look: Look, areas: Areas, desk: Desk, parent: QObject) -> None:
         super().__init__(look, areas, desk, parent)

@@ -10,6 +10,8 @@ import pytest
 from librarian.chart import load, shipped
 from librarian.cli.exits import Exit
 from librarian.collection import Library
+from librarian.errors import OutsideProblem
+from librarian.files.bundle.reading import read
 from librarian.messages import Values, Version
 from librarian.standin import Behaviour
 from librarian.transfer import connections
@@ -368,3 +370,29 @@ def test_what_a_bring_up_cannot_compare_or_save_is_said_before_minutes_are_spent
     assert full.code == Exit.COULD_NOT
     assert "/dev/full could not be written" in full.err
     assert full.answer["files"] == [str(saved)], "what was found is told all the same"
+
+
+@pytest.mark.parametrize(("into", "door"), [([], "keep"), (["--into", "Tonight"], "add_version")])
+def test_a_capture_that_the_library_does_not_take_is_saved_beside(run, into, door, tmp_path, monkeypatch):
+    run("capture", "Tonight", "--embedded")
+    own, plain = run("library", "path", "--json").answer["path"], getattr(Library, door)
+
+    def full(library, *given, **named):
+        if str(library.path) != own:
+            return plain(library, *given, **named)
+        raise OutsideProblem("The disk is full; this change was not kept.", "Free some space, then try again.")
+
+    folder = tmp_path / "work"
+    folder.mkdir()
+    monkeypatch.chdir(folder)
+    with monkeypatch.context() as disk:
+        disk.setattr(Library, door, full)
+        done = run("capture", "Held", "--tag", "pit", "--note", "by hand", *into, "--embedded")
+    assert done.code != 0
+    [file] = folder.iterdir()
+    assert "The disk is full" in done.err
+    assert f"saved as {file}" in done.err.replace("\n", "")
+    found = read(file)
+    [(_place, sound)] = found.sounds()
+    assert (sound.name, sound.tags, sound.note) == ("Held", ("pit",), "by hand")
+    assert run("import", str(file)).code == 0

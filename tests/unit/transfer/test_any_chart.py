@@ -10,7 +10,7 @@ import pytest
 from librarian.chart import Chart, load
 from librarian.errors import Refused
 from librarian.messages import Values, Version
-from librarian.transfer import capture, recall
+from librarian.transfer import capture, recall, refusal
 from tests.simulated import world
 
 _FOLDERS = [Path(__file__).parents[2] / "data" / name for name in ("charts", "instruments")]
@@ -56,6 +56,8 @@ def test_a_chart_alone_is_enough(place: Path) -> None:
             capture(one.line)
         assert "by hand" in told.value.hint
     version = version_of(chart, 8)
+    if not can_be_asked(chart):
+        assert (refusal(one.line, version, with_setup=True) is None) == can_be_told(chart)
     if can_be_told(chart):
         result = recall(one.line, version, with_setup=True)
         assert result.state == ("arrived" if can_be_asked(chart) else "sent"), result.sentence
