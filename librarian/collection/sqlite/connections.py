@@ -39,12 +39,17 @@ def open_engine(
     """Connections to one file, safe to use from several threads (each statement block checks one out).
 
     BEGIN is ours, so that schema changes roll back too; foreign keys are on; commits are synced to the disk.
-    `only_to_read`: see `reading_uri`.
+    `pooled`: for a library that is there; a file that has gone since then is not made anew. `only_to_read`: see
+    `reading_uri`.
     """
     # A URI only there: elsewhere the path is given as it is, which may hold any sign, a question mark too.
     place: str | Path = reading_uri(path) if only_to_read else path
 
     def connect() -> sqlite3.Connection:
+        if pooled and not path.exists():
+            raise LibraryProblem(
+                f"The library {path} is no longer there.", "Check that its disk is connected, then open it again."
+            )
         return sqlite3.connect(
             place, timeout=patience_s, check_same_thread=False, isolation_level=None, uri=only_to_read
         )

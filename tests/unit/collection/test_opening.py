@@ -12,6 +12,7 @@ import sys
 import tempfile
 import textwrap
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -238,6 +239,20 @@ def config(connection: sa.Connection | None = None, path: Path | None = None) ->
     made.set_main_option("script_location", str(migrating.migrations_folder()))
     made.attributes["connection"] = connection
     return made
+
+
+def test_a_library_that_has_gone_is_not_made_anew_by_looking_at_it(library_path: Path, any_sound, lanternfish) -> None:
+    with Library.open(library_path) as library:
+        library.keep(library.add_instrument(lanternfish, "Lanternfish", Address(0, 16)), "One", any_sound(1))
+        library_path.rename(library_path.with_name("moved.sqlite"))
+        store = library._store
+        with contextlib.ExitStack() as stack, ThreadPoolExecutor(1) as others:
+            for _ in range(8):  # whatever connections there are, are in use
+                with contextlib.suppress(LibraryProblem):
+                    stack.enter_context(store.read())
+            with pytest.raises(LibraryProblem, match="no longer there"):
+                others.submit(library.total).result()
+        assert not library_path.exists()
 
 
 def test_the_program_knows_every_migration() -> None:
