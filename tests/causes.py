@@ -12,6 +12,7 @@ DAMAGED = (
     "arrived damaged: |they arrive damaged|broke off after|stopped before its end|not enough answers agree|"
     "checksum|bytes? (too|long|short|more|fewer)|Byte \\d+ "
 )
+LATE = "is on .*, but answers too late"
 INCOMPLETE = "did not arrive and (is|are) unknown|could not be read back"
 DIFFERS = (
     "did not arrive|read back equal; [^;]*\\bdiffers?\\b|"
@@ -40,7 +41,7 @@ FITS: Mapping[str, tuple[str, ...]] = {
     "bytes flipped in bursts": (*_NOISE, REFUSED),
     "messages lost": (*_NOISE, REFUSED),
     "late": _QUIET,
-    "stalls": _NOISE,
+    "stalls": (*_NOISE, LATE),
     "realtime inside": _QUIET,
     "ends lost": (*_NOISE, REFUSED),
     "foreign messages": _QUIET,
