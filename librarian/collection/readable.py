@@ -16,7 +16,7 @@ from . import sqlite
 from .layout import digest, layout_if_whole
 from .opening import open_store
 from .problems import LibraryProblem
-from .schema import Base
+from .schema import Base, Setting
 
 #: Rows read at once while all goes well.
 STRIDE = 500
@@ -142,13 +142,12 @@ def _ends(source: sqlite3.Connection, table: str) -> tuple[int, int]:
 
 def readable(source: sqlite3.Connection, table: str, names: Sequence[str]) -> Iterator[list[tuple[object, ...]] | None]:
     """Rows in portions; None for each row (or range of rows) that cannot be read."""
-    key = "name" if table == "setting" else "id"
-    if key == "name":
+    if table == Setting.__tablename__:  # few, and without numbers
         yield try_read(source, f"SELECT {', '.join(names)} FROM {table}", ())
         return
     first, last = _ends(source, table)
-    query = f"SELECT {', '.join(names)} FROM {table} WHERE {key} BETWEEN ? AND ?"
-    strange = try_read(source, f"SELECT {key} FROM {table} WHERE {key} < 0 OR {key} > ?", (last,))
+    query = f"SELECT {', '.join(names)} FROM {table} WHERE id BETWEEN ? AND ?"
+    strange = try_read(source, f"SELECT id FROM {table} WHERE id < 0 OR id > ?", (last,))
     yield from [None] * (1 if strange is None else len(strange))
     for start in range(first, last + 1, STRIDE):
         yield from _halving(source, query, start, min(start + STRIDE - 1, last))

@@ -14,13 +14,18 @@ from .tokens import Token, tokens
 from .vocabulary import Vocabulary, as_written
 
 
+def ends_a_name(token: Token) -> bool:
+    """What stands before a comparison, or the word `unknown`, may be the name of a control."""
+    return token.kind == "compare" or (token.kind == "word" and token.text.casefold() == "unknown")
+
+
 def named_tokens(line: str, vocabulary: Vocabulary) -> Sequence[Token]:
     """The tokens of a line; a name that only its place before a comparison tells from something else is one word."""
     cut = tokens(line)
     joined: list[Token] = []
     taken = 0
     for at, token in enumerate(cut):
-        if token.kind == "compare" or (token.kind == "word" and token.text.casefold() == "unknown"):
+        if ends_a_name(token):
             first = _first_of_name(line, cut, taken, at, vocabulary)
             if first is not None:
                 start, end = cut[first].start, cut[at - 1].end

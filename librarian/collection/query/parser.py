@@ -18,7 +18,7 @@ from librarian.collection.folding import words
 from .keys import KEYS, OF_TIME, Given, NotUnderstoodError
 from .measures import Comparison, understood
 from .measures import ranges as exact_ranges
-from .names import named_tokens
+from .names import ends_a_name, named_tokens
 from .nodes import EVERYTHING, And, Condition, Node, Not, Or, Text, Unheard, Valued
 from .problem import Problem
 from .tokens import LONGEST_LINE, Token, in_quotes
@@ -89,7 +89,7 @@ class _Parser:
         """Places of the words `and`, `or`, `not` that belong to a control's name: “Voice and output Volume > 40 %”."""
         found: set[int] = set()
         for after, token in enumerate(self._tokens):
-            if token.kind != "compare" and not (token.kind == "word" and token.text.casefold() == "unknown"):
+            if not ends_a_name(token):
                 continue
             longest = after
             while longest > max(0, after - self._vocabulary.longest) and self._tokens[longest - 1].kind == "word":

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -26,11 +25,6 @@ APPLICATION_ID = 0x4C696272
 PATIENCE_S = 30.0
 #: What one connection may keep of the file in memory.
 _CACHE_KIB = 32768
-#: What SQLite says only of a file whose tables are not those that every library has.
-_NOT_THERE = re.compile(
-    r"no such (fts5 )?(table|column|module|tokenizer)|has no column named|foreign key mismatch"
-    r"|unrecognized (option|parameter)|vtable constructor failed"
-)
 
 
 def open_engine(
@@ -118,23 +112,19 @@ def write_ahead_if_alone(path: Path) -> bool:
 def as_sentences(path: Path, *, opened: bool = False) -> Iterator[None]:
     """Turn what SQLite says into what the person needs to know. Our own errors pass through.
 
-    `opened`: the library was found to be of the present schema. A table, a column or a row that every such library has
-    is then missing only where the file is damaged.
+    `opened`: the library was found to be of the present schema. A row that every such library has is then missing only
+    where the file is damaged.
     """
     try:
         yield
     except DBAPIError as error:
         if isinstance(error, DatabaseError) and isinstance(error.orig, sqlite3.Error):
             problem = explain(error.orig, path)
-            if problem is None and opened and _NOT_THERE.search(str(error.orig)):
-                problem = damaged(path)
             if problem is not None:
                 raise problem from error
         raise
     except sqlite3.Error as error:
         problem = explain(error, path)
-        if problem is None and opened and _NOT_THERE.search(str(error)):
-            problem = damaged(path)
         if problem is not None:
             raise problem from error
         raise
