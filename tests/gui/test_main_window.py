@@ -299,17 +299,8 @@ def test_controls_that_were_moved_before_the_cable_went_are_kept(desk: Desk):
     instruments, lanternfish = desk.window.desk.instruments, desk.ids["lanternfish"]
     instruments.choose(lanternfish)
     count = desk.library.total()
-    desk.window.commands.run("capture_by_hand")
-    desk.wait_for(lambda: desk.standing("lanternfish").transfer == "capture by hand")
-
-    def turned() -> bool:
-        # What is turned before it listens is not heard, so the hand goes on.
-        for value in (0, 100, 50):
-            desk.stand_in("lanternfish").turn("filter.resonance", value, desk.connections.clock.now())
-        return "1 of 52" in desk.sentence
-
-    desk.wait_for(turned)
-    instruments.line(lanternfish).cable.lose("The embedded cable is gone.")
+    desk.capture_one_control_by_hand()
+    desk.pull_cable(lanternfish)
     desk.wait_for(lambda: desk.library.total() == count + 1)
     desk.wait_for(lambda: "What was heard before is kept: 1 of 52 parameters." in desk.notice, desk.notice)
     desk.settle()

@@ -116,14 +116,7 @@ def test_an_undo_that_breaks_off_can_be_tried_again(desk: Desk, after_keeping) -
 
 
 def test_a_recall_that_lost_its_cable_is_told_when_the_cable_is_back(desk: Desk, after_keeping) -> None:
-    instruments = desk.window.desk.instruments
-
-    def pull(instrument: int) -> None:
-        line = instruments.line(instrument)
-        assert line is not None
-        line.cable.lose("The embedded cable is gone.")  # type: ignore[attr-defined]
-
-    after_keeping(pull)
+    after_keeping(desk.pull_cable)
     recall(desk, STORM)
     desk.wait_for(lambda: "is gone" in desk.notice, desk.notice)
     desk.wait_for(lambda: "answered" in desk.sentence)
@@ -194,13 +187,7 @@ def test_a_conversation_with_another_instrument_than_the_chain_shows_ends_with_a
     desk: Desk, after_keeping
 ) -> None:
     instruments = desk.window.desk.instruments
-
-    def pull(instrument: int) -> None:
-        line = instruments.line(instrument)
-        assert line is not None
-        line.cable.lose("The embedded cable is gone.")  # type: ignore[attr-defined]
-
-    after_keeping(pull)
+    after_keeping(desk.pull_cable)
     recall(desk, STORM)
     instruments.choose(desk.ids["fogbell"])
     desk.wait_for(lambda: f"Recall of “{STORM}” was broken off." in desk.notice, desk.notice)

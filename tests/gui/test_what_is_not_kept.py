@@ -201,15 +201,7 @@ def test_what_was_heard_by_hand_is_kept_when_the_instrument_is_changed(desk: Des
     inner, lanternfish = desk.window.desk, desk.ids["lanternfish"]
     inner.instruments.choose(lanternfish)
     count = desk.library.total()
-    desk.window.commands.run("capture_by_hand")
-    desk.wait_for(lambda: desk.standing("lanternfish").transfer == "capture by hand")
-
-    def turned() -> bool:
-        for value in (0, 100, 50):
-            desk.stand_in("lanternfish").turn("filter.resonance", value, desk.connections.clock.now())
-        return "1 of 52" in desk.sentence
-
-    desk.wait_for(turned)
+    desk.capture_one_control_by_hand()
     with Library.open(desk.library.path) as terminal:
         if change == "removed":
             terminal.remove_instrument(lanternfish)

@@ -78,6 +78,25 @@ class Desk:
         standing = self.standing(chart)
         return self.connections.stand_in(standing.row, standing.chart)
 
+    def pull_cable(self, instrument: int) -> None:
+        """The cable to this instrument is gone from now on."""
+        line = self.window.desk.instruments.line(instrument)
+        assert line is not None
+        line.cable.lose("The embedded cable is gone.")  # type: ignore[attr-defined]
+
+    def capture_one_control_by_hand(self) -> None:
+        """Begin a capture by hand of the Lanternfish, and turn one knob until it is heard."""
+        self.window.commands.run("capture_by_hand")
+        self.wait_for(lambda: self.standing("lanternfish").transfer == "capture by hand")
+
+        def turned() -> bool:
+            # What is turned before it listens is not heard, so the hand goes on.
+            for value in (0, 100, 50):
+                self.stand_in("lanternfish").turn("filter.resonance", value, self.connections.clock.now())
+            return "1 of 52" in self.sentence
+
+        self.wait_for(turned)
+
     @property
     def sentence(self) -> str:
         return self.window.areas.chain.sentence.said
