@@ -74,6 +74,9 @@ def converse(instruments: list[Chart], names: list[str], seed: int, number: int)
     chart = dice.choice(instruments)
     name = names[number % len(names)]
     trouble = TROUBLES[name](dice, chart)
+    # A throw of its own, so that all else about a numbered conversation stays what it was.
+    pieces = Random(f"{seed}/{number}, pieces").random() < 0.5
+    trouble = replace(trouble, behaviour=replace(trouble.behaviour, takes_pieces=pieces))
     run = _Run(chart, trouble, name, dice)
     conversation, play = dice.choice(run.conversations())
     before = signal.signal(signal.SIGALRM, _alarm)

@@ -245,7 +245,9 @@ class Answers:
         handshake = codec.handshake(message)
         packet = codec.packet_number(raw, address) or 0
         try:
-            if info.messages > 1 and not info.each:
+            if info.messages > 1 and not info.each and owner.behaviour.takes_pieces and handshake is None:
+                whole = self._among_what_is_there(message, raw, address)
+            elif info.messages > 1 and not info.each:
                 whole = self._incoming.take(message, raw, at)
             decoded = None if whole is None else codec.decode_all(whole, address)
         except DumpRefused as problem:
@@ -274,6 +276,25 @@ class Answers:
             self._acknowledge_packet(handshake, packet, at)
         else:
             self._acknowledge(True, at)
+
+    def _among_what_is_there(self, message: str, raw: bytes, address: Address) -> tuple[bytes, ...]:
+        """The dump that is there already, with this one message of it as it came. Raises DumpRefused."""
+        codec, memory = self._owner.chart.codec, self._owner.chart.memory
+        places: list[dict[str, int]] = [{}]
+        if codec.messages[message].kind == "program" and memory is not None:
+            places = [{"program": n, "bank": bank} for bank in range(memory.banks) for n in range(memory.programs)]
+        has, refused = codec.messages[message].slots, DumpRefused("incomplete", "There is nothing at its address.")
+        for place in places:
+            there = self._dump(Recognised(message, "answer", {word: n for word, n in place.items() if word in has}))
+            for index in range(len(there)):
+                whole = (*there[:index], raw, *there[index + 1 :])
+                try:
+                    codec.decode_all(whole, address)
+                except DumpRefused as problem:
+                    refused = problem
+                else:
+                    return whole
+        raise refused
 
     def _refuses(self, kind: str, decoded: Decoded, at: float) -> bool:
         """True when its habits do not let this write pass; it says so, or not."""

@@ -22,6 +22,7 @@ class Behaviour:
     refused_write_changes: a refused write still changes the first parameters of the edit buffer.
     memory_protected: writes to the memory are refused, those to the edit buffer are not.
     waits: says WAIT so often, 0.1 s apart, before it acknowledges a write.
+    takes_pieces: its memory is one map of addresses: each message of a dump is obeyed as it comes, without the others.
     acknowledge: writes by SysEx are answered by ACK (a chart whose recall is acknowledged sets it by itself).
     identity: answers the universal identity request.
     revision: the four revision bytes of its identity reply; None takes the first that its chart describes.
@@ -41,6 +42,7 @@ class Behaviour:
     refuse_writes: bool = False
     refused_write_changes: bool = False
     memory_protected: bool = False
+    takes_pieces: bool = False
     acknowledge: bool = False
     waits: int = 0
     identity: bool = True

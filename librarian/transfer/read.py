@@ -27,6 +27,7 @@ _SOUNDING = frozenset({"edit buffer", "setup"})
 """What is true of the instrument now; programs and banks are what it stores. A setup only where the chart lists it."""
 _MOST_SILENT = 2
 _QUIET, _NOISY = 2, 3
+_LEAD = 2
 _SHORT_S = 0.1
 
 
@@ -153,13 +154,30 @@ def _needed(readings: list[Reading], latest: Reading, refused: list[str], second
 def _confirmed(way: Way, latest: Reading, earlier: list[Reading], needed: int) -> Reading | None:
     """What of the latest answer enough others confirm; None where that is nothing."""
     if way.kind == "dump":
-        return latest if sum(latest.agrees(one) for one in earlier) + 1 >= needed else None
-    same = {
-        name: value
-        for name, value in latest.values.items()
-        if sum(one.values.get(name) == value for one in earlier) + 1 >= needed
-    }
+        alike = sum(latest.agrees(one) for one in earlier)
+        return latest if _believed(alike, _most_alike(latest, earlier), needed) else None
+    same = {}
+    for name, value in latest.values.items():
+        heard = Counter(one.values[name] for one in earlier if name in one.values)
+        alike = heard.pop(value, 0)
+        if _believed(alike, max(heard.values(), default=0), needed):
+            same[name] = value
     return Reading(latest.way, Values(same), latest.name, latest.received, latest.raw) if same else None
+
+
+def _believed(alike: int, against: int, needed: int) -> bool:
+    """True when enough answers say what the latest says (`alike` earlier ones), and two more than say any other thing.
+
+    Where much is damaged, the same damage comes three times now and then, while the truth has come as often
+    (`against`: how many say the same other thing).
+    """
+    return alike + 1 >= needed and alike + 1 - against >= _LEAD
+
+
+def _most_alike(latest: Reading, earlier: list[Reading]) -> int:
+    """How many of the answers that differ from the latest are the same as each other, at most."""
+    different = [one for one in earlier if not one.agrees(latest)]
+    return max((sum(one.agrees(other) for other in different) for one in different), default=0)
 
 
 def still(again: Reading, held: Reading) -> bool:

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 
 from librarian.chart import UnknownValues, Way
 from librarian.errors import Refused
-from librarian.messages import Version
+from librarian.messages import Values, Version
 from librarian.transfer import limits
-from librarian.transfer.astray import Held, look_for
+from librarian.transfer.astray import Held, Lost, look_for
 from librarian.transfer.bank import (
     KeepProgram,
     numbers,
@@ -77,7 +77,7 @@ class Account:
     unread: int = 0
     """Programs that could hold what did not arrive, and could not be read."""
     astray: list[int] = field(default_factory=list)
-    """Those that could not be read back: what was sent to them may be anywhere, in part."""
+    """What was sent to these may be anywhere, in part: they could not be read back, or it cannot be looked for."""
     there: list[int] = field(default_factory=list)
     """Those of the new ones that held the sound already and were not written."""
 
@@ -85,6 +85,17 @@ class Account:
         """It was read back as it should be."""
         self._leave(number)
         self.new.append(number)
+
+    def may_be_anywhere(self, number: int) -> None:
+        """What was sent to it did not get there, and where it went cannot be told."""
+        if number not in self.astray:
+            self.astray.append(number)
+
+    def came_late(self, number: int) -> None:
+        """What was sent to it, and was not there when it was read back, is there now."""
+        self.arrived(number)
+        if number in self.astray:
+            self.astray.remove(number)
 
     def was_there(self, number: int) -> None:
         """It held what it should before anything was written."""
@@ -102,7 +113,7 @@ class Account:
         self.unknown[number] = why
 
     def _leave(self, number: int) -> None:
-        for found in (self.new, self.there, self.astray):
+        for found in (self.new, self.there):
             if number in found:
                 found.remove(number)
         self.old.pop(number, None)
@@ -196,7 +207,7 @@ class _Restore:
         self.before: dict[int, Version] = {}
         self._talk = talk
         self._way = way
-        self._lost: dict[int, Held] = {}
+        self._lost: dict[int, Lost] = {}
         self._known: dict[int, Held] = {}
         self._keep_before = keep_before
         self._allow = allow
@@ -243,8 +254,8 @@ class _Restore:
             except (InstrumentRefused, NotUnderstood) as problem:
                 # What damages answers damages writes, and nothing tells that this one got there whole.
                 account.doubt(number, str(problem))
-                account.astray.append(number)
-                self._lost[number] = (wanted.values, wanted.name)
+                account.may_be_anywhere(number)
+                self._lose(number, (wanted.values, wanted.name), wanted.values)
                 return
             self._known[number] = (held.values, held.name)
             if held.values == wanted.values and held.name == wanted.name:
@@ -253,11 +264,20 @@ class _Restore:
             unchanged = same_sound(held, there)
             if unchanged and refusal:
                 break
-            if same_sound(held, before) and not refusal:
-                self._lost[number] = (wanted.values, wanted.name)  # this write changed nothing here
+            if not refusal:
+                self._lose(number, (wanted.values, wanted.name), _not_taken(held, before, wanted.values, len(messages)))
             before = held
             line.slower()
         self._not_arrived(number, refusal, unchanged=unchanged)
+
+    def _lose(self, number: int, whole: Held, piece: Values) -> None:
+        """Remember what of a write did not get there: all, those of its messages that changed nothing, or nothing."""
+        if not piece:
+            return
+        lost = self._lost.setdefault(number, Lost(whole))
+        lost.pieces.append(piece)
+        if lost.cannot_be_known:
+            self.account.may_be_anywhere(number)
 
     def _not_arrived(self, number: int, refusal: str, *, unchanged: bool) -> None:
         if unchanged:
@@ -273,7 +293,7 @@ class _Restore:
         found = look_for(self._talk, self._lost, self._known, shown)
         account.unread = found.unread
         for number in found.late:
-            account.arrived(number)
+            account.came_late(number)
         for number, why in found.replaced.items():
             account.doubt(number, why)
 
@@ -316,6 +336,9 @@ class _Restore:
             now = read_bank(talk, asks, bank).programs
             account.whole = False
             self._judge(now, held.programs, new, refusal)
+            if held.slots and not refusal and _untouched(now, held.programs):
+                for number in new:  # the bank's number may have been damaged on the way
+                    account.may_be_anywhere(number)
             if all(number in account.new for number in new) or (refusal and _untouched(now, held.programs)):
                 break
             talk.line.slower()
@@ -382,6 +405,17 @@ def _send(talk: Talk, way: Way, messages: tuple[bytes, ...], where: dict[str, in
 
 def _untouched(now: Mapping[int, Version], was: Mapping[int, Version]) -> bool:
     return all(same_sound(now[number], was[number]) for number in was)
+
+
+def _not_taken(held: Version, before: Version, wanted: Values, messages: int) -> Values:
+    """What of a write changed nothing where it was meant to go; of a single message that is all of it or nothing."""
+    if same_sound(held, before):
+        return wanted
+    if messages == 1:
+        return Values({})
+    return Values(
+        {name: value for name, value in wanted.items() if held.values.get(name) == before.values.get(name) != value}
+    )
 
 
 def _base(line: Line, message: str, version: Version, there: Version) -> tuple[bytes, ...] | None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from librarian.chart import Chart, load, shipped
@@ -120,6 +122,26 @@ def test_a_damaged_dump_changes_nothing(lanternfish: Chart, place: int) -> None:
     other.feed(bytes(dump), 3.0)
     assert other.sound == before
     assert other.refused
+
+
+@pytest.mark.parametrize("pieces", [True, False])
+def test_one_message_of_a_dump_at_addresses_is_obeyed_alone_or_waits_for_the_others(pieces: bool) -> None:
+    chart = load(Path(__file__).parents[2] / "data" / "instruments" / "kelpline.toml")
+    one = Instrument(chart, behaviour=Behaviour(takes_pieces=pieces))
+    was, new = dict(one.memory[3].values), Instrument(chart, seed=9).memory[3]
+    messages = chart.codec.encode("program", new.values, one.address, form="write", name="Gulls", program=3)
+    one.feed(messages[1], 1.0)
+    one.feed(messages[1][:-2] + bytes([messages[1][-2] ^ 1, 0xF7]), 2.0)
+    now = dict(one.memory[3].values)
+    assert (now == was) is not pieces
+    assert len(one.refused) == 1
+    if pieces:
+        first = set(was) - {name for name in was if now[name] == new.values[name]}
+        assert first
+        assert {name: now[name] for name in first} == {name: was[name] for name in first}
+        one.feed(messages[0], 3.0)
+        assert dict(one.memory[3].values) == new.values
+        assert one.memory[3].name.rstrip() == "Gulls"
 
 
 def test_a_program_change_loads_a_program_and_leaves_the_setup(lanternfish: Chart) -> None:

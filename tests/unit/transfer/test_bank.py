@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from random import Random
 
@@ -238,24 +239,25 @@ def test_a_bad_cable_keeps_nothing_wrong(lanternfish: Chart, saltmarsh: Chart, k
 
 
 class Diverting:
-    """A far end for which one byte of the next message that begins so is another on its way."""
+    """A far end for which the next message that begins so has other bytes in some places on its way."""
 
-    def __init__(self, one: World, message: bytes, place: int, byte: int) -> None:
+    def __init__(self, one: World, message: bytes, changes: Mapping[int, int]) -> None:
         self._inner = one.bad.inner
-        self._head, self._byte = message[: place + 1], byte
+        self._head, self._changes = message[: min(changes) + 1], changes
         self._coming = bytearray()
+        self._under_way = False
         self.done = False
 
     def feed(self, data: bytes, now: float) -> None:
         for byte in data:
             self._coming.append(byte)
             if not self.done and self._coming == self._head:
-                self.done = True
-                self._inner.feed(bytes([self._byte]), now)
-            else:
-                self._inner.feed(bytes([byte]), now)
+                self.done = self._under_way = True
+            place = len(self._coming) - 1
+            self._inner.feed(bytes([self._changes.get(place, byte) if self._under_way else byte]), now)
             if byte == 0xF7:
                 self._coming.clear()
+                self._under_way = False
 
     def due(self, now: float) -> list[tuple[float, bytes]]:
         return self._inner.due(now)
@@ -279,7 +281,7 @@ def test_a_write_that_went_to_another_program_is_found_there(
         for number in (meant, hit)
     )
     (place,) = [at for at, pair in enumerate(zip(write, other, strict=True)) if pair[0] != pair[1]]
-    one.bad.inner = Diverting(one, write, place, other[place])
+    one.bad.inner = Diverting(one, write, {place: other[place]})
     result = restore(
         one.line,
         {number: one_sound(chart, number + 10) for number in also} | {meant: new},
@@ -291,6 +293,88 @@ def test_a_write_that_went_to_another_program_is_found_there(
     assert set(result.new) == {meant, *also} - {hit}
     assert set(result.unknown) == {hit}
     assert f"{hit + 1} is not certain" in result.sentence
+
+
+def swapped(message: bytes, *places: int) -> dict[int, int]:
+    """The bytes at these places, each changed with the next one."""
+    found: dict[int, int] = {}
+    for place in places:
+        found |= {place: message[place + 1], place + 1: message[place]}
+    return found
+
+
+def test_a_write_that_was_damaged_twice_is_known_again_where_it_went(saltmarsh: Chart) -> None:
+    """Its checksum notices no bytes that changed places: neither those of its number nor those of its name."""
+    one = world(saltmarsh)
+    new = every_value(saltmarsh, 1)
+    (write,) = saltmarsh.codec.encode("program", new.values, one.line.address, form="write", name=new.name, program=20)
+    one.bad.inner = Diverting(one, write, swapped(write, 4, 7))
+    result = restore(one.line, {20: new}, allow=always, keep_before=nothing)
+    hit = one.instrument.memory[0]
+    assert hit.name != new.name
+    assert dict(hit.values) == dict(one.instrument.memory[20].values)
+    assert (result.new, set(result.unknown)) == ((20,), {0})
+    assert result.unknown[0] == "it holds nearly what was sent to C5, whose number may have been damaged on the way"
+    assert "A1 is not certain" in result.sentence
+
+
+def test_one_message_of_several_is_known_again_in_the_program_where_it_went(kelpline: Chart) -> None:
+    """Of the two messages of a program the second goes elsewhere: its address is damaged, and its sum just as much."""
+    one = world(kelpline, behaviour=Behaviour(takes_pieces=True))
+    new = every_value(kelpline, 1)
+    second, other = (
+        kelpline.codec.encode("program", new.values, one.line.address, form="write", name=new.name, program=number)[1]
+        for number in (3, 5)
+    )
+    changes = {at: byte for at, byte in enumerate(other) if byte != second[at]}
+    assert len(changes) == 2
+    was = dict(one.instrument.memory[5].values)
+    one.bad.inner = Diverting(one, second, changes)
+    result = restore(one.line, {3: new}, allow=always, keep_before=nothing)
+    assert stored(one, 3, new)
+    assert not stored(one, 5, new)
+    assert dict(one.instrument.memory[5].values) != was
+    assert (result.new, set(result.unknown)) == ((3,), {5})
+    assert "a part of what was sent to" in result.unknown[5]
+
+
+def in_two_banks(text: str) -> Chart:
+    """Saltmarsh with its 32 programs in two banks, whose numbers its messages say."""
+    return loads(
+        text.replace("programs = 32\n", "programs = 16\nbanks = 2\n", 1)
+        .replace("{program}", "{bank} {program}").replace('from = "program"', 'from = "data"')
+        .replace(" 12 F7", " 12 {bank} F7").replace(" 22 {programs}", " 22 {bank} {programs}")
+        .replace("times = 32", "times = 16")
+    )  # fmt: skip
+
+
+def test_where_bank_and_program_changed_places_is_looked_at(saltmarsh: Chart) -> None:
+    chart = in_two_banks(saltmarsh.text)
+    one = world(chart)
+    new = every_value(chart, 1)
+    at = one.line.address
+    (write,) = chart.codec.encode("program", new.values, at, form="write", name=new.name, program=1, bank=0)
+    one.bad.inner = Diverting(one, write, swapped(write, 4))
+    result = restore(one.line, {1: new}, allow=always, keep_before=nothing)
+    assert stored(one, 1, new)
+    assert stored(one, 16, new)
+    assert (result.new, set(result.unknown)) == ((1,), {16})
+
+
+def test_a_bank_that_went_to_another_bank_is_told() -> None:
+    """The number of a bank damaged on its way: the bank that was meant is as it was, and another was replaced."""
+    chart = in_two_banks(_only_as_a_whole().text)
+    one = world(chart)
+    there = backup(one.line).programs
+    new = every_value(chart, 1)
+    start = bytes.fromhex("F0 7D 33 22 00")
+    one.bad.inner = Diverting(one, start, {4: 1})
+    result = restore(one.line, {3: new}, allow=always, keep_before=nothing)
+    assert stored(one, 3, new)
+    assert stored(one, 19, new)
+    assert not stored(one, 18, there[18])
+    assert result.new == (3,)
+    assert "what was sent to 1-A4 may have gone to another program" in result.sentence
 
 
 def test_what_cannot_be_read_back_may_be_anywhere_and_that_is_told(lanternfish: Chart) -> None:
@@ -312,3 +396,10 @@ def one_sound(chart: Chart, seed: int) -> Version:
     dice = Random(seed)
     values = {name: dice.randint(chart.parameters[name].low, chart.parameters[name].high) for name in chart.sound_ids}
     return Version(chart.id, chart.revision, Values(values), frozenset(chart.setup_ids), name=f"Sound {seed}")
+
+
+def every_value(chart: Chart, seed: int) -> Version:
+    """Some values for every parameter, those of the setup as well."""
+    dice = Random(seed)
+    values = {name: dice.randint(one.low, one.high) for name, one in chart.parameters.items()}
+    return Version(chart.id, chart.revision, Values(values), name=f"Sound {seed}")

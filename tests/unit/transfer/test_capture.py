@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from librarian.chart import Chart, load, loads
+from librarian.chart import Chart, DumpRefused, load, loads
 from librarian.errors import Cancelled, Refused
-from librarian.messages import Values, Version
+from librarian.messages import Address, Values, Version
 from librarian.standin import Behaviour
 from librarian.standin.faults import Faults
 from librarian.transfer import (
@@ -25,6 +25,7 @@ from librarian.transfer import (
     listen,
     recall,
 )
+from librarian.wire.embedded import FarEnd
 from tests.simulated import world
 
 
@@ -142,6 +143,61 @@ def test_one_bad_answer_is_asked_again_and_told(lanternfish: Chart) -> None:
     got = capture(one.line)
     assert dict(got.version.values) == one.sound
     assert got.refused
+
+
+class Swapping:
+    """A far end whose answers come with two bytes in each other's places where the script says so."""
+
+    def __init__(self, inner: FarEnd, place: int, script: list[bool]) -> None:
+        self._inner, self._place, self._script = inner, place, script
+
+    def feed(self, data: bytes, now: float) -> None:
+        self._inner.feed(data, now)
+
+    def due(self, now: float) -> list[tuple[float, bytes]]:
+        return [(start, self._damaged(raw)) for start, raw in self._inner.due(now)]
+
+    def next_due(self) -> float | None:
+        return self._inner.next_due()
+
+    def _damaged(self, raw: bytes) -> bytes:
+        if not self._script or not self._script.pop(0):
+            return raw
+        at = self._place
+        return raw[:at] + raw[at + 1 : at + 2] + raw[at : at + 1] + raw[at + 2 :]
+
+
+@pytest.mark.parametrize(
+    ("script", "readings"),
+    [
+        ([True, False, True, False, True], 8),  # three times the same damage, and the truth as often
+        ([False, True, False, False], 4),
+        ([True, True, False, False, False], 6),
+    ],
+)
+def test_the_same_damage_three_times_is_not_believed_while_the_truth_comes_as_often(
+    lanternfish: Chart, script: list[bool], readings: int
+) -> None:
+    """A sum of bytes does not notice two that changed places (arithmetic)."""
+    one = world(lanternfish, seed=3)
+    raw = lanternfish.codec.encode("edit", one.sound, one.line.address, form="answer")[0]
+    place = next(
+        at for at in range(30, len(raw) - 3)
+        if raw[at] != raw[at + 1] and is_taken_swapped(lanternfish, raw, at, one.line.address)
+    )  # fmt: skip
+    one.bad.inner = Swapping(one.bad.inner, place, script)
+    got = capture(one.line)
+    assert dict(got.version.values) == one.sound
+    assert got.readings == readings
+
+
+def is_taken_swapped(chart: Chart, raw: bytes, at: int, address: Address) -> bool:
+    """True when the dump with these two bytes swapped is one that the chart takes, with other values."""
+    swapped = raw[:at] + raw[at + 1 : at + 2] + raw[at : at + 1] + raw[at + 2 :]
+    try:
+        return chart.codec.decode(swapped, address).values != chart.codec.decode(raw, address).values
+    except DumpRefused:
+        return False
 
 
 def test_silence_and_refusal(lanternfish: Chart, fogbell: Chart) -> None:

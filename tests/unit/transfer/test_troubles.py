@@ -37,6 +37,7 @@ def test_the_same_seed_is_the_same_run(instruments: list[object]) -> None:
         (2, 1794),  # a turned control stood in seven answers, and the last one alone was cut short
         (22, 5881),  # of three writes one came damaged, one replaced another program, and one was lost
         (7, 1299),  # a turned control stood in one answer, and cut others short
+        (83, 7069),  # a write damaged twice, in its name and in its number, replaced another program
     ],
 )
 def test_what_once_went_wrong(seed: int, number: int, instruments: list[object]) -> None:
