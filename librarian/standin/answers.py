@@ -257,7 +257,8 @@ class Answers:
             else:
                 self._acknowledge(False, at)
             return
-        if decoded is None or whole is None or self._refuses(info.kind, decoded, at):
+        own_nak = None if handshake is None else handshake.make("nak", owner.address, packet)
+        if decoded is None or whole is None or self._refuses(info.kind, decoded, at, own_nak):
             if handshake is not None and whole is None:
                 self._acknowledge_packet(handshake, packet, at)
             elif whole is None:
@@ -296,8 +297,8 @@ class Answers:
                     return whole
         raise refused
 
-    def _refuses(self, kind: str, decoded: Decoded, at: float) -> bool:
-        """True when its habits do not let this write pass; it says so, or not."""
+    def _refuses(self, kind: str, decoded: Decoded, at: float, own_nak: bytes | None) -> bool:
+        """True when its habits do not let this write pass; it says so (`own_nak`: in its protocol's words), or not."""
         owner, habits = self._owner, self._owner.behaviour
         into_memory = kind in {"program", "bank"}
         if not (habits.refuse or habits.refuse_writes or (into_memory and habits.memory_protected)):
@@ -306,7 +307,7 @@ class Answers:
         if habits.refused_write_changes and not into_memory:
             owner.set_sound(dict(list(decoded.values.items())[:3]), at)
         if habits.refuse != "silence":
-            self._answer((universal.handshake("nak", self._own_device()),), at)
+            self._answer((own_nak or universal.handshake("nak", self._own_device()),), at)
         return True
 
     def _store(self, decoded: Decoded, whole: tuple[bytes, ...]) -> None:

@@ -70,7 +70,8 @@ class _Collecting:
         clock = talk.line.clock
         since = Mark.of(talk)
         talk.ask(request)
-        patience = self._way.timeout_s + _PATIENCE * wire_seconds(self._info.length or _UNKNOWN_LENGTH)
+        whole_s = _PATIENCE * wire_seconds(self._info.length or _UNKNOWN_LENGTH)
+        patience = self._way.timeout_s + whole_s
         until = clock.now() + wire_seconds(len(request)) + patience
         while not self._complete():
             arrival = talk.next(until)
@@ -86,7 +87,7 @@ class _Collecting:
                 until = clock.now() + patience
                 talk.tell(len(self._gather.raws), max(1, self._info.messages), "messages", None)
             elif talk.refusals > since.refusals:
-                until = min(until, clock.now() + AFTER_NAK_S)
+                until = min(until, clock.now() + AFTER_NAK_S + whole_s)
         talk.line.echo.answer_came()
         talk.answered()
         return tuple(self._gather.raws)

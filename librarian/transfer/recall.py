@@ -16,7 +16,7 @@ from librarian.transfer.plan import Plan, make_plan, nothing_known, wanted_of
 from librarian.transfer.read import askable
 from librarian.transfer.reading import Reading
 from librarian.transfer.results import Proof, Recalled, RecallState, proof_sentence, sent_sentence
-from librarian.transfer.send import send
+from librarian.transfer.send import refused_it, send
 from librarian.transfer.talk import Talk
 from librarian.transfer.troubles import and_list
 from librarian.transfer.verify import prove, roads
@@ -67,9 +67,10 @@ def recall(
             still_there(talk)
         plan = make_plan(line, version, wanted, now, way=way, whole=whole)
         line.forget()
+        naks = talk.naks
         refusal = send(talk, plan)
         others = Values() if now is None else now.values.without(plan.wanted)
-        run = _Run(talk, plan, version, before, others, with_setup, refusal)
+        run = _Run(talk, plan, version, before, others, with_setup, refusal, naks)
         back = roads(talk, plan.wanted) if verify else []
         if not back:
             return run.unproved(checked=verify)
@@ -118,6 +119,7 @@ class _Run:
         others: Values,
         with_setup: bool,
         refusal: str,
+        naks: int,
     ) -> None:
         self._talk = talk
         self._line = talk.line
@@ -127,6 +129,7 @@ class _Run:
         self._others = others
         self._with_setup = with_setup
         self._refusal = refusal
+        self._naks = naks
         self._rounds = 0
 
     def unproved(self, *, checked: bool) -> Recalled:
@@ -146,14 +149,17 @@ class _Run:
         proof = self._prove(ways)
         while (proof.differs or proof.disturbed or proof.name) and self._rounds < rounds and not self._refusal:
             self._rounds += 1
+            self._naks = talk.naks
             line.slower()
             self._refusal = send(talk, self._repair(proof, ways[0]))
             proof = self._prove(ways)
+        # A packet refused and then taken, and a refusal that comes while it is read back already, end no repair.
+        late = refused_it(talk) if talk.naks > self._naks else ""
         state, sentence = proof_sentence(line.chart, proof, with_setup=self._with_setup)
         if state == "arrived":
             line.learn(proof.read, self._plan.name, proof.raw)
-        if self._refusal and state != "arrived":
-            sentence = f"{sentence}; {self._refusal}"
+        if (why := self._refusal or late) and state != "arrived":
+            sentence = f"{sentence}; {why}"
         return self._result(state, sentence, proof)
 
     def _prove(self, ways: list[Way]) -> Proof:

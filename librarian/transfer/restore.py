@@ -24,7 +24,7 @@ from librarian.transfer.cancel import Cancel, OnProgress
 from librarian.transfer.identify import introduce, refuse_stranger
 from librarian.transfer.line import Line
 from librarian.transfer.plan import dump_in
-from librarian.transfer.send import commands, send_dump
+from librarian.transfer.send import commands, refused_it, send_dump
 from librarian.transfer.talk import Talk
 from librarian.transfer.troubles import InstrumentRefused, NotUnderstood, and_list
 from librarian.transfer.wholebank import bank_way, by_banks, read_bank, write_bank
@@ -248,6 +248,7 @@ class _Restore:
         before = there
         for _ in range(_ROUNDS):
             talk.state = account.sentence() + "."
+            naks = talk.naks
             refusal = _send(talk, self._way, messages, slots(line, number))
             try:
                 held = read_program(talk, number)
@@ -268,7 +269,9 @@ class _Restore:
                 self._lose(number, (wanted.values, wanted.name), _not_taken(held, before, wanted.values, len(messages)))
             before = held
             line.slower()
-        self._not_arrived(number, refusal, unchanged=unchanged)
+        # A packet refused and then taken, and a refusal that comes while it is read back already, end nothing.
+        late = refused_it(talk) if talk.naks > naks else ""
+        self._not_arrived(number, refusal or late, unchanged=unchanged)
 
     def _lose(self, number: int, whole: Held, piece: Values) -> None:
         """Remember what of a write did not get there: all, those of its messages that changed nothing, or nothing."""
@@ -399,7 +402,7 @@ def _send(talk: Talk, way: Way, messages: tuple[bytes, ...], where: dict[str, in
     talk.until_sent()
     talk.pause(max(way.settle_s, talk.line.pace.write_delay_s))
     if talk.refusals > refusals:
-        refusal = refusal or f"{talk.line.name} refused it"
+        refusal = refusal or refused_it(talk)
     return refusal
 
 

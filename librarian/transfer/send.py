@@ -45,9 +45,14 @@ def send(talk: Talk, plan: Plan) -> str:
     if plan.way.settle_s > 0:
         talk.pause(plan.way.settle_s)
     if talk.refusals > refusals:
-        refusal = f"{line.name} refused it"
+        refusal = refused_it(talk)
     talk.state = f"Everything was sent to {line.name}, but nothing was read back."
     return refusal
+
+
+def refused_it(talk: Talk) -> str:
+    """The words for a write that was refused."""
+    return f"{talk.line.name} refused it"
 
 
 def _dump_among(talk: Talk, plan: Plan, way: Way, messages: tuple[bytes, ...]) -> str:
@@ -95,6 +100,7 @@ def _packet(talk: Talk, step: Handshake, raw: bytes) -> str:
             return ""
         if answer == "cancel":
             return f"{talk.line.name} cancelled the transfer"
+        talk.packets_refused += answer == "nak"
         if answer == "":
             return f"{talk.line.name} did not acknowledge it" if step.required else ""
         talk.pause(talk.gap_after(raw))
@@ -129,7 +135,7 @@ def acknowledgement(talk: Talk, timeout_s: float) -> str:
         if said == "ack":
             return ""
         if said in {"nak", "cancel"}:
-            return f"{talk.line.name} refused it"
+            return refused_it(talk)
         if said == "wait":
             until = clock.now() + _WAIT_S
         else:

@@ -48,6 +48,7 @@ class Talk:
         self._foreign_bytes = 0
         self.moved: dict[str, Heard] = {}
         self.refusals = 0
+        self.packets_refused = 0
         self.trace: list[tuple[str, bytes]] | None = None
         self.state: State = ""
         self.wrote = False
@@ -69,6 +70,11 @@ class Talk:
         self._look_up()
         if self._progress is not None:
             self._progress(Progress(done, total, what, seconds_left))
+
+    @property
+    def naks(self) -> int:
+        """How often the instrument has said no in this conversation, also where it took the same packet afterwards."""
+        return self.refusals + self.packets_refused
 
     @property
     def seconds(self) -> float:
@@ -245,7 +251,7 @@ class Talk:
             line.moved(one.parameter, one.value, one.exact)
         if heard or line.listener.is_known(raw):
             return heard
-        if handshake(raw) in {"nak", "cancel"} and not line.echo.just_sent(raw, line.clock.now()):
+        if self._says_no(raw) and not line.echo.just_sent(raw, line.clock.now()):
             self.refusals += 1
         if raw[0] == 0xF0:
             ours = line.chart.codec.recognise(raw, line.address) is not None
@@ -260,6 +266,17 @@ class Talk:
             self._foreign_bytes += len(raw)
             line.foreign += 1
         return ()
+
+    def _says_no(self, raw: bytes) -> bool:
+        """True for a NAK or cancel of the standard's handshake, or of one that the chart has for its dumps."""
+        if handshake(raw) in {"nak", "cancel"}:
+            return True
+        if raw[0] != 0xF0:
+            return False
+        codec = self.line.chart.codec
+        steps = (codec.handshake(message) for message in codec.messages)
+        read = (step.read(raw, self.line.address) for step in steps if step is not None)
+        return any(found is not None and found[0] in {"nak", "cancel"} for found in read)
 
     def _hear_for(self, seconds: float) -> None:
         # Never less than half a millisecond: a wait too short to change the clock's number would never end.

@@ -11,7 +11,7 @@ from librarian.messages import Origin, Version
 from librarian.transfer.line import Line
 from librarian.transfer.plan import dump_in
 from librarian.transfer.read import read_surely
-from librarian.transfer.send import commands, send_dump
+from librarian.transfer.send import commands, refused_it, send_dump
 from librarian.transfer.talk import Talk
 from librarian.transfer.writing import MOST_NAMES, fitting_names
 
@@ -122,5 +122,5 @@ def write_bank(talk: Talk, way: Way, held: Bank, new: Mapping[int, Version]) -> 
     talk.until_sent()
     talk.pause(max(way.settle_s, line.pace.write_delay_s))
     if talk.refusals > refusals:
-        refusal = refusal or f"{line.name} refused it"
+        refusal = refusal or refused_it(talk)
     return refusal

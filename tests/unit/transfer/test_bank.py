@@ -176,6 +176,14 @@ def test_a_protected_memory_is_told(saltmarsh: Chart, lanternfish: Chart) -> Non
         assert one.instrument.memory[4].values == was
 
 
+def test_a_refusal_that_comes_while_it_is_read_back_is_told_as_such(lanternfish: Chart) -> None:
+    one = world(lanternfish, behaviour=Behaviour(memory_protected=True, answer_delay_s=0.3))
+    result = restore(one.line, {2: one_sound(lanternfish, 7)}, allow=always, keep_before=nothing)
+    assert (result.new, dict(result.unknown)) == ((), {})
+    assert result.old == {2: "Lanternfish refused it"}
+    assert "may have gone" not in result.sentence
+
+
 def test_unknown_values_never_reach_a_memory(saltmarsh: Chart) -> None:
     one = world(saltmarsh)
     full = backup(one.line, programs=[1]).programs[1]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -16,6 +17,8 @@ from librarian.standin.faults import Faults
 from librarian.transfer import Cancel, NoReply, capture, recall, verify
 from librarian.wire.cable import CableLost
 from tests.simulated import World, world
+
+_SALTMARSH = Path(__file__).parents[2] / "data" / "instruments" / "saltmarsh.toml"
 
 
 def other_sound(chart: Chart, seed: int) -> Version:
@@ -355,3 +358,22 @@ def test_silence_after_everything_was_sent_says_so(lanternfish: Chart) -> None:
     one.bad.at(one.clock.now() + 0.22, lambda now: one.instrument.behave(Behaviour(refuse="silence", identity=False)))
     with pytest.raises(NoReply, match=r"nothing came\. Everything was sent to Lanternfish"):
         recall(one.line, wanted, whole=True, way="dump")
+
+
+_OWN_HANDSHAKE = (
+    'style = "own", ack = "F0 7D {device} 7F {packet} F7", nak = "F0 7D {device} 7E {packet} F7", '
+    'wait = "F0 7D {device} 7C {packet} F7", cancel = "F0 7D {device} 7D {packet} F7"'
+)
+
+
+@pytest.mark.parametrize("style", ['style = "universal"', _OWN_HANDSHAKE])
+@pytest.mark.parametrize("answer_s", [0.02, 0.3])
+def test_a_refused_packet_is_told_whether_it_is_refused_at_once_or_late(style: str, answer_s: float) -> None:
+    """At once: the packet is sent again, and taken; late: it is sent on, and the refusal comes while reading back."""
+    text = _SALTMARSH.read_text(encoding="utf-8")
+    assert text.count('style = "universal"') == 1
+    chart = loads(text.replace('style = "universal"', style))
+    one = world(chart, behaviour=Behaviour(refuse_writes=True, answer_delay_s=answer_s))
+    result = recall(one.line, other_sound(chart, 7), whole=True)
+    assert result.state == "differs"
+    assert result.sentence.endswith("; Saltmarsh refused it")
