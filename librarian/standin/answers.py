@@ -245,7 +245,7 @@ class Answers:
         handshake = codec.handshake(message)
         packet = codec.packet_number(raw, address) or 0
         try:
-            if info.messages > 1 and not info.each and owner.behaviour.takes_pieces and handshake is None:
+            if info.messages > 1 and not info.each and self._takes_pieces(message):
                 whole = self._among_what_is_there(message, raw, address)
             elif info.messages > 1 and not info.each:
                 whole = self._incoming.take(message, raw, at)
@@ -287,15 +287,33 @@ class Answers:
         has, refused = codec.messages[message].slots, DumpRefused("incomplete", "There is nothing at its address.")
         for place in places:
             there = self._dump(Recognised(message, "answer", {word: n for word, n in place.items() if word in has}))
+            if raw in there:
+                return there
             for index in range(len(there)):
                 whole = (*there[:index], raw, *there[index + 1 :])
-                try:
-                    codec.decode_all(whole, address)
-                except DumpRefused as problem:
-                    refused = problem
-                else:
+                if self._trouble_with((*there[:index], *there[index + 1 :]), address) is None:
+                    continue  # a frame around the others, which stand without it
+                trouble = self._trouble_with(whole, address)
+                if trouble is None:
                     return whole
+                refused = trouble
         raise refused
+
+    def _trouble_with(self, whole: tuple[bytes, ...], address: Address) -> DumpRefused | None:
+        try:
+            self._owner.chart.codec.decode_all(whole, address)
+        except DumpRefused as problem:
+            return problem
+        return None
+
+    def _takes_pieces(self, message: str) -> bool:
+        """True for an instrument that obeys each message alone, where those of a dump are no numbered packets."""
+        owner, codec = self._owner, self._owner.chart.codec
+        if not owner.behaviour.takes_pieces or codec.handshake(message) is not None:
+            return False
+        lowest = {word: low for word, (low, _) in codec.messages[message].slots.items() if word != "version"}
+        there = self._dump(Recognised(message, "answer", lowest))
+        return all(codec.packet_number(raw, owner.address) is None for raw in there)
 
     def _refuses(self, kind: str, decoded: Decoded, at: float, own_nak: bytes | None) -> bool:
         """True when its habits do not let this write pass; it says so (`own_nak`: in its protocol's words), or not."""

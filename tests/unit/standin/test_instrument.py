@@ -144,6 +144,21 @@ def test_one_message_of_a_dump_at_addresses_is_obeyed_alone_or_waits_for_the_oth
         assert one.memory[3].name.rstrip() == "Gulls"
 
 
+@pytest.mark.parametrize("name", ["haycock", "gallowmere"])
+def test_a_whole_dump_is_taken_by_one_that_obeys_each_message_alone(name: str) -> None:
+    """Frames around the messages, blocks of one size, and numbered packets, which mean nothing alone."""
+    charts = Path(__file__).parents[1] / "chart" / "published" / "charts"
+    chart = load(charts / f"{name}.toml")
+    one = Instrument(chart, behaviour=Behaviour(takes_pieces=True))
+    other = Instrument(chart, seed=9)
+    message, info = next((name, info) for name, info in chart.codec.messages.items() if info.kind == "edit buffer")
+    assert info.messages > 1
+    for count, raw in enumerate(chart.codec.encode(message, other.sound, one.address, form="write")):
+        one.feed(raw, 1.0 + count / 10)
+    assert {name: one.sound[name] for name in info.carries} == {name: other.sound[name] for name in info.carries}
+    assert one.refused == []
+
+
 def test_a_program_change_loads_a_program_and_leaves_the_setup(lanternfish: Chart) -> None:
     one = Instrument(lanternfish, values={"voice.transpose": 5})
     one.feed(bytes((0xC0 | lanternfish.channel, 9)), 1.0)
