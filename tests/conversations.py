@@ -289,6 +289,9 @@ class _Run:
             own.append("has no message that asks for a single program|has no message that writes a single program")
         if not self.chart.codec.carried("instrument"):
             own.append("cannot be captured by hand")
+        out = [set(way.carries) for way in self.chart.ways_out]
+        if not any(set(self.chart.parameters) <= each for each in out):
+            own.append("no way of recall in its chart carries|carries (anything|nothing) of this sound")
         if not ways or not set(self.chart.parameters) <= carried:
             own.append("A dump replaces everything, and these are not known")
         stored = [info for info in messages if info.kind in {"program", "bank"}]

@@ -40,6 +40,7 @@ class Answers:
         self._incoming = Incoming(codec, owner.address)
         self._bank_msb = 0
         self._bank_lsb = 0
+        self._pieces: dict[str, bool] = {}
 
     def _by_address(self, build: Callable[[Address], tuple[bytes, ...]]) -> list[tuple[bytes, ...]]:
         """Messages to it, and the same to all devices where its protocol has an all call."""
@@ -104,8 +105,11 @@ class Answers:
             self._answer((universal.handshake("nak", self._own_device()),), at)
         if owner.behaviour.refuse or recognised.message not in owner.chart.codec.messages:
             return
-        recognised = self._with_program(raw, recognised)
-        answer = self._dump(recognised)
+        try:
+            recognised = self._with_program(raw, recognised)
+            answer = self._dump(recognised)
+        except NotAddressable:
+            return  # it asks for a bank or a program whose number cannot be
         if not answer:
             return
         part = self._part_asked_for(raw, recognised, len(answer))
@@ -245,7 +249,7 @@ class Answers:
         handshake = codec.handshake(message)
         packet = codec.packet_number(raw, address) or 0
         try:
-            if info.messages > 1 and not info.each and self._takes_pieces(message):
+            if info.messages > 1 and not info.each and self._obeys_pieces(message):
                 whole = self._among_what_is_there(message, raw, address)
             elif info.messages > 1 and not info.each:
                 whole = self._incoming.take(message, raw, at)
@@ -306,14 +310,29 @@ class Answers:
             return problem
         return None
 
-    def _takes_pieces(self, message: str) -> bool:
-        """True for an instrument that obeys each message alone, where those of a dump are no numbered packets."""
+    def _obeys_pieces(self, message: str) -> bool:
+        """True for an instrument that obeys each message alone, where each says itself where it belongs."""
+        if message not in self._pieces:
+            self._pieces[message] = self._owner.behaviour.takes_pieces and self._are_pieces(message)
+        return self._pieces[message]
+
+    def _are_pieces(self, message: str) -> bool:
         owner, codec = self._owner, self._owner.chart.codec
-        if not owner.behaviour.takes_pieces or codec.handshake(message) is not None:
+        if codec.handshake(message) is not None:
             return False
-        lowest = {word: low for word, (low, _) in codec.messages[message].slots.items() if word != "version"}
+        slots = {word: limits for word, limits in codec.messages[message].slots.items() if word != "version"}
+        lowest = {word: low for word, (low, _) in slots.items()}
         there = self._dump(Recognised(message, "answer", lowest))
-        return all(codec.packet_number(raw, owner.address) is None for raw in there)
+        if any(codec.packet_number(raw, owner.address) is not None for raw in there):
+            return False
+        low, high = slots.get("program", (0, 0))
+        other = there if low == high else self._dump(Recognised(message, "answer", {**lowest, "program": low + 1}))
+        for index in range(len(there)):
+            before, after = there[:index], there[index + 1 :]
+            is_needed = self._trouble_with((*before, *after), owner.address) is not None
+            if low < high and is_needed and self._trouble_with((*before, other[index], *after), owner.address) is None:
+                return False  # nothing in it says of which program it is
+        return True
 
     def _refuses(self, kind: str, decoded: Decoded, at: float, own_nak: bytes | None) -> bool:
         """True when its habits do not let this write pass; it says so (`own_nak`: in its protocol's words), or not."""
@@ -357,14 +376,13 @@ class Answers:
         stored.name, stored.raw = name, raw
 
     def _acknowledge_packet(self, handshake: Handshake, packet: int, at: float) -> None:
-        habits = self._owner.behaviour
-        for count in range(habits.waits):
-            wait = handshake.make("wait", self._owner.address, packet)
-            if wait is not None:
-                self._owner.send(wait, at + count * _WAIT_S)
+        wait = handshake.make("wait", self._owner.address, packet)
+        waits = [] if wait is None else [wait] * self._owner.behaviour.waits
+        for count, raw in enumerate(waits):
+            self._owner.send(raw, at + count * _WAIT_S)
         ack = handshake.make("ack", self._owner.address, packet)
         if ack is not None:
-            self._owner.send(ack, at + habits.waits * _WAIT_S)
+            self._owner.send(ack, at + len(waits) * _WAIT_S)
 
     def _acknowledge(self, well: bool, at: float) -> None:
         owner = self._owner

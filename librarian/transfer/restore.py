@@ -269,9 +269,7 @@ class _Restore:
                 self._lose(number, (wanted.values, wanted.name), _not_taken(held, before, wanted.values, len(messages)))
             before = held
             line.slower()
-        # A packet refused and then taken, and a refusal that comes while it is read back already, end nothing.
-        late = refused_it(talk) if talk.naks > naks else ""
-        self._not_arrived(number, refusal or late, unchanged=unchanged)
+        self._not_arrived(number, refusal or _late(talk, naks), unchanged=unchanged)
 
     def _lose(self, number: int, whole: Held, piece: Values) -> None:
         """Remember what of a write did not get there: all, those of its messages that changed nothing, or nothing."""
@@ -335,10 +333,11 @@ class _Restore:
                 account.doubt(number, "it was being written")
             account.whole = True
             talk.state = account.sentence() + "."
+            naks = talk.naks
             refusal = write_bank(talk, way, held, new)
             now = read_bank(talk, asks, bank).programs
             account.whole = False
-            self._judge(now, held.programs, new, refusal)
+            self._judge(now, held.programs, new, refusal or _late(talk, naks))
             if held.slots and not refusal and _untouched(now, held.programs):
                 for number in new:  # the bank's number may have been damaged on the way
                     account.may_be_anywhere(number)
@@ -392,6 +391,11 @@ def _is_there(line: Line, there: Version, messages: tuple[bytes, ...]) -> bool:
     """True when the place already holds what these messages would write."""
     wanted = line.chart.codec.decode_all(messages, line.address)
     return there.values == wanted.values and there.name == wanted.name
+
+
+def _late(talk: Talk, naks: int) -> str:
+    """The refusal of a packet that was taken afterwards, or one that came while it was read back: it ended nothing."""
+    return refused_it(talk) if talk.naks > naks else ""
 
 
 def _send(talk: Talk, way: Way, messages: tuple[bytes, ...], where: dict[str, int]) -> str:

@@ -3,7 +3,7 @@
 Virtual wire and clock, so an hour of waiting costs milliseconds; every run comes from its seed. Each conversation must
 end by proof or by telling the cause, within its stated time, and what it keeps must be what the instrument had. What
 is told must fit the trouble that was planted (`tests.causes`). `--unseen N`: with N random charts of that seed instead
-of the four known instruments.
+of the four known instruments; `--charts FOLDER`: with the charts of that folder.
 """
 
 from __future__ import annotations
@@ -13,7 +13,9 @@ import sys
 import time
 from collections import Counter
 from collections.abc import Sequence
+from pathlib import Path
 
+from librarian.chart import load
 from tests.conversations import TROUBLES, Judgement, charts, converse
 from tests.unseen import unseen
 
@@ -24,10 +26,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--conversations", type=int, default=10_000)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--unseen", type=int, default=0, metavar="N", help="with N random instruments of this seed")
+    parser.add_argument("--charts", type=Path, metavar="FOLDER", help="with the charts of this folder")
     parser.add_argument("--only", type=int, help="run just this one, with everything printed")
     options = parser.parse_args(arguments)
     first = options.seed * 1000
-    instruments = [unseen(number) for number in range(first, first + options.unseen)] or charts()
+    instruments = [unseen(number) for number in range(first, first + options.unseen)]
+    if options.charts is not None:
+        instruments += [load(place) for place in sorted(options.charts.glob("*.toml"))]
+    instruments = instruments or charts()
     names = sorted(TROUBLES)
     ends: Counter[str] = Counter()
     by_trouble: dict[str, Counter[str]] = {name: Counter() for name in names}

@@ -159,6 +159,17 @@ def test_a_whole_dump_is_taken_by_one_that_obeys_each_message_alone(name: str) -
     assert one.refused == []
 
 
+def test_what_is_asked_for_in_a_bank_that_cannot_be_is_not_answered() -> None:
+    chart = load(Path(__file__).parents[1] / "chart" / "published" / "charts" / "thimblerig.toml")
+    one = Instrument(chart)
+    asked = chart.codec.request("pattern", one.address, program=3, bank=2)
+    for place in range(4, len(asked) - 1):
+        one.feed(asked[:place] + b"\x7f" + asked[place + 1 :], 1.0)
+    assert outgoing(one, 5.0) == []
+    one.feed(asked, 6.0)
+    assert len(outgoing(one, 9.0)) == 1
+
+
 def test_a_program_change_loads_a_program_and_leaves_the_setup(lanternfish: Chart) -> None:
     one = Instrument(lanternfish, values={"voice.transpose": 5})
     one.feed(bytes((0xC0 | lanternfish.channel, 9)), 1.0)
