@@ -139,6 +139,8 @@ class Answers:
             shared = owner.sound
             size = codec.messages[message].name_size
             places = self._places(slots)
+            if not places:
+                return ()
             every = {number: self._source(owner.memory[place], size) for number, place in enumerate(places)}
             for named in (True, False):  # its own letters may be others: its programs have no names then
                 sources = every if named else {n: ProgramSource(one.values, None, one.base) for n, one in every.items()}

@@ -159,11 +159,17 @@ def test_a_whole_dump_is_taken_by_one_that_obeys_each_message_alone(name: str) -
     assert one.refused == []
 
 
-def test_what_is_asked_for_in_a_bank_that_cannot_be_is_not_answered() -> None:
-    chart = load(Path(__file__).parents[1] / "chart" / "published" / "charts" / "thimblerig.toml")
+@pytest.mark.parametrize(
+    ("name", "message", "first", "slots"),
+    [("thimblerig", "pattern", 4, {"program": 3, "bank": 2}), ("cobnut", "bank", 5, {"bank": 1})],
+)
+def test_what_is_asked_for_in_a_bank_that_cannot_be_is_not_answered(
+    name: str, message: str, first: int, slots: dict[str, int]
+) -> None:
+    chart = load(Path(__file__).parents[1] / "chart" / "published" / "charts" / f"{name}.toml")
     one = Instrument(chart)
-    asked = chart.codec.request("pattern", one.address, program=3, bank=2)
-    for place in range(4, len(asked) - 1):
+    asked = chart.codec.request(message, one.address, **slots)
+    for place in range(first, len(asked) - 1):
         one.feed(asked[:place] + b"\x7f" + asked[place + 1 :], 1.0)
     assert outgoing(one, 5.0) == []
     one.feed(asked, 6.0)
