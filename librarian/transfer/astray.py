@@ -10,10 +10,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from librarian.messages import Values
-from librarian.transfer.bank import numbers, read_program, slots
+from librarian.transfer.bank import numbers, program_way, read_program, slots, slots_of
 from librarian.transfer.line import Line
+from librarian.transfer.read import read
+from librarian.transfer.reading import Unreadable
 from librarian.transfer.talk import Talk
-from librarian.transfer.troubles import InstrumentRefused, NotUnderstood
+from librarian.transfer.troubles import EchoLoop, ForeignOnly, InstrumentRefused, NoReply, NotUnderstood
 
 Held = tuple[Values, str]
 """What a program holds: its values and its name."""
@@ -36,6 +38,11 @@ class Lost:
     def cannot_be_known(self) -> bool:
         """True when some piece is too small to be known again in another program."""
         return any(len(piece) < LEAST_KNOWN_BY for piece in self.pieces)
+
+    @property
+    def is_known_at_a_glance(self) -> bool:
+        """True when each piece is known again also where the answer that shows it is damaged in some of its values."""
+        return all(len(piece) >= 2 * LEAST_KNOWN_BY for piece in self.pieces)
 
     def seen_in(self, held: Held) -> str:
         """What of this a program holds ("what", "nearly what", "a part of what" was sent); '' where it is nothing."""
@@ -81,28 +88,55 @@ def look_for(talk: Talk, lost: Mapping[int, Lost], known: Mapping[int, Held], sh
     """
     found = Found()
     places = sorted({*reached_by_damage(talk.line, lost), *known})
+    at_a_glance = all(one.is_known_at_a_glance for one in lost.values())
     for count, number in enumerate(places):
         talk.tell(count, len(places), "programs looked at for a lost write", None)
+        at_first = _glance(talk, number) if at_a_glance else None
+        if at_first is not None and not _is_conspicuous(number, at_first, lost, known):
+            continue
         try:
             version = read_program(talk, number)
         except (InstrumentRefused, NotUnderstood):
             found.unread += 1
             continue
         held = (version.values, version.name)
-        if number in known and held == known[number]:
-            continue
         if number in lost and held == lost[number].whole:
             found.late.append(number)
-            continue
-        seen = {other: one.seen_in(held) for other, one in lost.items() if other != number}
-        meant = next((other for words in ("what", "nearly what", "a part of what") for other in seen
-                      if seen[other] == words), None)  # fmt: skip
-        if meant is not None and seen[meant] == "what":
-            found.replaced[number] = f"it holds what was sent to {shown[meant]}, whose number was damaged on the way"
-        elif number in known:
-            found.replaced[number] = "it was read back well, and was changed afterwards"
-        elif meant is not None:
-            found.replaced[number] = (
-                f"it holds {seen[meant]} was sent to {shown[meant]}, whose number may have been damaged on the way"
-            )
+        elif _is_conspicuous(number, held, lost, known):
+            found.replaced[number] = _what_it_holds(number, held, lost, known, shown)
     return found
+
+
+def _glance(talk: Talk, number: int) -> Held | None:
+    """What one answer says that a program holds; None where it cannot be used, or there is none.
+
+    It need not be sure: what is like something that was sent elsewhere is still so with a damaged byte.
+    """
+    way = program_way(talk.line, "request")
+    try:
+        reading = read(talk, way, **slots_of(talk.line, way.message, number))
+    except (Unreadable, NoReply, ForeignOnly, EchoLoop, InstrumentRefused):
+        return None
+    return reading.values, reading.name
+
+
+def _is_conspicuous(number: int, held: Held, lost: Mapping[int, Lost], known: Mapping[int, Held]) -> bool:
+    """True for a program that is not what it was when it was read last, or is like what was sent elsewhere."""
+    if number in known:
+        return held != known[number]
+    own = number in lost and held == lost[number].whole
+    return own or any(one.seen_in(held) for other, one in lost.items() if other != number)
+
+
+def _what_it_holds(
+    number: int, held: Held, lost: Mapping[int, Lost], known: Mapping[int, Held], shown: Mapping[int, str]
+) -> str:
+    """What is known of a program that is not what it was, or may not be."""
+    seen = {other: one.seen_in(held) for other, one in lost.items() if other != number}
+    meant = {words: other for other, words in reversed(seen.items())}
+    if "what" in meant:
+        return f"it holds what was sent to {shown[meant['what']]}, whose number was damaged on the way"
+    if number in known:
+        return "it was read back well, and was changed afterwards"
+    words = "nearly what" if "nearly what" in meant else "a part of what"
+    return f"it holds {words} was sent to {shown[meant[words]]}, whose number may have been damaged on the way"
