@@ -78,7 +78,7 @@ class _Collecting:
             if arrival is None:
                 missing = self._gather.missing if self._gather.raws else ()
                 acknowledged = self._handshake is not None and self._handshake.names_device
-                trouble = silence(talk, since, "its sound", missing, acknowledged=acknowledged)
+                trouble = silence(talk, since, self._asked_for(), missing, acknowledged=acknowledged)
                 talk.answered()
                 raise trouble
             if isinstance(arrival, Damaged):
@@ -91,6 +91,16 @@ class _Collecting:
         talk.line.echo.answer_came()
         talk.answered()
         return tuple(self._gather.raws)
+
+    def _asked_for(self) -> str:
+        """What of the instrument this is, as its panel shows it: "its sound", "program 12", "bank 2 of its memory"."""
+        memory, slots = self._talk.line.chart.memory, self._slots
+        if self._info.kind == "program" and memory is not None and "program" in self._info.slots:
+            bank = slots["bank"] if "bank" in self._info.slots else 0
+            return f"program {memory.shown(bank * memory.programs + slots['program'])}"
+        if self._info.kind == "bank":
+            return f"bank {slots['bank'] + 1} of its memory" if "bank" in self._info.slots else "its memory"
+        return "its sound"
 
     def _take(self, message: Message) -> bool:
         talk, raw = self._talk, message.raw

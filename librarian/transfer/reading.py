@@ -67,7 +67,7 @@ class Mark:
 def silence(
     talk: Talk, since: Mark, what: str, missing: tuple[str, ...] = (), *, acknowledged: bool = False
 ) -> Exception:
-    """Why the answer (`what`: "its sound") did not come, or not whole (`missing`), as the exception to raise.
+    """What is to be raised when the answer (`what`: "its sound", "program 12") did not come, or not whole (`missing`).
 
     `acknowledged`: what had come was acknowledged by a message that names the device.
     """

@@ -240,6 +240,8 @@ class Areas(Lookful):
         if not same_place or self._level_width != self.width():
             self._level_width = self.width()
             self._place_level(grid, changed=not same_place)
+        elif grid.drawer_place == "over":
+            self._float_drawer(grid.drawer)  # no layout moves it when what is above has become higher
         if not self.upright.moved_by_hand:
             room = self.height() - self.chain.minimumHeight() - header - grid.header_air - self.history.minimumHeight()
             panel = grid.panel_height

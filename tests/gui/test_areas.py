@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QApplication, QLineEdit, QMainWindow, QPushButton, QVBoxLayout, QWidget
@@ -190,6 +192,20 @@ def test_a_drawer_opens_again_after_the_window_has_changed(window):
     settle()
     assert areas.collection.isVisible()
     assert areas.collection.width() == 399
+
+
+def test_a_drawer_over_the_list_goes_down_with_a_sentence_that_needs_a_third_line(window):
+    areas = window.centralWidget()
+    drawer_of(window)
+    window.resize(1024, 700)
+    areas.open_drawer("traffic")
+    settle()
+    shown = areas.chain.state
+    for rest in ("Written into the memory. " * 12, shown.rest):
+        areas.chain.show_state(replace(shown, rest=rest))
+        settle()
+        assert areas.drawers.y() == areas.level.y() >= areas.chain.geometry().bottom() + 1
+        assert areas.drawers.height() == areas.level.height()
 
 
 def test_a_band_stands_where_the_values_are_and_the_rest_stays(window):

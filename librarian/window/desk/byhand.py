@@ -34,6 +34,10 @@ class ByHand:
         if instrument in self._enough:
             self._enough[instrument].set()
 
+    def heard(self, instrument: int) -> int:
+        """How many controls the last one has heard."""
+        return self._moved.get(instrument, 0)
+
     def heard_so_far(self, instrument: int, link: Link) -> list[tuple[str, object]]:
         """Its line is to be closed: many minutes of turning knobs end with what they have, and say why."""
         if not self._moved.get(instrument):

@@ -15,7 +15,7 @@ from typing import Literal
 from PySide6.QtCore import QObject, QTimer, Signal
 
 from librarian.collection import ChangedLibrary, Found, Library
-from librarian.errors import Cancelled, LibrarianError
+from librarian.errors import Cancelled, LibrarianError, OutsideProblem
 from librarian.messages import Version
 from librarian.transfer import Captured, Recalled, Verified, can_be_read, refusal
 from librarian.transfer.connections import Connections
@@ -371,7 +371,9 @@ class Desk(Choosing, Editing, QObject):
                 return
         # The chain has other things to say soon: that the ports are gone, that they are back, of another instrument.
         elsewhere = instrument != self.instruments.current and isinstance(problem, LibrarianError)
-        if what != "identify" and (isinstance(problem, (CableLost, LineChanged)) or elsewhere):
+        # Nor has it room for which programs are new and where what was there before is kept.
+        account = what == "restore" and isinstance(problem, OutsideProblem)
+        if what != "identify" and (isinstance(problem, (CableLost, LineChanged)) or elsewhere or account):
             first = f"{self.instruments.standings[instrument].title(what)} was broken off."
             self.told.emit(Told(f"{first} {problem}", getattr(problem, "hint", ""), trouble=True))
         self.chosen.emit()

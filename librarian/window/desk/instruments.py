@@ -6,7 +6,7 @@ thread and turns what links report into facts, and says so by signals.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import datetime
 from functools import cache
@@ -156,6 +156,15 @@ class Instruments(QObject):
         """True from when this conversation was asked for until its end has been told: a key may be hit twice."""
         return (instrument, what) in self._under_way
 
+    @property
+    def conversations(self) -> Mapping[tuple[int, str], About]:
+        """What was asked for and has not ended, by instrument and kind; those of the background are not in it."""
+        return dict(self._under_way)
+
+    def heard_by_hand(self, instrument: int) -> int:
+        """How many controls its capture by hand has heard; 0 without one under way."""
+        return self._by_hand.heard(instrument) if self.under_way(instrument, BY_HAND) else 0
+
     def _run(self, instrument: int, what: str, talk: Talk, about: About) -> None:
         if not self.under_way(instrument, what):
             self._under_way[instrument, what] = about
@@ -172,8 +181,7 @@ class Instruments(QObject):
         link = self._links.pop(instrument, None)
         if link is not None:
             link.blockSignals(True)
-            going = self.under_way(instrument, BY_HAND) and not self._closed
-            brought = self._by_hand.heard_so_far(instrument, link) if going else []
+            brought = self._by_hand.heard_so_far(instrument, link) if self.heard_by_hand(instrument) else []
             link.close()
             for what, result in [*brought, *link.take_brought()]:
                 # A captured sound is never lost; whoever waits for anything else has gone with the window.

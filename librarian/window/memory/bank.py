@@ -11,11 +11,12 @@ from librarian.chart import Chart
 from librarian.collection import NewPatch
 from librarian.collection.memories import Memories, MemoryBackup
 from librarian.messages import Version
-from librarian.transfer import Backup, Restored
+from librarian.transfer import Backup
 from librarian.window.areas import Areas
 from librarian.window.desk.desk import Desk
 from librarian.window.desk.present import capture_reason
 from librarian.window.hand import Hand
+from librarian.window.memory.after import Written
 from librarian.window.memory.lines import Programs, Question, backup_words, changed_since, program_lines
 from librarian.window.memory.talks import backing_up, looking, writing
 from librarian.window.paint.look import Look
@@ -50,10 +51,11 @@ class Memory(Hand):
         self.instrument: int | None = None
         self.backups: tuple[MemoryBackup, ...] = ()
         self.programs: Programs | None = None
-        self.result: Restored | None = None
+        self.written: Written | None = None
         self.question: Question | None = None
         self._key = ""
         self._numbers: list[int] = []
+        self._look_at: int | None = None
 
     def make(self) -> MemoryDrawer:
         made = MemoryDrawer(self.look)
@@ -92,7 +94,7 @@ class Memory(Hand):
     def load(self) -> None:
         current = self.desk.instruments.current
         if current != self.instrument:
-            self.instrument, self._key, self.programs, self.result = current, "", None, None
+            self.instrument, self._key, self.programs, self.written = current, "", None, None
             self.backups = ()
         instrument, chart, key, library = self.instrument, self.chart, self._key, self.desk.library
         self.sheet.title.say(f"Memory of {self._name()}" if chart is not None else "Memory")
@@ -134,15 +136,24 @@ class Memory(Hand):
             sheet.show_buttons()
             return
         self._numbers = list(range(chart.memory.size)) if programs is None else list(programs.backup.wanted)
-        sheet.list.show_lines(program_lines(chart, programs, self._numbers, self.result), keep=True)
+        written = self.written
+        if written is not None:
+            # What a write reached that was not meant for it may be no part of the backup that is shown.
+            self._numbers = sorted({*self._numbers, *written.wanted, *written.doubtful})
+        result = written.result if written is not None else None
+        sheet.list.show_lines(program_lines(chart, programs, self._numbers, result), keep=True)
+        if self._look_at in self._numbers:
+            sheet.list.select_row(self._numbers.index(self._look_at))
+            self._look_at = None
         self._say()
         self._buttons()
 
     def _say(self) -> None:
         programs = self.programs
-        if self.result is not None:
-            sentence = self.result.sentence
-            self.sheet.say(f"{sentence}.", "What was there before is the newest backup in the choice below.")
+        written, chart = self.written, self.chart
+        if written is not None and chart is not None:
+            why = written.reasons([_shown(chart, number) for number in written.doubtful])
+            self.sheet.say(f"{written.result.sentence}.", f"{why} {written.next}".strip())
         elif programs is None:
             self.sheet.say("This memory was never backed up here.", "Reading it changes nothing in the instrument.")
         else:
@@ -161,7 +172,7 @@ class Memory(Hand):
             self.sheet.say(f"{quoted(programs.backup.name)}:", f"{said}{lost}")
 
     def _take_backup(self, key: str) -> None:
-        self._key, self.result = key, None
+        self._key, self.written = key, None
         self.load()
 
     def _chosen(self) -> list[int]:
@@ -219,7 +230,7 @@ class Memory(Hand):
         if instrument is None or chart is None:
             return
         resumed = self._broken_off()
-        self._key, self.result = "", None
+        self._key, self.written = "", None
         self.desk.instruments.converse(
             instrument, "backup", "", backing_up(self.desk.library, instrument, chart, resumed),
             lambda backup: self._backed_up(instrument, backup), self._failed,
@@ -244,7 +255,7 @@ class Memory(Hand):
         instrument, chart = self.instrument, self.chart
         if instrument is None or chart is None or not wanted:
             return
-        self.result = None
+        self.written = None
         name = self._name()
 
         def seen(found: object) -> None:
@@ -303,13 +314,13 @@ class Memory(Hand):
         )
 
     def _written(self, question: Question, result: object) -> None:
-        assert isinstance(result, Restored)
-        self.result = result if question.instrument_id == self.instrument else None
-        of = len(result.new) + len(result.old) + len(result.unknown)
-        good = not result.unknown and not result.old
+        assert isinstance(result, Written)
+        self.written = result if question.instrument_id == self.instrument else None
+        self._look_at = next(iter(result.doubtful), None) if self.written is not None else None
+        said = f"{result.result.sentence}."
         self._tell(
-            question.instrument_id, "equal" if good else "different", f"{len(result.new)} of {of} read back equal",
-            f"Written into {question.instrument}’s memory:", f"{result.sentence}.",
+            question.instrument_id, "equal" if result.good else "different", result.count,
+            f"Written into {question.instrument}’s memory:", said if result.good else f"{said} {result.brief}",
         )
         if self.is_open:
             self.load()

@@ -51,12 +51,7 @@ def program_line(chart: Chart, programs: Programs | None, number: int, result: R
     memory = chart.memory
     shown = memory.shown(number) if memory is not None else str(number)
     version = programs.found.get(number) if programs is not None else None
-    if version is None:
-        why = programs.backup.failed.get(number, "") if programs is not None else ""
-        if why:
-            return Line(f"{shown}  not read", why, mark="different", says="could not be read", trouble=True)
-        return Line(f"{shown}  not read yet", mark="unknown", says="unknown")
-    name = f"{shown}  {version.name.strip() or 'without a name'}"
+    name = f"{shown}  {version.name.strip() or 'without a name'}" if version is not None else shown
     if result is not None:
         if number in result.new:
             return Line(name, "written, read back equal", mark="equal", says="read back equal")
@@ -64,6 +59,11 @@ def program_line(chart: Chart, programs: Programs | None, number: int, result: R
             return Line(name, result.unknown[number], mark="different", says="not certain", trouble=True)
         if number in result.old:
             return Line(name, f"as before: {result.old[number]}", mark="question", says="as before")
+    if version is None:
+        why = programs.backup.failed.get(number, "") if programs is not None else ""
+        if why:
+            return Line(f"{shown}  not read", why, mark="different", says="could not be read", trouble=True)
+        return Line(f"{shown}  not read yet", mark="unknown", says="unknown")
     known = f"{len(version.values)} of {len(chart.parameters)} known"
     if programs is not None and programs.changed is not None and number in programs.changed:
         return Line(name, known, "changed", mark="changed", says="changed", strong=True)

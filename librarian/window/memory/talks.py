@@ -9,8 +9,10 @@ from librarian import transfer
 from librarian.chart import Chart
 from librarian.collection import InstrumentRow, Library
 from librarian.collection.memories import Memories, MemoryBackup
+from librarian.errors import Cancelled, LibrarianError
 from librarian.messages import Version
 from librarian.transfer import Cancel, Line, OnProgress
+from librarian.window.memory.after import Written, astray_words, kept_words
 from librarian.window.words import clock_time, day
 
 Talk = Callable[[Line, Cancel, OnProgress], object]
@@ -54,9 +56,9 @@ def writing(
     library: Library, instrument: int, chart: Chart, wanted: Mapping[int, Version], seen: Mapping[int, Version],
     source: str,
 ) -> Talk:
-    """Write what the person has agreed to. Ends in a `transfer.Restored`."""
+    """Write what the person has agreed to. Ends in a `Written`; what breaks it off says where what was there is."""
 
-    def talk(line: Line, cancel: Cancel, progress: OnProgress) -> transfer.Restored:
+    def talk(line: Line, cancel: Cancel, progress: OnProgress) -> Written:
         memories = Memories(library)
         now = datetime.now().astimezone()
         name = f"Before {source}, {day(now)} {clock_time(now)}"
@@ -66,11 +68,23 @@ def writing(
             # Agreed was to what was shown; what has become something else since then was not meant.
             return question.number in seen and transfer.same_sound(question.there, seen[question.number])
 
+        def kept_as() -> str:
+            return before.name if memories.programs(before) else ""
+
+        def next_of(account: str) -> str:
+            return " ".join(part for part in (kept_words(kept_as()), astray_words(account)) if part)
+
         try:
-            return transfer.restore(
+            result = transfer.restore(
                 line, wanted, allow=allow, keep_before=lambda number, version: memories.keep(before, number, version),
                 cancel=cancel, progress=progress,
             )
+            return Written(result, frozenset(wanted), kept_as())
+        except Cancelled as ended:
+            raise Cancelled(f"{ended} {next_of(str(ended))}".strip()) from ended
+        except LibrarianError as problem:
+            problem.hint = f"{problem.hint} {next_of(str(problem))}".strip()
+            raise
         finally:
             if memories.programs(before):
                 memories.end(before, {})

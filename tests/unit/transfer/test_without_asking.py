@@ -8,7 +8,8 @@ import pytest
 
 from librarian.chart import Chart, load, loads, shipped
 from librarian.errors import Refused
-from librarian.transfer import capture, capture_by_hand, capture_program
+from librarian.standin import Behaviour
+from librarian.transfer import InstrumentRefused, NoReply, backup, capture, capture_by_hand, capture_program
 from librarian.wire.cable import CableLost
 from tests.simulated import world
 
@@ -33,6 +34,19 @@ kind = "edit buffer"
 answer = "F0 7D 31 {sound} {sum} F7"
 parts.sound = { is = "data", layout = "panel" }
 parts.sum = { is = "checksum", kind = "twos", from = "sound", to = "sound" }
+"""
+)
+BANKED = (
+    PARAMETERS
+    + """
+[memory]
+programs = 2
+banks = 3
+[message.all]
+kind = "bank"
+request = "F0 7D 20 {bank} F7"
+answer = "F0 7D 21 {bank} {sound} F7"
+parts.sound = { is = "data", layout = "panel", times = 2 }
 """
 )
 STORED = (
@@ -134,3 +148,26 @@ def test_what_cannot_be_asked_for_alone_is_refused(stored: Chart, pressed: Chart
         capture_program(world(stored).line, 8)
     with pytest.raises(Refused, match="no memory"):
         capture_program(world(pressed).line, 0)
+
+
+def test_a_program_that_does_not_come_is_named_as_the_instrument_shows_it(stored: Chart) -> None:
+    lettered = stored.text.replace("programs = 8", "programs = 16\nbanks = 2").replace("from_one", "letters")
+    lettered = lettered.replace("F0 7D 10 {program}", "F0 7D 10 {bank} {program}")
+    lettered = lettered.replace("F0 7D 11 {program}", "F0 7D 11 {bank} {program}")
+    for chart, shown in ((stored, "program 5"), (loads(lettered), "program 1-A5")):
+        with pytest.raises(NoReply, match=f": asked for {shown}, nothing came\\."):
+            capture_program(world(chart, behaviour=Behaviour(refuse="silence")).line, 4)
+        with pytest.raises(InstrumentRefused, match=f" refused the request for {shown}\\."):
+            capture_program(world(chart, behaviour=Behaviour(refuse="nak")).line, 4)
+    with pytest.raises(NoReply, match=r": asked for program 2-B3, nothing came\."):
+        backup(world(loads(lettered), behaviour=Behaviour(refuse="silence")).line, programs=[26])
+
+
+def test_a_bank_that_does_not_come_is_named(lanternfish: Chart) -> None:
+    one_bank = BANKED.replace("banks = 3\n", "").replace("{bank} ", "")
+    for text, asked in ((BANKED, "bank 2 of its memory"), (one_bank, "its memory")):
+        one = world(loads(text), behaviour=Behaviour(refuse="silence"))
+        with pytest.raises(NoReply, match=f": asked for {asked}, nothing came\\."):
+            backup(one.line, programs=[2 if text == BANKED else 1])
+    with pytest.raises(NoReply, match=r": asked for its sound, nothing came\."):
+        capture(world(lanternfish, behaviour=Behaviour(refuse="silence")).line)
