@@ -17,7 +17,7 @@ INCOMPLETE = "did not arrive and (is|are) unknown|could not be read back"
 DIFFERS = (
     "did not arrive|read back equal; [^;]*\\bdiffers?\\b|"
     "changed, though not sent|its name reads|reads? back neither|did not take the new sound|"
-    "was changed afterwards|whose number was damaged on the way"
+    "was changed afterwards|number was damaged on the way"
 )
 REFUSED = "refused|cancelled the transfer|did not acknowledge"
 MOVED = "moved on the panel meanwhile"

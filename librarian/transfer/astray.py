@@ -20,6 +20,8 @@ from librarian.transfer.troubles import EchoLoop, ForeignOnly, InstrumentRefused
 Held = tuple[Values, str]
 """What a program holds: its values and its name."""
 
+_WORDS = ("what", "nearly what", "a part of what")
+
 LEAST_KNOWN_BY = 4
 """So many equal values at least tell that a program holds nearly what was sent elsewhere; fewer are chance."""
 
@@ -74,10 +76,12 @@ def reached_by_damage(line: Line, programs: Iterable[int]) -> list[int]:
 @dataclass(slots=True)
 class Found:
     """`late`: programs that hold what was sent to them after all. `replaced`: others that are not what they were, or
-    may not be, and what is known of it. `unread`: how many could not be read."""
+    may not be, and what is known of it. `many`: programs whose lost write cannot be looked for, as more others hold the
+    like than were written. `unread`: how many could not be read."""
 
     late: list[int] = field(default_factory=list)
     replaced: dict[int, str] = field(default_factory=dict)
+    many: list[int] = field(default_factory=list)
     unread: int = 0
 
 
@@ -88,6 +92,7 @@ def look_for(talk: Talk, lost: Mapping[int, Lost], known: Mapping[int, Held], sh
     """
     found = Found()
     places = sorted({*reached_by_damage(talk.line, lost), *known})
+    suspects: dict[int, Held] = {}
     at_a_glance = all(one.is_known_at_a_glance for one in lost.values())
     for count, number in enumerate(places):
         talk.tell(count, len(places), "programs looked at for a lost write", None)
@@ -103,8 +108,39 @@ def look_for(talk: Talk, lost: Mapping[int, Lost], known: Mapping[int, Held], sh
         if number in lost and held == lost[number].whole:
             found.late.append(number)
         elif _is_conspicuous(number, held, lost, known):
-            found.replaced[number] = _what_it_holds(number, held, lost, known, shown)
+            suspects[number] = held
+    _accuse(found, suspects, lost, known, shown)
     return found
+
+
+def _accuse(
+    found: Found, suspects: Mapping[int, Held], lost: Mapping[int, Lost], known: Mapping[int, Held],
+    shown: Mapping[int, str],
+) -> None:  # fmt: skip
+    """Name the conspicuous programs that may hold a lost write, where they are no more than the writes that were lost.
+
+    A memory often holds the same sound, or nearly the same, in many places.
+    """
+    alike: dict[int, dict[int, str]] = {}
+    for number, held in suspects.items():
+        seen = {other: words for other, one in lost.items() if other != number and (words := one.seen_in(held))}
+        best = min(seen, key=lambda other: _WORDS.index(seen[other]), default=None)
+        if number in known and (best is None or seen[best] != "what"):
+            found.replaced[number] = "it was read back well, and was changed afterwards"
+        elif best is not None:
+            alike.setdefault(best, {})[number] = seen[best]
+    for meant, places in alike.items():
+        changed = {number: words for number, words in places.items() if number in known}
+        are_many = len(places) > len(lost[meant].pieces)
+        if are_many:
+            found.many.append(meant)
+        for number, words in (changed if are_many else places).items():
+            holds = f"it holds {words} was sent to {shown[meant]}"
+            found.replaced[number] = (
+                f"{holds}, whose number was damaged on the way"
+                if number in changed
+                else f"{holds}: it did so before, or a number was damaged on the way"
+            )
 
 
 def _glance(talk: Talk, number: int) -> Held | None:
@@ -126,17 +162,3 @@ def _is_conspicuous(number: int, held: Held, lost: Mapping[int, Lost], known: Ma
         return held != known[number]
     own = number in lost and held == lost[number].whole
     return own or any(one.seen_in(held) for other, one in lost.items() if other != number)
-
-
-def _what_it_holds(
-    number: int, held: Held, lost: Mapping[int, Lost], known: Mapping[int, Held], shown: Mapping[int, str]
-) -> str:
-    """What is known of a program that is not what it was, or may not be."""
-    seen = {other: one.seen_in(held) for other, one in lost.items() if other != number}
-    meant = {words: other for other, words in reversed(seen.items())}
-    if "what" in meant:
-        return f"it holds what was sent to {shown[meant['what']]}, whose number was damaged on the way"
-    if number in known:
-        return "it was read back well, and was changed afterwards"
-    words = "nearly what" if "nearly what" in meant else "a part of what"
-    return f"it holds {words} was sent to {shown[meant[words]]}, whose number may have been damaged on the way"

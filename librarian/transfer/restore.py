@@ -295,6 +295,8 @@ class _Restore:
         account.unread = found.unread
         for number in found.late:
             account.came_late(number)
+        for number in found.many:
+            account.may_be_anywhere(number)
         for number, why in found.replaced.items():
             account.doubt(number, why)
 

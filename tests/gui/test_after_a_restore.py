@@ -167,10 +167,11 @@ def test_a_program_that_was_not_meant_is_shown_with_its_reason_and_what_to_do(fi
     fish.wait_for(lambda: len(fish.lines(memory.sheet)) == 2)
     rows = {line.first.split()[0]: line for line in fish.lines(memory.sheet)}
     assert rows["4"].says == "not certain"
-    assert rows["4"].second == "it holds what was sent to 2, whose number was damaged on the way"
+    assert rows["4"].second == "it holds what was sent to 2: it did so before, or a number was damaged on the way"
     assert rows["4"].trouble
     assert memory.sheet.list.current == list(rows).index("4"), "it is in view"
-    assert "4: it holds what was sent to 2, whose number was damaged on the way." in memory.sheet.saying.said
+    why = "it holds what was sent to 2: it did so before, or a number was damaged on the way"
+    assert f"4: {why}." in memory.sheet.saying.said
     named(fish, memory.sheet.saying.said)
     assert "see what changed since an earlier backup, and write those programs back" in memory.sheet.saying.said
 
