@@ -19,7 +19,7 @@ from librarian.cli.here import aside
 from librarian.cli.log import Log
 from librarian.cli.reading import chart_file, chart_of_instrument, shipped_chart
 from librarian.collection import InstrumentRow, Library
-from librarian.errors import BadInput, LibrarianError
+from librarian.errors import BadInput, Cancelled, LibrarianError
 from librarian.transfer import Cancel, Identified, Line, OnProgress, identify
 from librarian.transfer.connections import Connections, NoSuchPort, add_stand_in, is_embedded, pace_text
 from librarian.wire.ports import Direction, Port, match
@@ -121,9 +121,9 @@ def connected(
     """
     chart = chart_of_instrument(library, row)
     asked = ask and chart.identity.manufacturer is not None
-    with Connections() as connections:
+    log = Log(traffic)
+    with _told_all_the_same(log), Connections() as connections:
         line = _opened(connections, row, chart, library.instruments(), cancel)
-        log = Log(traffic)
         try:
             with log.kept(line, connections.traffic, asked=asked):
                 found = None
@@ -139,6 +139,18 @@ def connected(
                     library.note_instrument(row.id, pace=pace_text(chart, line.pace))
         finally:
             line.cable.close()
+
+
+@contextmanager
+def _told_all_the_same(log: Log) -> Iterator[None]:
+    """The program is ended at once, as while the ports are closed: what the last conversation came to is known."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        outcome = str(log.held[-1]["outcome"]) if log.held else ""
+        if not outcome:
+            raise
+        raise Cancelled(f"Ended at once by Ctrl+C. Before that: {outcome.removesuffix('.')}.") from None
 
 
 @contextmanager

@@ -258,3 +258,23 @@ def test_who_agrees_to_a_loss_has_not_agreed_to_another_one(run, half_read, full
     assert declined.code == Exit.CANCELLED
     assert declined.err.count("Go on all the same? [y/N]") == 2
     assert there["one"].sound == held
+
+
+def test_a_library_that_was_swept_away_meanwhile_is_no_end_of_a_recall(run, one, library_path, monkeypatch, tmp_path):
+    plain = recalling.transfer.recall
+
+    def swept_away(line, version, **options):
+        library_path.rename(library_path.with_name("elsewhere"))
+        return plain(line, version, **options)
+
+    monkeypatch.setattr(recalling.transfer, "recall", swept_away)
+    held = dict(one.sound)
+    refused = run(*RECALL)
+    library_path.with_name("elsewhere").rename(library_path)
+    assert refused.code == Exit.COULD_NOT
+    assert "could not be kept, so it was not replaced" in refused.err
+    assert one.sound == held
+    done = run(*RECALL, "--unkept", "--json")
+    assert (done.code, done.answer["state"]) == (Exit.OK, "arrived")
+    [file] = (tmp_path / "work").iterdir()
+    assert dict(sound_in(file).latest.values) == held
