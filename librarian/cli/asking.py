@@ -5,6 +5,7 @@ from __future__ import annotations
 import signal
 import sys
 
+from librarian.cli import interrupts
 from librarian.cli.clean import clean
 from librarian.cli.here import aside
 from librarian.errors import BadInput, Cancelled
@@ -26,6 +27,8 @@ def agreed(question: str, *, yes: bool, option: str = "--yes", declined: str = "
     """
     if yes:
         return
+    if interrupts.pressed():
+        raise Cancelled(declined)
     somebody_there(option)
     aside(clean(f"{question} [y/N]", lines=True))
     try:

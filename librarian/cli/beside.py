@@ -1,4 +1,4 @@
-"""A captured sound that the library does not take is saved in the folder that one works in: it may be much work."""
+"""A sound that the library does not take is saved in the folder that one works in: it may be much work, or be lost."""
 
 from __future__ import annotations
 
@@ -21,9 +21,8 @@ def saved_if_not_kept(
     try:
         yield
     except LibrarianError as problem:
-        path = _free_name(version)
         try:
-            save_alone(path, chart, row, name, version, tags=tuple(tags or ()), note=note)
+            path = save_beside("capture", row, chart, version, name, tags=tags, note=note)
         except LibrarianError as second:
             raise OutsideProblem(
                 f"{problem} Nor could the captured sound be saved as a file, so it is lost. {second}",
@@ -35,8 +34,24 @@ def saved_if_not_kept(
         ) from problem
 
 
-def _free_name(version: Version) -> Path:
-    stem = f"capture-{version.taken.astimezone():%Y%m%d-%H%M%S}"
+def save_beside(
+    stem: str,
+    row: InstrumentRow,
+    chart: Chart,
+    version: Version,
+    name: str,
+    *,
+    tags: list[str] | None = None,
+    note: str = "",
+) -> Path:
+    """Save it as a bundle of its own, named by `stem` and its moment, and say where. Raises OutsideProblem."""
+    path = _free_name(stem, version)
+    save_alone(path, chart, row, name, version, tags=tuple(tags or ()), note=note)
+    return path
+
+
+def _free_name(stem: str, version: Version) -> Path:
+    stem = f"{stem}-{version.taken.astimezone():%Y%m%d-%H%M%S}"
     path, number = Path.cwd() / f"{stem}.zip", 1
     while path.exists():
         number += 1

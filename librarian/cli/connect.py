@@ -19,7 +19,7 @@ from librarian.cli.here import aside
 from librarian.cli.log import Log
 from librarian.cli.reading import chart_file, chart_of_instrument, shipped_chart
 from librarian.collection import InstrumentRow, Library
-from librarian.errors import BadInput
+from librarian.errors import BadInput, Cancelled, LibrarianError
 from librarian.transfer import Cancel, Identified, Line, OnProgress, identify
 from librarian.transfer.connections import Connections, NoSuchPort, add_stand_in, is_embedded, pace_text
 from librarian.wire.ports import Direction, Port, match
@@ -121,22 +121,45 @@ def connected(
     """
     chart = chart_of_instrument(library, row)
     asked = ask and chart.identity.manufacturer is not None
-    with Connections() as connections:
+    log = Log(traffic)
+    with _told_all_the_same(log), Connections() as connections:
         line = _opened(connections, row, chart, library.instruments(), cancel)
-        log = Log(traffic)
         try:
             with log.kept(line, connections.traffic, asked=asked):
                 found = None
                 if asked:
                     found = identify(line, cancel=cancel, progress=progress)
-                    learn(library, row, found)
+                    with _noted_if_possible(row):
+                        learn(library, row, found)
                     if found.fits == "other firmware":  # another instrument is refused by every conversation
                         aside(clean(found.sentence))
                 yield Connected(row, chart, line, connections, found, log)
             if line.pace.slowed > chart.pace.slowed:
-                library.note_instrument(row.id, pace=pace_text(chart, line.pace))
+                with _noted_if_possible(row):
+                    library.note_instrument(row.id, pace=pace_text(chart, line.pace))
         finally:
             line.cable.close()
+
+
+@contextmanager
+def _told_all_the_same(log: Log) -> Iterator[None]:
+    """The program is ended at once, as while the ports are closed: what the last conversation came to is known."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        outcome = str(log.held[-1]["outcome"]) if log.held else ""
+        if not outcome:
+            raise
+        raise Cancelled(f"Ended at once by Ctrl+C. Before that: {outcome.removesuffix('.')}.") from None
+
+
+@contextmanager
+def _noted_if_possible(row: InstrumentRow) -> Iterator[None]:
+    """What the block notes can be found out again: a library that does not take it ends no conversation."""
+    try:
+        yield
+    except LibrarianError as problem:
+        aside(clean(f"What was found out about {row.name} could not be noted; the work goes on. {problem}"))
 
 
 def learn(library: Library, row: InstrumentRow, found: Identified) -> None:

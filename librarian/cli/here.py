@@ -29,11 +29,15 @@ _LONGEST_CELL = 200
 
 @dataclass
 class Here:
-    """One run of one verb. `library` None: the person's own library in the platform's data folder."""
+    """One run of one verb. `library` None: the person's own library in the platform's data folder.
+
+    `answered`: the answer was given.
+    """
 
     verb: str
     library: Path | None = None
     as_json: bool = False
+    answered: bool = False
     _opened: Library | None = field(default=None, repr=False)
 
     @contextmanager
@@ -59,6 +63,7 @@ class Here:
             print_json({"verb": self.verb, "ok": True, **found.model_dump(mode="json")})
         else:
             show(*shown)
+        self.answered = True
 
     def say(self, *shown: str | Table | Text) -> None:
         """Something on the way that is no part of the answer; not with --json."""

@@ -17,6 +17,7 @@ from librarian.cli.clean import clean
 from librarian.cli.here import aside
 from librarian.errors import Cancelled, LibrarianError, OutsideProblem
 from librarian.transfer import Line
+from librarian.transfer.before import NotKept
 from librarian.transfer.meaning import Reader
 from librarian.wire import traffic
 from librarian.wire.cable import CableLost
@@ -42,6 +43,19 @@ class Log:
     def ends(self, outcome: str) -> None:
         """It came to its end, and this is what was said of it."""
         self.held[-1]["outcome"] = outcome
+
+    @contextmanager
+    def kept_from(self) -> Iterator[None]:
+        """The last conversation runs in the block. One that ended because what was there could not be kept says so.
+
+        Nothing on the cable tells that, and a replay has to end there too.
+        """
+        try:
+            yield
+        except NotKept as problem:
+            self.held[-1]["options"]["not_kept"] = str(problem)
+            self.ends(str(problem))
+            raise
 
     @contextmanager
     def kept(self, line: Line, crossed: traffic.Traffic, *, asked: bool) -> Iterator[None]:

@@ -15,6 +15,7 @@ from librarian.collection.plain import of_plain
 from librarian.errors import BadInput, Cancelled, LibrarianError
 from librarian.messages import Address, Version
 from librarian.transfer import Cancel, Line, ReplayedCable, bringup
+from librarian.transfer.before import NotKept
 from librarian.transfer.replay import Ended
 from librarian.wire import traffic
 
@@ -69,6 +70,7 @@ def _recall(line: Line, options: Options, cancel: Cancel) -> str:
         with_setup=bool(options.get("with_setup", False)),
         whole=bool(options.get("whole", False)),
         way=options.get("way"),
+        keep_before=_refusing(options),
         cancel=cancel,
     ).sentence
 
@@ -104,9 +106,31 @@ def _not_kept(number: int, version: Version) -> None:
     """What a replay reads was kept then."""
 
 
+def _refusing(options: Options) -> Callable[[object], None] | None:
+    """Where what was there could not be kept then, the conversation ends there again."""
+    said = options.get("not_kept")
+    if said is None:
+        return None
+
+    def refuse(_what: object) -> None:
+        raise NotKept(str(said))
+
+    return refuse
+
+
 def _bring_up(line: Line, options: Options, cancel: Cancel) -> str:
     write_memory, seed = bool(options.get("write_memory", False)), int(options.get("seed", 1))
-    return bringup.bring_up(line, write_memory=write_memory, seed=seed, cancel=cancel).sentence
+    refuse = _refusing(options)
+
+    def keep_before(place: str, before: Version) -> None:
+        if place and "memory_not_kept" in options:
+            raise NotKept(str(options["memory_not_kept"]))
+        if not place and refuse is not None:
+            refuse(before)
+
+    return bringup.bring_up(
+        line, write_memory=write_memory, seed=seed, keep_before=keep_before, lose=refuse, cancel=cancel
+    ).sentence
 
 
 def _panic(line: Line, options: Options, cancel: Cancel) -> str:  # noqa: ARG001 - nothing of it to say or to end

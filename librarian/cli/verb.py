@@ -22,6 +22,7 @@ import typer
 from librarian.cli.clean import clean
 from librarian.cli.exits import Exit
 from librarian.cli.here import Here, aside, print_json
+from librarian.cli.interrupts import verb_runs
 from librarian.errors import BadInput, Cancelled, LibrarianError, OutsideProblem, Refused
 
 LibraryOption = Annotated[
@@ -90,6 +91,19 @@ def _path(context: typer.Context) -> str:
 
 def _guarded(here: Here, body: Callable[[], Exit | None]) -> Exit:
     try:
+        with verb_runs():
+            return _answered(here, body)
+    except KeyboardInterrupt:
+        if here.answered:  # no second object with --json
+            aside("Ended by Ctrl+C after the answer was given.")
+            return Exit.CANCELLED
+        said = "Ended by Ctrl+C before the answer was given; what had been done by then is done."
+        _problem(here, "cancelled", said, "")
+        return Exit.CANCELLED
+
+
+def _answered(here: Here, body: Callable[[], Exit | None]) -> Exit:
+    try:
         code = body() or Exit.OK
         sys.stdout.flush()  # a reader that has gone is found out here, not at the end of the process
         return code
@@ -99,10 +113,6 @@ def _guarded(here: Here, body: Callable[[], Exit | None]) -> Exit:
     except LibrarianError as problem:
         _problem(here, _kind(problem), str(problem), problem.hint)
         return Exit.COULD_NOT
-    except KeyboardInterrupt:
-        said = "Ended by Ctrl+C before the answer was given; what had been done by then is done."
-        _problem(here, "cancelled", said, "")
-        return Exit.CANCELLED
     except BrokenPipeError:
         # The reader (`| head`) has enough. Python would complain again when it flushes at the end.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -11,6 +11,7 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
 from librarian import transfer
+from librarian.cli import interrupts
 from librarian.cli.clean import clean
 from librarian.errors import Cancelled
 
@@ -19,9 +20,11 @@ from librarian.errors import Cancelled
 def waiting(what: str) -> Iterator[tuple[transfer.Cancel, transfer.OnProgress]]:
     """A cancel token that Ctrl+C sets, and a progress callback drawn on standard error if that is a terminal.
 
-    Ctrl+C is answered at once. What is true then is said when the ports are closed, as the end of the verb.
+    Ctrl+C is answered at once. What is true then is said when the ports are closed, as the end of the verb. One that
+    comes before or after the block does not take the result with it (`cli/interrupts.py`).
     """
     cancel = transfer.Cancel()
+    interrupts.hold()
 
     def wish() -> None:
         cancel.set()
@@ -29,6 +32,8 @@ def waiting(what: str) -> Iterator[tuple[transfer.Cancel, transfer.OnProgress]]:
         sys.stderr.flush()
 
     with on_interrupt(wish), _bar(what) as progress:
+        if interrupts.pressed():
+            cancel.set()
         try:
             yield cancel, progress
         except KeyboardInterrupt:

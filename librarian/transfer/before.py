@@ -7,9 +7,26 @@ from datetime import datetime
 
 from librarian.chart import Chart
 from librarian.collection import Library
+from librarian.errors import OutsideProblem
 from librarian.messages import Values, Version
 
 _RECENT = 200
+RECALL_TAG = "before a recall"
+BRING_UP_TAG = "before a bring-up"
+
+
+class NotKept(OutsideProblem):
+    """What an instrument holds could not be kept, so that nothing was sent over it; the person may go on without."""
+
+
+def before_the_recall_of(over: str) -> str:
+    """The note of what was replaced by `over`."""
+    return f"Before the recall of “{over}”"
+
+
+def before_in(place: str) -> str:
+    """The note of what a bring-up found in `place`, '' for the edit buffer."""
+    return f"In {place or 'the edit buffer'} before it"
 
 
 def panel_name(taken: datetime) -> str:
@@ -27,16 +44,18 @@ def keep_what_was_there(
     """
     if before.values and not _is_held(library, instrument, chart, before, with_setup=with_setup):
         name = before.name.strip() or panel_name(before.taken)
-        library.keep(instrument, name, before, ["before a recall"], f"Before the recall of “{over}”")
+        library.keep(instrument, name, before, [RECALL_TAG], before_the_recall_of(over))
 
 
 def before_bring_up(library: Library, instrument: int, chart: Chart) -> Callable[[str, Version], None]:
     """The `keep_before` of a bring-up: it puts back what it writes over, and a broken cable may keep it from that."""
 
     def keep(place: str, before: Version) -> None:
-        if before.values and not _is_held(library, instrument, chart, before, with_setup=True):
+        # Of a firmware that the chart does not describe there are no values, but the bytes as they came.
+        some = before.values or before.received
+        if some and not _is_held(library, instrument, chart, before, with_setup=True):
             name = before.name.strip() or place[:1].upper() + place[1:] or panel_name(before.taken)
-            library.keep(instrument, name, before, ["before a bring-up"], f"In {place or 'the edit buffer'} before it")
+            library.keep(instrument, name, before, [BRING_UP_TAG], before_in(place))
 
     return keep
 
@@ -48,7 +67,9 @@ def _is_held(library: Library, instrument: int, chart: Chart, before: Version, *
     contents = library.version_contents([row.latest for row in rows])
     wanted = _of(before.values, told)
     return any(
-        (each.chart, each.revision) == (before.chart, before.revision) and _of(each.values, told) == wanted
+        (each.chart, each.revision) == (before.chart, before.revision)
+        and _of(each.values, told) == wanted
+        and (wanted or each.received == before.received)
         for each in contents.values()
     )
 

@@ -6,11 +6,16 @@ import json
 from pathlib import Path
 from xml.etree import ElementTree
 
+import pytest
+
 from librarian.chart import loads
+from librarian.collection import LibraryProblem
 from librarian.collection.memories import Memories
+from librarian.errors import Refused
 from librarian.messages import Values, Version
 from librarian.transfer import same_sound
 from librarian.transfer.connections import add_stand_in
+from librarian.window.bringup import proving as proving_module
 from librarian.window.memory.lines import Question
 from tests.gui.whole_window import PATIENCE_MS, Desk
 
@@ -168,6 +173,38 @@ def test_a_bring_up_asks_for_the_monitors_runs_and_its_report_is_saved_and_compa
     assert "Compare with a report of the same kind" in str(told)
     proving.compare(tmp_path / "report.txt")
     assert "no saved bring-up report" in window.areas.drawers.notice.sentence.said
+
+
+def test_a_bring_up_over_what_cannot_be_kept_or_read_waits_for_a_go_on(desk: Desk, monkeypatch: pytest.MonkeyPatch):
+    desk.window.desk.instruments.choose(desk.ids["fogbell"])
+    desk.wait_for(lambda: desk.standing("fogbell").ready)
+    window, proving, began = desk.window, desk.window.drawers.bring_up, []
+    lost = "Wave of the sound in Fogbell cannot be read."
+
+    def full(*_arguments: object, **_options: object) -> int:
+        raise LibraryProblem("The disk is full; this change was not kept.", "Free some space, then try again.")
+
+    def begins(_line, *, keep_before, lose, **_options):
+        keep_before("", Version("fogbell", 1, Values({"filter.cutoff": 3})))
+        lose(lost)
+        began.append(True)
+        raise Refused("It began.")
+
+    monkeypatch.setattr(desk.library, "keep", full)
+    monkeypatch.setattr(proving_module, "bring_up", begins)
+    proving.show()
+    proving.do("run")
+    window.areas.band.buttons["monitors_down"].click()
+    desk.wait_for(lambda: "could not be kept, so it was not replaced. The disk is full" in proving.sheet.saying.said)
+    desk.wait_for(lambda: "run_unkept" in proving.sheet.buttons)
+    proving.do("run_unkept")
+    desk.wait_for(lambda: lost in proving.sheet.saying.said)
+    assert not began, "to go on without keeping it is no yes to the loss of what cannot be read"
+    desk.wait_for(lambda: "run_unkept" in proving.sheet.buttons)
+    proving.do("run_unkept")
+    desk.wait_for(lambda: "It began." in proving.sheet.saying.said)
+    assert began
+    desk.wait_for(lambda: "run_unkept" not in proving.sheet.buttons)
 
 
 def test_the_question_says_when_all_of_the_memory_travels(desk: Desk):

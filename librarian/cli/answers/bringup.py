@@ -37,7 +37,8 @@ class Since(Answer):
 class BroughtUp(Answer):
     """Answer of `bring-up`. `measured`: figures by name; `restored`: is the old sound back; `files`: what was saved.
 
-    `unproved`: labels of parameters that can be set, and that nothing reads back.
+    `unproved`: labels of parameters that can be set, and that nothing reads back. `unkept`: what
+    of the sound is lost or not kept in the library, and why; `beside`: the files that it is saved in instead.
     """
 
     instrument: str
@@ -56,6 +57,8 @@ class BroughtUp(Answer):
     unproved: list[str]
     changes: Since | None
     files: list[str]
+    unkept: list[str]
+    beside: list[str]
 
 
 class Replayed(Answer):

@@ -88,7 +88,8 @@ class Recalled(Answer):
     """Answer of `recall`. `state` "sent" means: nothing proves that it arrived.
 
     `saved`: bytes that did not have to travel; `rounds`: how often something was sent again; `slowed`: how often the
-    gaps between messages are doubled now.
+    gaps between messages are doubled now. `unkept`: why what was in the instrument is not kept in the library, and what
+    became of it; `beside`: the files that it is saved in instead.
     """
 
     instrument: str
@@ -107,10 +108,15 @@ class Recalled(Answer):
     saved: int = 0
     rounds: int = 0
     slowed: int = 0
+    unkept: list[str]
+    beside: list[str]
 
 
 class PutBack(Answer):
-    """Answer of `put-back`. `before`: the name of what was recalled then; `taken`: when the sound was read."""
+    """Answer of `put-back`. `before`: the name of what was recalled then; `taken`: when the sound was read.
+
+    `unkept`, `beside`: as of `recall`.
+    """
 
     instrument: str
     before: str
@@ -123,6 +129,8 @@ class PutBack(Answer):
     bytes_out: int
     seconds: float
     sentence: str
+    unkept: list[str]
+    beside: list[str]
 
 
 class Verified(Answer):

@@ -24,13 +24,14 @@ from librarian.cli.exits import Exit
 from librarian.cli.here import Here, aside
 from librarian.cli.patches import REFERENCE, find_version, patch_answer
 from librarian.cli.sheets import compared_answer, comparison_table, shown_time
+from librarian.cli.unkept import Unkept, UnkeptOption
 from librarian.cli.verb import verb
 from librarian.cli.waiting import waiting
 from librarian.collection import Library
 from librarian.collection.plain import as_plain, of_plain
-from librarian.errors import Refused
+from librarian.errors import LibrarianError, Refused
 from librarian.messages import Version
-from librarian.transfer.before import keep_what_was_there
+from librarian.transfer.before import RECALL_TAG, before_the_recall_of, keep_what_was_there
 
 _BEFORE = "before recall/"
 
@@ -62,36 +63,40 @@ def recall(
     ] = False,
     way: Annotated[RecallWay | None, typer.Option("--way", help="How to send, if not as the chart prefers.")] = None,
     no_verify: Annotated[bool, typer.Option("--no-verify", help="Do not read back; nothing is proved then.")] = False,
+    unkept: UnkeptOption = False,
     traffic: TrafficOption = None,
 ) -> Exit:
     """Send a patch to its instrument and read it back. What was in it before is kept first.
 
-    It can be put back: librarian put-back. Turn the monitors down first: a recalled sound may be loud, and hearing
-    damage is permanent.
+    It can be put back: librarian put-back. Where it cannot be kept, you are asked first. Turn the monitors down: a
+    recalled sound may be loud, and hearing damage is permanent.
     """
-    with here.opened() as library:
+    with here.opened(only_to_read=True) as library:
         stored, version_row = find_version(library, patch)
         version = library.version(version_row.id)
         row = chosen_instrument(library, instrument, embedded=embedded, of_patch=stored.instrument)
 
-        def keep_before(before: Version) -> None:
-            if not before.values:
-                return
-            _remember(library, row.id, stored.name, before, with_setup)
-            chart = there.chart
-            keep_what_was_there(library, row.id, chart, before, stored.name, with_setup=with_setup)
+        replaced = Unkept(here, row, "Recall all the same?", unkept)
+        options = {
+            "verify": not no_verify,
+            "with_setup": with_setup,
+            "whole": whole,
+            "way": way.value if way else None,
+        }
 
-        with (
-            waiting(f"Recalling “{stored.name}” to {row.name}") as (cancel, progress),
-            connected(library, row, cancel=cancel, progress=progress, traffic=traffic) as there,
-        ):
-            options = {
-                "verify": not no_verify,
-                "with_setup": with_setup,
-                "whole": whole,
-                "way": way.value if way else None,
-            }
-            done = _recalled(there, version, options, keep_before, cancel, progress)
+        def converse() -> tuple[Connected, transfer.Recalled]:
+            def keep_before(before: Version) -> None:
+                if before.values:
+                    _keep(replaced, library, there, before, stored.name, with_setup=with_setup)
+                    _remember(library, row.id, stored.name, before, with_setup)
+
+            with (
+                waiting(f"Recalling “{stored.name}” to {row.name}") as (cancel, progress),
+                connected(library, row, cancel=cancel, progress=progress, traffic=traffic) as there,
+            ):
+                return there, _recalled(there, version, options, keep_before, cancel, progress)
+
+        there, done = replaced.agreed_to(converse)
         compared = None if done.comparison is None else compared_answer(there.chart, done.comparison)
         answer = answers.Recalled(
             instrument=row.name,
@@ -110,6 +115,8 @@ def recall(
             saved=done.saved,
             rounds=done.rounds,
             slowed=done.slowed,
+            unkept=replaced.said,
+            beside=[str(file) for file in replaced.files],
         )
         shown = [f"“{clean(stored.name)}” to {clean(row.name)}: {clean(done.sentence)}.", *_how(done)]
         tables = [] if done.state != "differs" or compared is None else [comparison_table(compared, everything=False)]
@@ -118,10 +125,17 @@ def recall(
 
 
 def put_back(
-    here: Here, instrument: InstrumentOption = None, embedded: EmbeddedOption = False, traffic: TrafficOption = None
+    here: Here,
+    instrument: InstrumentOption = None,
+    embedded: EmbeddedOption = False,
+    unkept: UnkeptOption = False,
+    traffic: TrafficOption = None,
 ) -> Exit:
-    """Put back what was in the instrument before the last recall, and read it back. A second time: the other way."""
-    with here.opened() as library:
+    """Put back what was in the instrument before the last recall, and read it back. A second time: the other way.
+
+    What is in it now is kept first; where that cannot be, you are asked.
+    """
+    with here.opened(only_to_read=True) as library:
         row = chosen_instrument(library, instrument, embedded=embedded)
         kept = library.setting(f"{_BEFORE}{row.id}")
         if kept is None:
@@ -131,18 +145,23 @@ def put_back(
             )
         version, of, with_setup = of_plain(kept["sound"]), str(kept["of"]), bool(kept["with_setup"])
 
+        replaced = Unkept(here, row, "Put it back all the same?", unkept)
         found: list[Version] = []
 
-        def keep_before(before: Version) -> None:
-            found.append(before)
-            over = f"what was there before “{of}”"
-            keep_what_was_there(library, row.id, there.chart, before, over, with_setup=with_setup)
+        def converse() -> transfer.Recalled:
+            def keep_before(before: Version) -> None:
+                found.append(before)
+                if before.values:
+                    over = f"what was there before “{of}”"
+                    _keep(replaced, library, there, before, over, with_setup=with_setup)
 
-        with (
-            waiting(f"Putting back what {row.name} held") as (cancel, progress),
-            connected(library, row, cancel=cancel, progress=progress, traffic=traffic) as there,
-        ):
-            done = _recalled(there, version, {"with_setup": with_setup}, keep_before, cancel, progress)
+            with (
+                waiting(f"Putting back what {row.name} held") as (cancel, progress),
+                connected(library, row, cancel=cancel, progress=progress, traffic=traffic) as there,
+            ):
+                return _recalled(there, version, {"with_setup": with_setup}, keep_before, cancel, progress)
+
+        done = replaced.agreed_to(converse)
         # Only now: one that broke off, or did not arrive, is to be tried again, not taken back.
         if done.state != "differs" and found and found[-1].values:
             _remember(library, row.id, f"what was put back, of {shown_time(version.taken)}", found[-1], with_setup)
@@ -158,6 +177,8 @@ def put_back(
             bytes_out=done.bytes_out,
             seconds=round(done.seconds, 3),
             sentence=done.sentence,
+            unkept=replaced.said,
+            beside=[str(file) for file in replaced.files],
         )
         moment: datetime = version.taken
         said = f"{clean(row.name)}, as it was on {shown_time(moment)} before the recall of “{clean(of)}”"
@@ -184,22 +205,43 @@ def _recalled(
     if not readable and not transfer.refusal(there.line, version, with_setup=with_setup, way=way):  # type: ignore[arg-type]
         aside(f"{clean(there.row.name)} cannot be read: what is in it now is not kept and cannot be put back.")
     there.log.begins("recall", version=as_plain(version), **options)
-    done = transfer.recall(
-        there.line,
-        version,
-        keep_before=keep_before,
-        cancel=cancel,
-        progress=progress,
-        **options,  # type: ignore[arg-type]
-    )
+    with there.log.kept_from():
+        done = transfer.recall(
+            there.line,
+            version,
+            keep_before=keep_before,
+            cancel=cancel,
+            progress=progress,
+            **options,  # type: ignore[arg-type]
+        )
     there.log.ends(done.sentence)
     return done
 
 
+def _keep(
+    replaced: Unkept, library: Library, there: Connected, before: Version, over: str, *, with_setup: bool
+) -> None:
+    """What is there, before `over` replaces it."""
+    row, chart = there.row, there.chart
+    replaced.keep(
+        chart,
+        before,
+        lambda: keep_what_was_there(library, row.id, chart, before, over, with_setup=with_setup),
+        RECALL_TAG,
+        before_the_recall_of(over),
+    )
+
+
 def _remember(library: Library, instrument: int, of: str, before: Version, with_setup: bool) -> None:
-    """What `put-back` will bring. `of`: what was recalled over it; with set-up when that recall changed it too."""
+    """What `put-back` will bring. `of`: what was recalled over it; with set-up when that recall changed it too.
+
+    A library that does not take that stops nothing: the sound itself was kept, or its loss agreed to.
+    """
     kept = {"of": of, "with_setup": with_setup, "sound": as_plain(before)}
-    library.set_setting(f"{_BEFORE}{instrument}", kept)
+    try:
+        library.set_setting(f"{_BEFORE}{instrument}", kept)
+    except LibrarianError as problem:
+        aside(clean(f"“librarian put-back” will not bring back what is replaced now. {problem}"))
 
 
 def _how(done: transfer.Recalled) -> list[str]:

@@ -36,6 +36,9 @@ class Unproved(Exception):  # noqa: N818 - a signal inside this room: the check 
 KeepBefore = Callable[[str, Version], object]
 """Keeps what is about to be written over: '' and the sound in the edit buffer, or "program 64" and what it holds."""
 
+Lose = Callable[[str], object]
+"""Is told in a sentence what of the sound will be lost, before anything is sent over it. It raises to prevent that."""
+
 
 class Bench:
     """One bring-up under way."""

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 from librarian.chart import Way
-from librarian.errors import Refused
+from librarian.errors import LibrarianError, Refused
 from librarian.messages import Values, Version
 from librarian.transfer.bank import no_memory, program_way, read_program, single_programs, slots, slots_of
 from librarian.transfer.bringup.bench import Bench, KeepBefore
@@ -50,8 +50,10 @@ def writing(bench: Bench, *, allowed: bool, keep_before: KeepBefore | None = Non
     subject = f"program {memory.shown(number)}"
     try:
         before = {other: road.read(other) for other in (number, *neighbours)}
-        if keep_before is not None:
-            keep_before(subject, before[number])
+        if keep_before is not None and (why := _unkept(keep_before, subject, before[number])):
+            # The values of the test are in its edit buffer: the run goes on, and puts back what was there.
+            bench.not_tried(check, why)
+            return
         state = bench.talk.state
         bench.talk.state = f"{state} Its {subject} holds values of the test as well, or is being written."
         if bench.roads:
@@ -76,6 +78,15 @@ def writing(bench: Bench, *, allowed: bool, keep_before: KeepBefore | None = Non
             bench.talk.state = state
     except (NotUnderstood, NoReply, ForeignOnly, EchoLoop, InstrumentRefused) as problem:
         bench.failed(check, subject, "an answer", str(problem))
+
+
+def _unkept(keep_before: KeepBefore, subject: str, before: Version) -> str:
+    """'' when it is kept, else why not."""
+    try:
+        keep_before(subject, before)
+    except LibrarianError as problem:
+        return f"what {subject} holds could not be kept: {problem}"
+    return ""
 
 
 def _each_value(bench: Bench, road: _Road, number: int, there: Version) -> None:

@@ -7,8 +7,8 @@ from datetime import UTC, datetime
 
 from librarian.errors import Refused
 from librarian.transfer import limits
-from librarian.transfer.bringup import controllers, dumps, memory, timing
-from librarian.transfer.bringup.bench import Bench, KeepBefore, Unproved
+from librarian.transfer.bringup import controllers, dumps, losing, memory, timing
+from librarian.transfer.bringup.bench import Bench, KeepBefore, Lose, Unproved
 from librarian.transfer.bringup.identity import identity
 from librarian.transfer.bringup.report import Report
 from librarian.transfer.cancel import Cancel, OnProgress
@@ -52,6 +52,7 @@ def bring_up(
     write_memory: bool = False,
     seed: int = 1,
     keep_before: KeepBefore | None = None,
+    lose: Lose | None = None,
     cancel: Cancel | None = None,
     progress: OnProgress | None = None,
 ) -> Report:
@@ -59,11 +60,13 @@ def bring_up(
 
     Its edit buffer is changed many times and put back at the end; its memory is written only with `write_memory`, and
     put back as well. What is put back goes to `keep_before` first, because the conversation may break off. `seed`
-    chooses the values between the ends. Turn the monitors down first: every sound from the
-    lowest to the highest of everything is tried. Where the edit buffer cannot be asked for, what needs it is not tried
-    and nothing of the sound is sent; the rest is. Raises NoReply and the like when nothing answers at all, Refused
-    where the chart knows nothing that the instrument answers, CableLost, Busy; Cancelled says whether the old sound was
-    put back.
+    chooses the values between the ends. Turn the monitors down first: every sound from the lowest to the highest of
+    everything is tried. Where the edit buffer cannot be asked for, what needs it is not tried and nothing of the sound
+    is sent; the rest is. What would be lost of the sound (its answers cannot be used; a dump writes more than can be
+    read) is told to `lose` before anything is sent over it.
+
+    Raises NoReply and the like when nothing answers at all, Refused where the chart knows nothing that the instrument
+    answers, CableLost, Busy, what `keep_before` and `lose` raise; Cancelled says whether the old sound was put back.
     """
     with line.talk("bring-up", cancel, progress) as talk:
         talk.limit_s = limits.bring_up_s(line)
@@ -75,16 +78,22 @@ def bring_up(
         bench = Bench(talk, seed)
         talk.trace = None
         held: Reading | None = None
+        lost = ""
         if bench.roads:
             try:
-                held = _held(talk, bench)
+                held, why = _held(talk, bench)
             except (NoReply, ForeignOnly):
                 refuse_whoever_else(talk)
                 raise
+            lost = losing.of_the_edit_buffer(bench, held, why)
             if held is not None and keep_before is not None:
                 keep_before("", as_version(line, held, kind="safety", detail=f"before a bring-up, on {line.port}"))
         else:
             _answers(talk, bench)
+            if write_memory:
+                lost = losing.by_storing(bench)
+        if lost and lose is not None:
+            lose(lost)
         talk.trace = []
         if bench.roads:
             kept = " What was in it before is kept." if held is not None and keep_before is not None else ""
@@ -96,7 +105,9 @@ def bring_up(
             _run(bench, what, check)
         talk.tell(len(_CHECKS), len(_CHECKS) + 1, "memory", None)
         _run(bench, "memory", lambda one: memory.writing(one, allowed=write_memory, keep_before=keep_before))
-        restored = _put_back(bench, held) if bench.roads else "Its edit buffer was left as it is."
+        restored = _put_back(bench, held) if bench.roads else "" if lost else "Its edit buffer was left as it is."
+        if lost and (held is not None or not bench.roads):
+            restored = f"{restored} {lost}".lstrip()
         talk.tell(len(_CHECKS) + 1, len(_CHECKS) + 1, "done", 0.0)
         firmware = line.identified.firmware if line.identified is not None else ""
         return Report(
@@ -128,12 +139,12 @@ def _answers(talk: Talk, bench: Bench) -> None:
         show_itself(talk)
 
 
-def _held(talk: Talk, bench: Bench) -> Reading | None:
-    """What is in it now, to be put back; None when its answers cannot be used (that is for the checks to say)."""
+def _held(talk: Talk, bench: Bench) -> tuple[Reading | None, str]:
+    """What is in it now, to be put back; None, and why, when its answers cannot be used (the checks say more)."""
     try:
-        return read_all(talk, bench.roads).reading
-    except NotUnderstood:
-        return None
+        return read_all(talk, bench.roads).reading, ""
+    except NotUnderstood as problem:
+        return None, str(problem)
 
 
 def _run(bench: Bench, what: str, check: Check) -> None:

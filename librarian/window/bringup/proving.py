@@ -10,7 +10,8 @@ from PySide6.QtWidgets import QFileDialog
 
 from librarian.chart import Chart
 from librarian.errors import Cancelled, LibrarianError, OutsideProblem
-from librarian.transfer.before import before_bring_up
+from librarian.messages import Version
+from librarian.transfer.before import NotKept, before_bring_up
 from librarian.transfer.bringup import (
     Changes,
     Finding,
@@ -37,11 +38,18 @@ KINDS = ("Report to compare with later (*.json);;Text (*.txt);;Page (*.html);;JU
 Before = Callable[[int, Callable[[], None]], None]
 
 
+class _Loses(NotKept):
+    """What is in the instrument cannot even be read. Who goes on with what is not kept has not agreed to that."""
+
+
+Agreed = frozenset[type[NotKept]]
+
+
 class BringUp(Hand):
     """The bring-up of the instrument that the chain shows. `caution` asks for the monitors first."""
 
     name = "bring-up"
-    changing = frozenset({"run"})
+    changing = frozenset({"run", "run_unkept"})
     follows = False
 
     def __init__(self, look: Look, areas: Areas, desk: Desk, caution: Before, parent: QObject) -> None:
@@ -53,6 +61,8 @@ class BringUp(Hand):
         self._scope: Scope = "all"
         self._write = False
         self._instrument = 0
+        self._go_on: dict[int, Agreed] = {}
+        """Instrument -> what its last run was not begun for, and what was agreed to before."""
 
     def make(self) -> BringUpDrawer:
         made = BringUpDrawer(self.look)
@@ -90,13 +100,16 @@ class BringUp(Hand):
         self._buttons()
 
     def _buttons(self) -> None:
+        """What works now; after a run that was not begun because of what would be lost, to run all the same."""
         standing = self.desk.instruments.standing
         reason = capture_reason(standing)
         if not reason and standing is not None and not standing.ready:
             reason = f"{standing.row.name} has not answered yet."
         none = "" if self.report is not None else "There is no report yet."
+        waits = self.desk.instruments.current in self._go_on
+        unkept = (ButtonSpec("run_unkept", "Run all the same", reason=reason),) if waits else ()
         self.sheet.show_buttons(
-            ButtonSpec("run", "Run again" if self.report is not None else "Run", primary=True, reason=reason),
+            *unkept, ButtonSpec("run", "Run again" if self.report is not None else "Run", primary=True, reason=reason),
             ButtonSpec("save", "Save…", reason=none), ButtonSpec("compare", "Compare with…", reason=none),
         )
 
@@ -121,6 +134,9 @@ class BringUp(Hand):
         instrument = self.desk.instruments.current
         if button == "run" and instrument is not None:
             self._caution(instrument, lambda: self.run(instrument))
+        elif button == "run_unkept" and instrument is not None:
+            agreed = self._go_on.get(instrument, frozenset())
+            self._caution(instrument, lambda: self.run(instrument, agreed))
         elif button == "save":
             self._choose_place()
         elif button == "compare":
@@ -130,16 +146,33 @@ class BringUp(Hand):
             if name:
                 self.compare(Path(name))
 
-    def run(self, instrument: int) -> None:
-        """Have the conversation; minutes, with progress and cancel in the chain."""
+    def run(self, instrument: int, agreed: Agreed = frozenset()) -> None:
+        """Have the conversation; minutes, with progress and cancel in the chain. `agreed`: what may go unkept or lost.
+
+        A program of the memory that cannot be kept is not written; the report says so.
+        """
         write = self._write
+        self._go_on.pop(instrument, None)
         keep = before_bring_up(self.desk.library, instrument, self.desk.instruments.standings[instrument].chart)
+
+        def keep_before(place: str, before: Version) -> None:
+            try:
+                keep(place, before)
+            except LibrarianError as problem:
+                if place or NotKept not in agreed:
+                    said = f"What is in the instrument now could not be kept, so it was not replaced. {problem}"
+                    raise NotKept(said, problem.hint) from problem
+
+        def lose(what: str) -> None:
+            if _Loses not in agreed:
+                raise _Loses(what, "Capture by hand first what shall not be lost.")
+
         self.desk.instruments.converse(
             instrument, "bring-up", "",
             lambda line, cancel, progress: bring_up(
-                line, write_memory=write, keep_before=keep, cancel=cancel, progress=progress
+                line, write_memory=write, keep_before=keep_before, lose=lose, cancel=cancel, progress=progress
             ),
-            lambda report: self._ran(instrument, report), self._failed,
+            lambda report: self._ran(instrument, report), lambda problem: self._failed(instrument, problem, agreed),
         )
 
     def _ran(self, instrument: int, report: object) -> None:
@@ -170,7 +203,9 @@ class BringUp(Hand):
         same = (standing.chart.id, standing.chart.revision) == (self.report.chart, self.report.revision)
         return standing.chart if same else None
 
-    def _failed(self, problem: Exception) -> None:
+    def _failed(self, instrument: int, problem: Exception, agreed: Agreed) -> None:
+        if isinstance(problem, NotKept):
+            self._go_on[instrument] = agreed | {type(problem)}
         if isinstance(problem, Cancelled):
             self.sheet.say("The bring-up was cancelled.", problem.state)
         else:

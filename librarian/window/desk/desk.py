@@ -18,6 +18,7 @@ from librarian.collection import ChangedLibrary, Found, Library
 from librarian.errors import Cancelled, LibrarianError, OutsideProblem
 from librarian.messages import Version
 from librarian.transfer import Captured, Recalled, Verified, can_be_read, refusal
+from librarian.transfer.before import NotKept
 from librarian.transfer.connections import Connections
 from librarian.window import only_to_read
 from librarian.window.collection.state import Completion
@@ -30,7 +31,7 @@ from librarian.window.desk.groups import Group, grouped
 from librarian.window.desk.instruments import Instruments, now
 from librarian.window.desk.link import LineChanged
 from librarian.window.desk.present import cannot_send
-from librarian.window.desk.recalls import Before, NotKept, Recalls
+from librarian.window.desk.recalls import Before, Recalls
 from librarian.window.desk.results import offered
 from librarian.window.desk.standing import Standing
 from librarian.window.desk.told import Told

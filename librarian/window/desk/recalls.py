@@ -9,7 +9,7 @@ from librarian.chart import Chart
 from librarian.collection import Library
 from librarian.errors import LibrarianError
 from librarian.messages import Version
-from librarian.transfer.before import keep_what_was_there
+from librarian.transfer.before import NotKept, keep_what_was_there
 
 
 @dataclass(frozen=True)
@@ -20,10 +20,6 @@ class Before:
     content: Version
     over: str
     with_setup: bool
-
-
-class NotKept(LibrarianError):  # noqa: N818 - what happened
-    """What an instrument held could not be kept, so that the recall over it was not begun."""
 
 
 class Recalls:
