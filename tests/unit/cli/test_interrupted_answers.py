@@ -36,9 +36,9 @@ def one(monkeypatch):
 
 @pytest.fixture(autouse=True)
 def _handler_is_as_before():
-    before = signal.getsignal(signal.SIGINT)
+    others = signal.signal(signal.SIGINT, signal.default_int_handler)  # as in a process of its own
     yield
-    assert signal.getsignal(signal.SIGINT) is before
+    assert signal.signal(signal.SIGINT, others) is signal.default_int_handler
 
 
 def presses(monkeypatch, place, door, times=1, after=False):
