@@ -63,6 +63,14 @@ class Codec:
         """How the packets of a message are acknowledged, None if they are not."""
         return self.dumps.handshake(message)
 
+    def handshake_said(self, raw: bytes, address: Address) -> str:
+        """What a message says in a handshake of any of its dumps: "ack", "nak", "wait", "cancel"; '' for others."""
+        for message in self.messages:
+            step = self.handshake(message)
+            if step is not None and (said := step.read(raw, address)) is not None:
+                return said[0]
+        return ""
+
     def recognise(self, raw: bytes, address: Address) -> dump.Recognised | None:
         """Which message of the chart this is, or None when it is none of ours."""
         return self.dumps.recognise(raw, address)

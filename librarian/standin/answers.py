@@ -186,13 +186,10 @@ class Answers:
         """Deal with an ACK, NAK, WAIT or cancel for the dump that is being sent."""
         if self._outgoing is None:
             return False
-        for message in self._owner.chart.codec.messages:
-            handshake = self._owner.chart.codec.handshake(message)
-            said = None if handshake is None else handshake.read(raw, self._owner.address)
-            if said is not None:
-                self._outgoing.said(said[0], at)
-                return True
-        return False
+        said = self._owner.chart.codec.handshake_said(raw, self._owner.address)
+        if said:
+            self._outgoing.said(said, at)
+        return bool(said)
 
     @property
     def wakes_at(self) -> float | None:
@@ -328,11 +325,13 @@ class Answers:
         if any(codec.packet_number(raw, owner.address) is not None for raw in there):
             return False
         low, high = slots.get("program", (0, 0))
-        other = there if low == high else self._dump(Recognised(message, "answer", {**lowest, "program": low + 1}))
+        if low == high:
+            return True
+        other = self._dump(Recognised(message, "answer", {**lowest, "program": low + 1}))
         for index in range(len(there)):
             before, after = there[:index], there[index + 1 :]
             is_needed = self._trouble_with((*before, *after), owner.address) is not None
-            if low < high and is_needed and self._trouble_with((*before, other[index], *after), owner.address) is None:
+            if is_needed and self._trouble_with((*before, other[index], *after), owner.address) is None:
                 return False  # nothing in it says of which program it is
         return True
 

@@ -24,7 +24,7 @@ from librarian.transfer.cancel import Cancel, OnProgress
 from librarian.transfer.identify import introduce, refuse_stranger
 from librarian.transfer.line import Line
 from librarian.transfer.plan import dump_in
-from librarian.transfer.send import commands, refused_it, send_dump
+from librarian.transfer.send import refused_it, store_dump
 from librarian.transfer.talk import Talk
 from librarian.transfer.troubles import InstrumentRefused, NotUnderstood, and_list
 from librarian.transfer.wholebank import bank_way, by_banks, read_bank, write_bank
@@ -249,7 +249,7 @@ class _Restore:
         for _ in range(_ROUNDS):
             talk.state = account.sentence() + "."
             naks = talk.naks
-            refusal = _send(talk, self._way, messages, slots(line, number))
+            refusal = store_dump(talk, self._way, messages, **slots(line, number))
             try:
                 held = read_program(talk, number)
             except (InstrumentRefused, NotUnderstood) as problem:
@@ -398,18 +398,6 @@ def _is_there(line: Line, there: Version, messages: tuple[bytes, ...]) -> bool:
 def _late(talk: Talk, naks: int) -> str:
     """The refusal of a packet that was taken afterwards, or one that came while it was read back: it ended nothing."""
     return refused_it(talk) if talk.naks > naks else ""
-
-
-def _send(talk: Talk, way: Way, messages: tuple[bytes, ...], where: dict[str, int]) -> str:
-    refusals = talk.refusals
-    commands(talk, way.before, **where)
-    refusal = send_dump(talk, way, messages)
-    commands(talk, way.after, **where)
-    talk.until_sent()
-    talk.pause(max(way.settle_s, talk.line.pace.write_delay_s))
-    if talk.refusals > refusals:
-        refusal = refusal or refused_it(talk)
-    return refusal
 
 
 def _untouched(now: Mapping[int, Version], was: Mapping[int, Version]) -> bool:

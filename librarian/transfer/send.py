@@ -90,6 +90,19 @@ def send_dump(talk: Talk, way: Way, messages: tuple[bytes, ...]) -> str:
     return ""
 
 
+def store_dump(talk: Talk, way: Way, messages: tuple[bytes, ...], **slots: int) -> str:
+    """Send a dump into the memory with the commands around it, and leave time to store it. '' or how it was refused."""
+    refusals = talk.refusals
+    commands(talk, way.before, **slots)
+    refusal = send_dump(talk, way, messages)
+    commands(talk, way.after, **slots)
+    talk.until_sent()
+    talk.pause(max(way.settle_s, talk.line.pace.write_delay_s))
+    if talk.refusals > refusals:
+        refusal = refusal or refused_it(talk)
+    return refusal
+
+
 def _packet(talk: Talk, step: Handshake, raw: bytes) -> str:
     """One packet, again after each NAK; silence is an open loop, unless the chart wants every packet answered."""
     for _ in range(step.retries + 1):

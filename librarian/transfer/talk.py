@@ -269,14 +269,8 @@ class Talk:
 
     def _says_no(self, raw: bytes) -> bool:
         """True for a NAK or cancel of the standard's handshake, or of one that the chart has for its dumps."""
-        if handshake(raw) in {"nak", "cancel"}:
-            return True
-        if raw[0] != 0xF0:
-            return False
-        codec = self.line.chart.codec
-        steps = (codec.handshake(message) for message in codec.messages)
-        read = (step.read(raw, self.line.address) for step in steps if step is not None)
-        return any(found is not None and found[0] in {"nak", "cancel"} for found in read)
+        own = self.line.chart.codec.handshake_said(raw, self.line.address)
+        return not {handshake(raw), own}.isdisjoint({"nak", "cancel"})
 
     def _hear_for(self, seconds: float) -> None:
         # Never less than half a millisecond: a wait too short to change the clock's number would never end.

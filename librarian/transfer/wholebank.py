@@ -11,7 +11,7 @@ from librarian.messages import Origin, Version
 from librarian.transfer.line import Line
 from librarian.transfer.plan import dump_in
 from librarian.transfer.read import read_surely
-from librarian.transfer.send import commands, refused_it, send_dump
+from librarian.transfer.send import store_dump
 from librarian.transfer.talk import Talk
 from librarian.transfer.writing import MOST_NAMES, fitting_names
 
@@ -96,7 +96,6 @@ def write_bank(talk: Talk, way: Way, held: Bank, new: Mapping[int, Version]) -> 
     line = talk.line
     codec = line.chart.codec
     kinds = [name for name, info in codec.messages.items() if info.kind in {"program", "edit buffer"}]
-    refusals = talk.refusals
 
     def source(version: Version, attempt: int) -> ProgramSource:
         bases = (dump_in(line, version, name) for name in kinds)
@@ -116,11 +115,4 @@ def write_bank(talk: Talk, way: Way, held: Bank, new: Mapping[int, Version]) -> 
         )
 
     messages = _first_writable(encoded)
-    commands(talk, way.before)
-    refusal = send_dump(talk, way, messages)
-    commands(talk, way.after)
-    talk.until_sent()
-    talk.pause(max(way.settle_s, line.pace.write_delay_s))
-    if talk.refusals > refusals:
-        refusal = refusal or refused_it(talk)
-    return refusal
+    return store_dump(talk, way, messages)
