@@ -17,13 +17,15 @@ import pytest
 from pydantic import BaseModel
 from typer.main import get_command
 
-from librarian.chart import load, shipped
+from librarian.chart import Chart, load, shipped
 from librarian.cli.answers import OF_VERB, Trouble
 from librarian.cli.app import build
 from librarian.cli.verb import Given
 from librarian.collection import Library
 from librarian.files.demo import DemoSounds
 from librarian.messages import Values, Version
+from librarian.standin import Instrument
+from librarian.transfer import connections
 from librarian.transfer.connections import Connections, add_stand_in
 from librarian.wire.clock import VirtualClock
 
@@ -65,6 +67,31 @@ Run = Callable[..., Ran]
 def _no_real_time(monkeypatch: pytest.MonkeyPatch) -> None:
     """The embedded cable runs by a virtual clock: what takes a second on a wire takes none here."""
     monkeypatch.setitem(Connections.__init__.__kwdefaults__, "clock", VirtualClock(100.0))
+
+
+@pytest.fixture
+def unit(monkeypatch: pytest.MonkeyPatch) -> dict[str, Instrument]:
+    """The one stand-in of this test, by the id of its chart: what is written into it stays in it from verb to verb."""
+    made: dict[str, Instrument] = {}
+    kind = connections.Instrument
+
+    def one(chart: Chart, **options: Any) -> Instrument:
+        return made.setdefault(chart.id, kind(chart, **options))
+
+    monkeypatch.setattr(connections, "Instrument", one)
+    return made
+
+
+@pytest.fixture
+def answers_of_a_person(monkeypatch: pytest.MonkeyPatch) -> Callable[[str], None]:
+    """Lets a test answer questions as a person at a terminal would."""
+
+    def typed(text: str) -> None:
+        person = io.StringIO(text)
+        monkeypatch.setattr(person, "isatty", lambda: True)
+        monkeypatch.setattr("sys.stdin", person)
+
+    return typed
 
 
 @pytest.fixture

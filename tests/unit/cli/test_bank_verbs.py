@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import io
 import json
 from pathlib import Path
 
@@ -16,37 +15,11 @@ from librarian.cli.reading import chart_of_instrument
 from librarian.collection import Library
 from librarian.collection.memories import Memories
 from librarian.errors import BadInput
-from librarian.transfer import connections
 from librarian.transfer.talk import Talk
-
-
-@pytest.fixture
-def unit(monkeypatch):
-    """The one stand-in of this test: what is written into it stays in it from verb to verb."""
-    made = {}
-    kind = connections.Instrument
-
-    def one(chart, **options):
-        return made.setdefault(chart.id, kind(chart, **options))
-
-    monkeypatch.setattr(connections, "Instrument", one)
-    return made
 
 
 def name_of(unit, number):
     return unit["lanternfish"].memory[number].name.rstrip()
-
-
-@pytest.fixture
-def answers_of_a_person(monkeypatch):
-    """Lets a test answer questions as a person at a terminal would."""
-
-    def typed(text):
-        person = io.StringIO(text)
-        person.isatty = lambda: True
-        monkeypatch.setattr("sys.stdin", person)
-
-    return typed
 
 
 def test_a_whole_memory_is_kept_under_a_name_and_listed(run, unit):

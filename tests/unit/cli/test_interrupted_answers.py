@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import json
 import signal
 
@@ -12,7 +11,6 @@ from librarian.cli import connect, here
 from librarian.cli.exits import Exit
 from librarian.cli.verbs import banks, bankwrite, conversation, recalling
 from librarian.collection.memories import Memories
-from librarian.transfer import connections
 from librarian.transfer.connections import Connections
 
 CAPTURE = ("capture", "Harbour", "--embedded")
@@ -20,18 +18,7 @@ RECALL = ("recall", "Harbour", "--embedded", "--json")
 STORE = ("bank", "store", "Harbour", "5", "--embedded")
 
 
-@pytest.fixture(autouse=True)
-def one(monkeypatch):
-    """The stand-in of all commands of a test."""
-    made = []
-    kind = connections.Instrument
-
-    def the_one(chart, **options):
-        made.extend([] if made else [kind(chart, **options)])
-        return made[0]
-
-    monkeypatch.setattr(connections, "Instrument", the_one)
-    return made
+pytestmark = pytest.mark.usefixtures("unit")
 
 
 @pytest.fixture(autouse=True)
@@ -98,9 +85,9 @@ def test_two_presses_after_it_end_the_program_before_the_answer(run, monkeypatch
     assert ended.answer["problem"]["sentence"].startswith("Ended by Ctrl+C before the answer was given")
 
 
-def test_a_press_between_reading_and_writing_is_no_yes(run, monkeypatch, one):
+def test_a_press_between_reading_and_writing_is_no_yes(run, monkeypatch, unit):
     run(*CAPTURE)
-    held = dict(one[0].memory[4].values)
+    held = dict(unit["lanternfish"].memory[4].values)
     plain, began = bankwrite.waiting, []
 
     def waits(what):
@@ -112,23 +99,21 @@ def test_a_press_between_reading_and_writing_is_no_yes(run, monkeypatch, one):
     monkeypatch.setattr(bankwrite, "waiting", waits)
     written = run(*STORE, "--yes")
     assert written.code == Exit.CANCELLED
-    assert dict(one[0].memory[4].values) == held
+    assert dict(unit["lanternfish"].memory[4].values) == held
 
 
-def test_a_press_before_a_question_answers_it(run, monkeypatch, one):
+def test_a_press_before_a_question_answers_it(run, monkeypatch, unit, answers_of_a_person):
     run(*CAPTURE)
-    held = dict(one[0].memory[4].values)
-    person = io.StringIO("y\n")
-    person.isatty = lambda: True
-    monkeypatch.setattr("sys.stdin", person)
+    held = dict(unit["lanternfish"].memory[4].values)
+    answers_of_a_person("y\n")
     presses(monkeypatch, bankwrite, "_question")
     declined = run(*STORE)
     assert declined.code == Exit.CANCELLED
     assert "Nothing was written; Lanternfish is as it was." in declined.err
-    assert dict(one[0].memory[4].values) == held
+    assert dict(unit["lanternfish"].memory[4].values) == held
 
 
-def test_a_press_before_the_conversation_begins_is_its_cancel(run, monkeypatch, one):
+def test_a_press_before_the_conversation_begins_is_its_cancel(run, monkeypatch, unit):
     run(*CAPTURE)
     presses(monkeypatch, connect, "chart_of_instrument")
     assert run(*RECALL).code == Exit.CANCELLED

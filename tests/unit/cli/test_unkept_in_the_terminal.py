@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import io
-
 import pytest
 
 from librarian.cli.exits import Exit
@@ -24,36 +22,17 @@ BEFORE = {
 
 
 @pytest.fixture
-def one(run, monkeypatch, tmp_path):
+def one(run, unit, monkeypatch, tmp_path):
     """The stand-in of all commands of a test; its sound differs from “Harbour”, and can be put back to another one."""
-    made = []
-    kind = connections.Instrument
-
-    def the_one(chart, **options):
-        made.extend([] if made else [kind(chart, **options)])
-        return made[0]
-
-    monkeypatch.setattr(connections, "Instrument", the_one)
     folder = tmp_path / "work"
     folder.mkdir()
     monkeypatch.chdir(folder)
     run("capture", "Harbour", "--embedded")
-    made[0].sound["filter.cutoff"] = 11
+    fish = unit["lanternfish"]
+    fish.sound["filter.cutoff"] = 11
     run(*RECALL)
-    made[0].sound["filter.cutoff"] = 12
-    return made[0]
-
-
-@pytest.fixture
-def person(monkeypatch):
-    """Somebody at a terminal, who types this."""
-
-    def types(text):
-        typed = io.StringIO(text)
-        typed.isatty = lambda: True
-        monkeypatch.setattr("sys.stdin", typed)
-
-    return types
+    fish.sound["filter.cutoff"] = 12
+    return fish
 
 
 @pytest.fixture
@@ -115,9 +94,9 @@ def test_who_agreed_beforehand_has_it_saved_beside(run, one, tmp_path, request, 
     assert (sound.tags, sound.note) == (("before a recall",), BEFORE[words[0]])
 
 
-def test_a_person_is_told_where_it_is_and_asked(run, one, full, person, tmp_path):
+def test_a_person_is_told_where_it_is_and_asked(run, one, full, answers_of_a_person, tmp_path):
     held = dict(one.sound)
-    person("y\n")
+    answers_of_a_person("y\n")
     done = run(*RECALL)
     assert done.code == Exit.OK, done.err
     [file] = (tmp_path / "work").iterdir()
@@ -128,21 +107,23 @@ def test_a_person_is_told_where_it_is_and_asked(run, one, full, person, tmp_path
 
 
 @pytest.mark.parametrize("words", [RECALL, PUT_BACK, BRING_UP])
-def test_a_no_leaves_the_instrument_as_it_is(run, one, full, person, words):
+def test_a_no_leaves_the_instrument_as_it_is(run, one, full, answers_of_a_person, words):
     held = dict(one.sound)
-    person("n\n")
+    answers_of_a_person("n\n")
     refused = run(*words)
     assert refused.code == Exit.CANCELLED
     assert "Nothing was sent; Lanternfish is as it was." in refused.err
     assert one.sound == held
 
 
-def test_what_cannot_be_saved_as_a_file_either_is_said_to_be_lost_before(run, one, full, person, monkeypatch):
+def test_what_cannot_be_saved_as_a_file_either_is_said_to_be_lost_before(
+    run, one, full, answers_of_a_person, monkeypatch
+):
     def nowhere(*_given, **_named):
         raise LibraryProblem("There is no room in this folder.")
 
     monkeypatch.setattr("librarian.cli.beside.save_alone", nowhere)
-    person("n\n")
+    answers_of_a_person("n\n")
     refused = run(*RECALL)
     assert "so it is lost if this goes on. There is no room in this folder. Recall all the same? [y/N]" in refused.err
     assert one.sound["filter.cutoff"] == 12
@@ -226,7 +207,7 @@ def half_read(run, tmp_path, one, monkeypatch):
     return there, ("bring-up", "--embedded", "--instrument", chart, "--monitors-down")
 
 
-def test_what_a_bring_up_cannot_put_back_is_agreed_to_before(run, half_read, person, tmp_path):
+def test_what_a_bring_up_cannot_put_back_is_agreed_to_before(run, half_read, answers_of_a_person, tmp_path):
     there, words = half_read
     held, log = dict(there["one"].sound), tmp_path / "log.json"
     refused = run(*words, "--traffic", log, "--json")
@@ -235,12 +216,12 @@ def test_what_a_bring_up_cannot_put_back_is_agreed_to_before(run, half_read, per
     assert "Wave of the sound in Half cannot be read, so nothing can put it back" in problem["sentence"]
     assert problem["hint"].endswith("Or say --unkept to go on all the same.")
     assert run("replay", log, "--json").answer["same"]
-    person("n\n")
+    answers_of_a_person("n\n")
     declined = run(*words)
     assert declined.code == Exit.CANCELLED
     assert declined.err.index("Wave of the sound") < declined.err.index("Go on all the same? [y/N]")
     assert there["one"].sound == held
-    person("y\n")
+    answers_of_a_person("y\n")
     assert run(*words).code == Exit.UNPROVED
     done = run(*words, "--unkept", "--json")
     assert done.code == Exit.UNPROVED
@@ -250,10 +231,10 @@ def test_what_a_bring_up_cannot_put_back_is_agreed_to_before(run, half_read, per
     assert done.answer["unkept"][0] in done.err
 
 
-def test_who_agrees_to_a_loss_has_not_agreed_to_another_one(run, half_read, full, person):
+def test_who_agrees_to_a_loss_has_not_agreed_to_another_one(run, half_read, full, answers_of_a_person):
     there, words = half_read
     held = dict(there["one"].sound)
-    person("y\nn\n")
+    answers_of_a_person("y\nn\n")
     declined = run(*words)
     assert declined.code == Exit.CANCELLED
     assert declined.err.count("Go on all the same? [y/N]") == 2
