@@ -22,6 +22,7 @@ from librarian.collection import InstrumentRow, Library
 from librarian.errors import BadInput, Cancelled, LibrarianError
 from librarian.transfer import Cancel, Identified, Line, OnProgress, identify
 from librarian.transfer.connections import Connections, NoSuchPort, add_stand_in, is_embedded, pace_text
+from librarian.wire.cable import NoMidiSystem
 from librarian.wire.ports import Direction, Port, match
 
 InstrumentOption = Annotated[
@@ -47,6 +48,7 @@ TrafficOption = Annotated[
 DEFAULT_STAND_IN = "lanternfish"
 T = TypeVar("T")
 _PORT_APPEARS_S = 2.0
+_SYSTEM_APPEARS_S = 1.2  # where there was none it is tried again after a second
 _LOOK_UP_S = 0.05
 
 
@@ -195,14 +197,20 @@ def _opened(
 
 
 def _patiently(connections: Connections, look: Callable[[], T]) -> T:
-    """What `look` finds; a port that is not listed is looked for a little longer: busy systems list them one by one."""
-    until = time.monotonic() + _PORT_APPEARS_S
+    """What `look` finds; where it finds nothing it looks a little longer.
+
+    Busy systems list their ports one by one, and may not answer at all at first; and the process that talks to them may
+    just be starting again.
+    """
+    missed_at: float | None = None
     while True:
         try:
             return look()
-        except (NoSuchPort, _NotListed):
+        except (NoSuchPort, NoMidiSystem, _NotListed):
+            now = time.monotonic()
+            missed_at = now if missed_at is None else missed_at
             system = connections.system()
-            if time.monotonic() >= until or system is None or not system.apis:
+            if now - missed_at >= (_SYSTEM_APPEARS_S if system.alive and not system.apis else _PORT_APPEARS_S):
                 raise
             time.sleep(_LOOK_UP_S)
 
@@ -213,13 +221,18 @@ class _NotListed(BadInput):
 
 def wait_for_port(connections: Connections, said: str, direction: Direction) -> Port:
     """`find_port` among the ports of this computer, with patience."""
-    return _patiently(connections, lambda: find_port(said, direction, connections.ports()))
+
+    def look() -> Port:
+        ports = connections.ports()
+        return find_port(said, direction, ports, connections.system().sentence)
+
+    return _patiently(connections, look)
 
 
-def find_port(said: str, direction: Direction, ports: tuple[Port, ...]) -> Port:
+def find_port(said: str, direction: Direction, ports: tuple[Port, ...], system: str) -> Port:
     """The port that `said` means: its fingerprint, its name, or a part of it that only one port has.
 
-    Raises BadInput naming what there is.
+    Raises BadInput naming what there is; without any port, `system`: a sentence about the MIDI system.
     """
     same_way = [port for port in ports if port.direction == direction]
     found = match(said, same_way).port
@@ -235,7 +248,7 @@ def find_port(said: str, direction: Direction, ports: tuple[Port, ...]) -> Port:
         if same:
             raise BadInput(f"“{said}” may be any of {_names(same)}.", "Give its fingerprint: librarian ports")
     what = "output" if direction == "out" else "input"
-    there = f"Outputs and inputs: {_names(list(ports))}." if ports else "No MIDI port was found."
+    there = f"Outputs and inputs: {_names(list(ports))}." if ports else system
     raise _NotListed(f"No MIDI {what} is called “{said}”.", there)
 
 

@@ -18,6 +18,7 @@ from pydantic import BaseModel
 from typer.main import get_command
 
 from librarian.chart import Chart, load, shipped
+from librarian.cli import connect
 from librarian.cli.answers import OF_VERB, Trouble
 from librarian.cli.app import build
 from librarian.cli.verb import Given
@@ -67,6 +68,13 @@ Run = Callable[..., Ran]
 def _no_real_time(monkeypatch: pytest.MonkeyPatch) -> None:
     """The embedded cable runs by a virtual clock: what takes a second on a wire takes none here."""
     monkeypatch.setitem(Connections.__init__.__kwdefaults__, "clock", VirtualClock(100.0))
+
+
+@pytest.fixture
+def no_patience(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A port that is not there at once is not waited for."""
+    for name in ("_PORT_APPEARS_S", "_SYSTEM_APPEARS_S"):
+        monkeypatch.setattr(connect, name, 0.0)
 
 
 @pytest.fixture

@@ -183,13 +183,13 @@ PORTS = (
     ],
 )
 def test_a_port_is_meant_by_fingerprint_name_or_part(said, direction, port):
-    assert find_port(said, direction, PORTS) == port
+    assert find_port(said, direction, PORTS, "") == port
 
 
 @pytest.mark.parametrize(("said", "direction"), [("Pit", "out"), ("Twin", "out"), ("Keys", "out"), ("nothing", "in")])
 def test_no_port_is_guessed(said, direction):
     with pytest.raises(BadInput, match=said):
-        find_port(said, direction, PORTS)
+        find_port(said, direction, PORTS, "")
 
 
 def test_ctrl_c_is_a_wish_first_and_an_end_the_second_time():

@@ -243,6 +243,7 @@ def test_no_instrument_yet(run):
     assert "librarian instrument add" in asked.err
 
 
+@pytest.mark.usefixtures("no_patience")
 def test_without_a_midi_system_the_sentence_says_so_and_nothing_is_kept(run, library_path):
     chart = load(shipped()["fogbell"])
     with Library.open(library_path) as library:
@@ -278,10 +279,12 @@ def test_instruments_are_added_changed_and_removed(run):
     assert run("instrument", "add", "--chart", "fogbell", "--channel", 17).code == Exit.USAGE
 
 
+@pytest.mark.usefixtures("no_patience")
 def test_a_port_that_is_not_there_is_named(run):
     refused = run("instrument", "add", "--chart", "fogbell", "--out", "Pit", "--in", "Pit", "--json")
     assert refused.code == Exit.COULD_NOT
     assert "“Pit”" in refused.answer["problem"]["sentence"]
+    assert "No MIDI system found: " in refused.answer["problem"]["hint"]
     assert run("instrument", "list", "--json").answer["instruments"] == []
     assert run("identify", "--out", "Pit").code == Exit.COULD_NOT
 
