@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from pathlib import Path
 
 from librarian.chart import dump
@@ -30,8 +31,21 @@ def load(path: Path) -> Chart:
 def loads(text: str, source: str = "chart", *, folder: Path | None = None) -> Chart:
     """The chart in a TOML text; `source` names it in faults. Raises ChartFaults with every fault.
 
-    `folder`: where to look for a chart that it extends; None: it may not extend any.
+    `folder`: where to look for a chart that it extends; None: it may not extend any. The same text twice may be
+    answered with the same chart, which nothing changes.
     """
+    if "extends" in text or "\\" in text:  # other files may decide what it says; TOML spells any key with \u too
+        return _loaded(text, source, folder)
+    return _alone(text, source)
+
+
+@lru_cache(maxsize=32)
+def _alone(text: str, source: str) -> Chart:
+    """Window, terminal, library and stand-in all ask for the charts of the instruments that are played."""
+    return _loaded(text, source, None)
+
+
+def _loaded(text: str, source: str, folder: Path | None) -> Chart:
     with bounded(_MOST_COMPARISONS):
         return _compile(whole_text(text, source, folder))
 
