@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from functools import cache
+
 from sqlalchemy import Connection, create_engine, text
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.pool import StaticPool
@@ -32,15 +35,19 @@ def is_damaged(connection: Connection) -> bool:
 
 def changed_tables(connection: Connection) -> list[str]:
     """Tables and indexes that are not described as the migrations made them, in a library of the present schema."""
+    here = _described(connection)
+    return sorted(name for name, described in _made_by_the_migrations().items() if here.get(name) != described)
+
+
+@cache
+def _made_by_the_migrations() -> Mapping[str, str | None]:
     engine = create_engine("sqlite://", poolclass=StaticPool)
     try:
         with engine.begin() as fresh:
             upgrade(fresh)
-            made = _described(fresh)
+            return _described(fresh)
     finally:
         engine.dispose()
-    here = _described(connection)
-    return sorted(name for name, described in made.items() if here.get(name) != described)
 
 
 def _described(connection: Connection) -> dict[str, str | None]:
