@@ -13,6 +13,7 @@ import time
 from pathlib import Path
 
 _MARK = "LIBRARIAN_TEST_RUN"
+_LOOKS, _LOOK_S = 25, 0.02
 
 
 def marked(mark: str, variable: str = _MARK) -> dict[int, str]:
@@ -27,11 +28,21 @@ def marked(mark: str, variable: str = _MARK) -> dict[int, str]:
     for place in Path("/proc").glob("[0-9]*"):
         pid = int(place.name)
         try:
-            if pid not in own and needle in (place / "environ").read_bytes().split(b"\0"):
+            if pid not in own and needle in _environment(place).split(b"\0"):
                 words = (place / "cmdline").read_bytes().rstrip(b"\0").split(b"\0")
                 found[pid] = b" ".join(words).decode(errors="replace")
         except OSError:
             continue  # it has ended meanwhile, or belongs to somebody else
+    return found
+
+
+def _environment(place: Path) -> bytes:
+    """A process that is just being started has none yet, but a program already, unlike one of the kernel's."""
+    for _ in range(_LOOKS):
+        found = (place / "environ").read_bytes()
+        if found or not (place / "exe").exists():
+            break
+        time.sleep(_LOOK_S)
     return found
 
 

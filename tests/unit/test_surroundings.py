@@ -77,9 +77,12 @@ def test_a_missing_jackd_is_said_in_a_sentence(monkeypatch: pytest.MonkeyPatch):
 def test_what_a_run_left_behind_is_found_named_and_ended(capsys: pytest.CaptureFixture[str]):
     mark = uuid.uuid4().hex
     with subprocess.Popen(["sleep", "600"], env={**os.environ, "LIBRARIAN_TEST_RUN": mark}) as left:
-        assert list(leftovers.marked(mark)) == [left.pid]
-        assert leftovers.main(mark, patience_s=0.0) == 1
-        assert left.wait(timeout=10) != 0
+        try:
+            assert list(leftovers.marked(mark)) == [left.pid]
+            assert leftovers.main(mark, patience_s=0.0) == 1
+            assert left.wait(timeout=10) != 0
+        finally:
+            left.kill()
     assert f"{left.pid} sleep 600" in capsys.readouterr().out
     assert leftovers.main(mark, patience_s=0.0) == 0
 
