@@ -398,7 +398,7 @@ def test_a_small_deaf_instrument_is_handled_as_it_is(librarian: Terminal, standi
 def test_a_second_terminal_is_told_that_the_instrument_is_busy(librarian: Terminal, standin: Start) -> None:
     one = standin("lanternfish", "Pit busy")
     librarian.add("lanternfish", one.port)
-    words = ["--library", str(librarian.library), "bank", "backup", "Long", "--json"]
+    words = ["--library", str(librarian.library), "bank", "backup", "Long", "--programs", "1..24", "--json"]
     with subprocess.Popen(
         [sys.executable, "-m", "librarian", *words], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
     ) as other:
