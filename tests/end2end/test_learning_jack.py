@@ -10,6 +10,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -159,23 +160,29 @@ def heard(chart: Chart, raws: list[bytes]) -> list[tuple[str, int]]:
     return sorted(last.items())
 
 
-@pytest.mark.parametrize("which", ["every kind of controller", "shipped"])
-def test_the_terminal_learns_the_panel_of_an_instrument_on_real_ports(
-    which: str, jack_server: object, standin: Start, terminals: list[Terminal], tmp_path: Path
+def test_two_terminals_learn_the_panels_of_two_instruments_on_real_ports(
+    jack_server: object, standin: Start, terminals: list[Terminal], tmp_path: Path
 ):
-    hidden = tmp_path / "wharf.toml"
-    hidden.write_text(PANEL)
-    if which == "shipped":
-        hidden.write_text(Path(str(shipped()["fogbell"])).read_text(encoding="utf-8"), encoding="utf-8")
-    chart = load(hidden)
-    instrument = standin(hidden, "Wharf")
-    with PortProcess() as process:
-        names = [(port.direction, port.name) for port in process.ports() if port.name.startswith(instrument.port)]
-    output, input_ = (next(name for way, name in names if way == wanted) for wanted in ("out", "in"))
-    file = tmp_path / "found.toml"
-    terminal = Terminal(file, output, input_)
-    terminals.append(terminal)
-    controls = list(chart.parameters) if which != "shipped" else list(chart.sound_ids)[:8]
+    """One has every kind of controller, the other is a shipped chart's; both are learnt at the same time."""
+    texts = {"Wharf": PANEL, "Buoy": Path(str(shipped()["fogbell"])).read_text(encoding="utf-8")}
+    jobs = []
+    for name, text in texts.items():
+        hidden = tmp_path / f"{name}.toml"
+        hidden.write_text(text, encoding="utf-8")
+        chart, instrument = load(hidden), standin(hidden, name)
+        with PortProcess() as process:
+            names = [(port.direction, port.name) for port in process.ports() if port.name.startswith(instrument.port)]
+        output, input_ = (next(found for way, found in names if way == wanted) for wanted in ("out", "in"))
+        file = tmp_path / f"{name} found.toml"
+        terminals.append(Terminal(file, output, input_))
+        controls = list(chart.parameters) if text is PANEL else list(chart.sound_ids)[:8]
+        jobs.append((chart, instrument, terminals[-1], controls, file))
+    with ThreadPoolExecutor(len(jobs)) as pool:
+        for job in [pool.submit(learn_it, *each) for each in jobs]:
+            job.result()
+
+
+def learn_it(chart: Chart, instrument: StandInProcess, terminal: Terminal, controls: list[str], file: Path) -> None:
     learn(chart, instrument, terminal, controls)
     terminal.until("written to")
     assert terminal.process.wait(20) == 0
