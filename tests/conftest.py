@@ -39,8 +39,7 @@ settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Several processes may share the tests out; those that need a JACK server stay in one, which begins with them.
 
-    Two servers at once do not fit into the shared memory that containers have, and these tests wait more than they
-    compute.
+    Two servers at once do not fit into the shared memory that containers have, and disturb each other.
     """
     for item in items:
         if _needs_jack(item):
@@ -66,7 +65,7 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
         os.nice(_STAND_BACK - os.nice(0))
 
 
-_STAND_BACK = 10
+_STAND_BACK = 19
 _FOLDERS = ("XDG_DATA_HOME", "XDG_CONFIG_HOME", "XDG_CACHE_HOME", "XDG_STATE_HOME")
 
 

@@ -37,7 +37,7 @@ check() {
 shared_out=()
 if [ $# = 0 ]; then
     # One more than there are processors: the one with the JACK server waits more than it computes.
-    shared_out=(--numprocesses "$(($(nproc) < 4 ? $(nproc) + 1 : 4))" --dist loadgroup)
+    shared_out=(--numprocesses "$(($(nproc) + 1))" --dist loadgroup)
     check "$venv/bin/ruff" check
     check "$venv/bin/mypy"
     check "$venv/bin/lint-imports"

@@ -63,7 +63,7 @@ class Desk:
         self.window = MainWindow(look, self.library, self.connections, self.settings)
         qtbot.addWidget(self.window)
         self.window.show()
-        qtbot.wait_until(lambda: self.standing("lanternfish").ready, timeout=PATIENCE_MS)
+        qtbot.wait_until(lambda: all(self.standing(name).ready for name in self.ids), timeout=PATIENCE_MS)
         qtbot.wait_until(lambda: self.window.desk.found is not None, timeout=PATIENCE_MS)
 
     def close(self) -> None:

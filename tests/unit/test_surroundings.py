@@ -57,6 +57,12 @@ def test_a_server_of_its_own_takes_the_place_of_the_sessions(own_jack_server: Ja
 
 
 @pytest.mark.jack
+@pytest.mark.skipif("PYTEST_XDIST_WORKER" not in os.environ, reason="the tests are not shared out")
+def test_all_that_need_a_server_are_in_one_process(jack_server: JackServer, request: pytest.FixtureRequest):
+    """Servers of several processes at once stop each other's, and their shared memory has no room for two."""
+    assert request.node.nodeid.endswith("@jack")
+
+
 def test_the_sessions_server_comes_back_afterwards(jack_server: JackServer):
     assert jack_server.running
     assert "neighbour" not in ports_seen({})
@@ -94,10 +100,18 @@ def test_shipped_folders_are_found_and_a_missing_one_is_named():
         shipped.folder(str(Path("assets", "nowhere")))
 
 
+GRANDPARENT = """
+import pathlib, subprocess, sys, time
+child = subprocess.Popen(sys.argv[1:])
+while pathlib.Path(f"/proc/{child.pid}/comm").read_text() != "sleep\\n":  # it is bound when this program begins
+    time.sleep(0.01)
+print(child.pid, flush=True)
+"""
+
+
 def test_a_bound_process_ends_with_the_one_that_started_it():
-    grandparent = "import subprocess, sys; print(subprocess.Popen(sys.argv[1:]).pid, flush=True)"
     ended = subprocess.run(
-        [sys.executable, "-c", grandparent, *bound(["sleep", "600"])],
+        [sys.executable, "-c", GRANDPARENT, *bound(["sleep", "600"])],
         stdout=subprocess.PIPE,
         text=True,
         timeout=20,
