@@ -37,17 +37,10 @@ settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Several processes may share the tests out; those that need a JACK server stay in one, which begins with them.
-
-    Two servers at once do not fit into the shared memory that containers have, and disturb each other.
-    """
+    """Whatever needs a JACK server is marked so, whoever wrote it: tests/run.sh runs these alone."""
     for item in items:
-        if _needs_jack(item):
-            item.add_marker(pytest.mark.xdist_group("jack"))
-
-
-def _needs_jack(item: pytest.Item) -> bool:
-    return "_jack_of_the_session" in getattr(item, "fixturenames", ())
+        if "_jack_of_the_session" in getattr(item, "fixturenames", ()):
+            item.add_marker(pytest.mark.jack)
 
 
 @pytest.hookimpl(trylast=True)
@@ -57,15 +50,6 @@ def pytest_collection_finish() -> None:
     gc.freeze()
 
 
-@pytest.hookimpl(tryfirst=True)
-def pytest_runtest_setup(item: pytest.Item) -> None:
-    """Where processes share the tests, those without a server stand back: a JACK server that waits for the processor
-    drops its clients. The process that has the server begins with those tests, so it need never come forward again."""
-    if "PYTEST_XDIST_WORKER" in os.environ and not _needs_jack(item) and os.nice(0) < _STAND_BACK:
-        os.nice(_STAND_BACK - os.nice(0))
-
-
-_STAND_BACK = 19
 _FOLDERS = ("XDG_DATA_HOME", "XDG_CONFIG_HOME", "XDG_CACHE_HOME", "XDG_STATE_HOME")
 
 

@@ -57,12 +57,6 @@ def test_a_server_of_its_own_takes_the_place_of_the_sessions(own_jack_server: Ja
 
 
 @pytest.mark.jack
-@pytest.mark.skipif("PYTEST_XDIST_WORKER" not in os.environ, reason="the tests are not shared out")
-def test_all_that_need_a_server_are_in_one_process(jack_server: JackServer, request: pytest.FixtureRequest):
-    """Servers of several processes at once stop each other's, and their shared memory has no room for two."""
-    assert request.node.nodeid.endswith("@jack")
-
-
 def test_the_sessions_server_comes_back_afterwards(jack_server: JackServer):
     assert jack_server.running
     assert "neighbour" not in ports_seen({})
