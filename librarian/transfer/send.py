@@ -33,6 +33,7 @@ def send(talk: Talk, plan: Plan) -> str:
         if burst.dump is not None:
             refusal = _dump_among(talk, plan, burst.dump, burst.messages)
         else:
+            talk.asked_by_a_value |= _asks(burst.messages, line.chart.codec.controller_request(line.address))
             account.queued_until(talk.send_burst(burst.messages))
             talk.keep_ahead()
         if refusal:
@@ -48,6 +49,12 @@ def send(talk: Talk, plan: Plan) -> str:
         refusal = refused_it(talk)
     talk.state = f"Everything was sent to {line.name}, but nothing was read back."
     return refusal
+
+
+def _asks(messages: tuple[bytes, ...], request: tuple[bytes, ...]) -> bool:
+    """True where the whole request is among them: some charts ask with what is a value's message too."""
+    size = len(request)
+    return bool(size) and any(messages[at : at + size] == request for at in range(len(messages) - size + 1))
 
 
 def refused_it(talk: Talk) -> str:

@@ -47,6 +47,8 @@ class Talk:
         self.last_foreign = b""
         self._foreign_bytes = 0
         self.moved: dict[str, Heard] = {}
+        self.asked_by_a_value = False
+        """A value was sent whose message is the chart's request: what comes unasked answers it, and no hand moved."""
         self.refusals = 0
         self.packets_refused = 0
         self.trace: list[tuple[str, bytes]] | None = None
@@ -246,7 +248,8 @@ class Talk:
         heard = line.listener.feed(raw, line.clock.now())
         tail = self._tail if line.clock.now() < self._tail_until else frozenset()
         for one in heard:
-            if one.parameter not in tail and not (self._owed and (one.parameter, one.value) in self._told):
+            answer = self.asked_by_a_value or (self._owed and (one.parameter, one.value) in self._told)
+            if one.parameter not in tail and not answer:
                 self.moved[one.parameter] = one
             line.moved(one.parameter, one.value, one.exact)
         if heard or line.listener.is_known(raw):
