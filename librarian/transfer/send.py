@@ -19,6 +19,7 @@ def send(talk: Talk, plan: Plan) -> str:
     """
     line = talk.line
     account = _Account(talk, plan)
+    request = line.chart.codec.controller_request(line.address)
     left = plan.size
     refusal = ""
     refusals = talk.refusals
@@ -33,7 +34,7 @@ def send(talk: Talk, plan: Plan) -> str:
         if burst.dump is not None:
             refusal = _dump_among(talk, plan, burst.dump, burst.messages)
         else:
-            talk.asked_by_a_value |= _asks(burst.messages, line.chart.codec.controller_request(line.address))
+            talk.asked_by_a_value |= _asks(burst.messages, request)
             account.queued_until(talk.send_burst(burst.messages))
             talk.keep_ahead()
         if refusal:
